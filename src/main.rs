@@ -1,0 +1,2 @@
+//! fingertape, the program.
+fn main() {}

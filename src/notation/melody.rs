@@ -1,0 +1,50 @@
+//! The melody as written, flattened to what a player has to do one after the other.
+
+use super::{Instrument, Length, Metre, Spelling};
+use crate::units::Hertz;
+
+/// A melody: a header and its events in playing order (repeats written out, tied notes joined).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Melody {
+    /// The title, if the file has one.
+    pub title: Option<String>,
+    /// The instrument, where the file says or clearly implies it.
+    pub instrument: Option<Instrument>,
+    /// Beats per minute (beats of the first metre), where the file says it.
+    pub bpm: Option<f64>,
+    /// The pitch of A4 that the file asks for.
+    pub a4: Option<Hertz>,
+    /// The metre at the start.
+    pub metre: Metre,
+    /// Notes and rests in playing order; their index here is the index in every report.
+    pub events: Vec<Event>,
+}
+
+/// One note or rest. Tied notes are one event.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// Bar number as printed: a pickup bar is 0, the first full bar 1.
+    pub bar: u32,
+    /// Position in the bar in beats, counted from 1 (`1` is the downbeat).
+    pub beat: Length,
+    /// Where it starts, from the start of the first event.
+    pub start: Length,
+    /// How long it lasts.
+    pub length: Length,
+    /// What it is.
+    pub kind: EventKind,
+}
+
+/// A note or a rest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EventKind {
+    /// A note to play.
+    Note {
+        /// As written on the sheet.
+        written: Spelling,
+        /// The sounding MIDI note number, 0 to 127 (for the bass an octave below the written one).
+        sounding: i32,
+    },
+    /// Silence to keep.
+    Rest,
+}

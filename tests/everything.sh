@@ -1,0 +1,14 @@
+#!/usr/bin/env bash
+# The one test command: sets up what the checks need, then runs all of them.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+bash tests/outside/set_up.sh
+cargo fmt --check
+cargo clippy --all-targets -- -D warnings
+RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --quiet
+cargo build --release
+cargo test
+for check in tests/outside/check_*.py; do
+  echo "outside check: $check"
+  target/outside/venv/bin/python "$check"
+done
