@@ -8,5 +8,5 @@ mod written;
 
 pub use decode::{Costs, decode};
 pub use reading::{Reading, Step, StepKind};
-pub use tempo::LocalTempo;
+pub use tempo::{LocalTempo, weighted_median};
 pub use written::{WrittenNote, written_notes};
