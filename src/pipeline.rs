@@ -1,6 +1,8 @@
 //! The whole chain, from samples and a melody to a report; the same for a file and a microphone.
 
-use crate::align::{Costs, LocalTempo, Reading, WrittenNote, decode, written_notes};
+use crate::align::{
+    Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
+};
 use crate::findings::{
     Heard, MelodySummary, NoteVerdict, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
     findings_from_reading,
@@ -81,7 +83,6 @@ pub fn judge_listening(
     let mut report = empty_report(samples, melody, settings);
     let best = read(listening, &notes, settings);
     let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.llr).collect();
-    let posterior = vec![0.95; best.reading.steps.len()];
     let (found, rests, extra, restarts, own, tuning) = findings_from_reading(
         melody,
         &notes,
@@ -92,7 +93,7 @@ pub fn judge_listening(
             envelope: &listening.envelope,
             llr: &llr,
             reading: &best.reading,
-            posterior: &posterior,
+            support: &best.support,
             tuning: best.tuning,
         },
     );
@@ -114,6 +115,7 @@ pub fn judge_listening(
 /// A reading together with the tuning that it was made at.
 struct Best {
     reading: Reading,
+    support: Vec<Support>,
     tuning: f64,
 }
 
@@ -144,15 +146,17 @@ fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings) 
         let reading = decode(notes, &listening.boundaries, &e, &start, &costs);
         let penalty = if tuning.abs() > 0.5 { 6.0 } else { 0.0 };
         if best.as_ref().is_none_or(|b| reading.score - penalty > b.reading.score) {
-            best = Some(Best { reading, tuning });
+            best = Some(Best { reading, support: Vec::new(), tuning });
         }
     }
-    let mut best = best.unwrap_or(Best { reading: Reading::default(), tuning: 0.0 });
+    let mut best = best.unwrap_or(Best { reading: Reading::default(), support: Vec::new(), tuning: 0.0 });
     let e = evidence(best.tuning);
-    for _ in 0..2 {
-        let tempo = LocalTempo::from_reading(&best.reading, notes, hop, 60.0 / settings.bpm.unwrap_or(90.0));
-        best.reading = decode(notes, &listening.boundaries, &e, &tempo, &costs);
-    }
+    let tempo = |reading: &Reading| {
+        LocalTempo::from_reading(reading, notes, hop, 60.0 / settings.bpm.unwrap_or(90.0))
+    };
+    best.reading = decode(notes, &listening.boundaries, &e, &tempo(&best.reading), &costs);
+    (best.reading, best.support) =
+        decode_with_support(notes, &listening.boundaries, &e, &tempo(&best.reading), &costs);
     best
 }
 
@@ -161,13 +165,14 @@ fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings) 
 fn tuning_guess(contour: &Contour, a4: Hertz) -> f64 {
     let (mut x, mut y) = (0.0, 0.0);
     for pair in contour.frames.windows(3) {
-        if let (Some(a), Some(b), Some(c)) = (pair[0].pitch, pair[1].pitch, pair[2].pitch) {
-            if pair[1].clarity > 0.9 && a.cents_above(c).0.abs() < 8.0 {
-                let turn = std::f64::consts::TAU * b.midi(a4).0;
-                let weight = f64::from(pair[1].clarity);
-                x += weight * turn.cos();
-                y += weight * turn.sin();
-            }
+        if let (Some(a), Some(b), Some(c)) = (pair[0].pitch, pair[1].pitch, pair[2].pitch)
+            && pair[1].clarity > 0.9
+            && a.cents_above(c).0.abs() < 8.0
+        {
+            let turn = std::f64::consts::TAU * b.midi(a4).0;
+            let weight = f64::from(pair[1].clarity);
+            x += weight * turn.cos();
+            y += weight * turn.sin();
         }
     }
     if x == 0.0 && y == 0.0 { 0.0 } else { y.atan2(x) / std::f64::consts::TAU }

@@ -108,7 +108,12 @@ fn a_take_as_written_has_nothing_wrong() {
     let report = report(&as_written(&tune()));
     assert!(verdicts(&report).iter().all(|v| *v == NoteVerdict::Right), "{report:#?}");
     assert!(report.rests.iter().all(|r| r.verdict == RestVerdict::Kept), "{:#?}", report.rests);
-    assert!(report.extra.is_empty() && report.restarts.is_empty(), "{:#?} {:#?}", report.extra, report.restarts);
+    assert!(
+        report.extra.is_empty() && report.restarts.is_empty(),
+        "{:#?} {:#?}",
+        report.extra,
+        report.restarts
+    );
     for note in &report.notes {
         assert!(note.cents.unwrap().abs() < 1.0, "{note:?}");
         let expected = 0.5 + 0.6 * note.index as f64;

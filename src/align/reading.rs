@@ -40,3 +40,21 @@ pub enum StepKind {
         after: Option<usize>,
     },
 }
+
+/// How well each way of hearing one written note fits: the best log score of any reading of the whole take
+/// in which the note is right, wrong or left out. Differences are log odds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Support {
+    /// Played at its written pitch.
+    pub right: f64,
+    /// Played at another pitch.
+    pub wrong: f64,
+    /// Left out.
+    pub missing: f64,
+}
+
+impl Default for Support {
+    fn default() -> Self {
+        Self { right: f64::NEG_INFINITY, wrong: f64::NEG_INFINITY, missing: f64::NEG_INFINITY }
+    }
+}

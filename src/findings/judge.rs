@@ -5,7 +5,7 @@ use super::report::*;
 use super::rests::{RestSpan, judge_rest};
 use super::strings::{Deviation, string_tuning};
 use super::timing::{Beat, OwnBeat};
-use crate::align::{Reading, StepKind, WrittenNote};
+use crate::align::{Reading, StepKind, Support, WrittenNote};
 use crate::notation::{EventKind, Instrument, Length, Melody};
 use crate::pitch::Contour;
 use crate::segment::Envelope;
@@ -22,8 +22,8 @@ pub struct Heard<'a> {
     pub llr: &'a [f64],
     /// The chosen reading.
     pub reading: &'a Reading,
-    /// Posterior probability of each step of the reading, 0 to 1.
-    pub posterior: &'a [f64],
+    /// How well each way of hearing each written note fits.
+    pub support: &'a [Support],
     /// The instrument's tuning offset in semitones.
     pub tuning: f64,
 }
@@ -47,7 +47,9 @@ pub fn findings_from_reading(
     let findings: Vec<NoteFinding> = notes
         .iter()
         .enumerate()
-        .map(|(n, note)| judge_note(melody, note, last[n].map(|k| (&played[k], heard.posterior[k])), heard.tuning))
+        .map(|(n, note)| {
+            judge_note(melody, note, last[n].map(|k| &played[k]), heard.support[n], heard.tuning)
+        })
         .collect();
     let mut findings = findings;
     for (n, finding) in findings.iter_mut().enumerate() {
@@ -59,7 +61,7 @@ pub fn findings_from_reading(
         }
     }
     let rests = rests(melody, notes, &played, &last, &own);
-    let extra = extras(&played, notes, heard.posterior);
+    let extra = extras(&played, notes);
     let restarts = restarts(&played, notes);
     let tuning = tuning(&findings, instrument);
     (findings, rests, extra, restarts, own, tuning)
@@ -104,7 +106,8 @@ fn number(length: Length) -> f64 {
 fn judge_note(
     melody: &Melody,
     note: &WrittenNote,
-    played: Option<(&PlayedNote, f64)>,
+    played: Option<&PlayedNote>,
+    support: Support,
     tuning: f64,
 ) -> NoteFinding {
     let event = &melody.events[note.event];
@@ -128,7 +131,10 @@ fn judge_note(
         duration_ratio: None,
         confidence: 0.9,
     };
-    let Some((p, posterior)) = played else { return finding };
+    let Some(p) = played else {
+        finding.confidence = probability(support.missing, &[support.right, support.wrong]);
+        return finding;
+    };
     finding.onset_s = Some(p.onset.0);
     finding.offset_s = Some(p.offset.0);
     finding.played_midi = p.steady.map(|s| s.midi).or(p.midi);
@@ -149,8 +155,21 @@ fn judge_note(
         NoteVerdict::Wrong
     };
     let clear = 1.0 - 0.5 * (-from_limit / 8.0).exp();
-    finding.confidence = (posterior * clear).clamp(0.02, 0.995);
+    let present = probability(support.right.max(support.wrong), &[support.missing]);
+    finding.confidence = (present * clear).clamp(0.02, 0.995);
     finding
+}
+
+/// Log odds are overconfident because neighbouring frames are not independent; this divides them.
+const TEMPERATURE: f64 = 2.5;
+
+/// Probability of one reading against others, from their log scores.
+fn probability(this: f64, others: &[f64]) -> f64 {
+    if this == f64::NEG_INFINITY {
+        return 0.5;
+    }
+    let against: f64 = others.iter().map(|o| ((o - this) / TEMPERATURE).exp()).sum();
+    (1.0 / (1.0 + against)).clamp(0.02, 0.995)
 }
 
 fn rests(
@@ -161,9 +180,8 @@ fn rests(
     own: &OwnBeat,
 ) -> Vec<RestFinding> {
     let beat = melody.metre.beat();
-    let rest_events: Vec<usize> = (0..melody.events.len())
-        .filter(|&e| matches!(melody.events[e].kind, EventKind::Rest))
-        .collect();
+    let rest_events: Vec<usize> =
+        (0..melody.events.len()).filter(|&e| matches!(melody.events[e].kind, EventKind::Rest)).collect();
     rest_events
         .iter()
         .map(|&e| {
@@ -190,8 +208,8 @@ fn rests(
             if a <= b {
                 return finding;
             }
-            let restarted = (b + 1..=a)
-                .any(|k| matches!(played[k].kind, StepKind::Written { restart: true, .. }));
+            let restarted =
+                (b + 1..=a).any(|k| matches!(played[k].kind, StepKind::Written { restart: true, .. }));
             if restarted {
                 return finding;
             }
@@ -216,7 +234,7 @@ fn rests(
         .collect()
 }
 
-fn extras(played: &[PlayedNote], notes: &[WrittenNote], _posterior: &[f64]) -> Vec<ExtraFinding> {
+fn extras(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
     played
         .iter()
         .filter_map(|p| match p.kind {

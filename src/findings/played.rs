@@ -74,7 +74,8 @@ pub fn played_notes(
             };
             let onset = onset(envelope, earliest, from, to, body_db);
             let offset = offset(envelope, onset, to, next_from, body_db, contiguous);
-            let frames = &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
+            let frames =
+                &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
             let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
             let voiced = pitches.len() as f64 / frames.len() as f64;
             pitches.sort_by(f64::total_cmp);
@@ -211,8 +212,7 @@ impl LineSums {
         let n = (b - a) as f64;
         let sx = (a..b).map(|k| k as f64).sum::<f64>();
         let sxx = (a..b).map(|k| (k * k) as f64).sum::<f64>();
-        let (sy, sxy, syy) =
-            (self.y[b] - self.y[a], self.xy[b] - self.xy[a], self.yy[b] - self.yy[a]);
+        let (sy, sxy, syy) = (self.y[b] - self.y[a], self.xy[b] - self.xy[a], self.yy[b] - self.yy[a]);
         let dxx = sxx - sx * sx / n;
         let dxy = sxy - sx * sy / n;
         let dyy = syy - sy * sy / n;

@@ -39,7 +39,10 @@ pub fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
     } else if share > STRETCHED_ABOVE {
         (RestVerdict::Stretched, share - STRETCHED_ABOVE)
     } else {
-        (RestVerdict::Kept, (share - RUSHED_BELOW).min(STRETCHED_ABOVE - share).min((silent - FILLED_BELOW) * 2.0))
+        (
+            RestVerdict::Kept,
+            (share - RUSHED_BELOW).min(STRETCHED_ABOVE - share).min((silent - FILLED_BELOW) * 2.0),
+        )
     };
     let confidence = 1.0 - 0.5 * (-distance / 0.08).exp();
     (verdict, played, confidence)

@@ -38,7 +38,11 @@ pub fn string_tuning(instrument: Instrument, notes: &[Deviation]) -> Vec<StringT
         }
         cents.sort_by(f64::total_cmp);
         let middle = 0.5 * (cents[(cents.len() - 1) / 2] + cents[cents.len() / 2]);
-        tunings.push(StringTuning { string: names(instrument)[k].to_owned(), cents: middle, notes: cents.len() });
+        tunings.push(StringTuning {
+            string: names(instrument)[k].to_owned(),
+            cents: middle,
+            notes: cents.len(),
+        });
     }
     tunings
 }

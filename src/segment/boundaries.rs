@@ -52,7 +52,11 @@ const MERGE: f64 = 0.035;
 
 /// Finds every moment at which a note may begin, in order of time. Aims at missing none: most of what
 /// it returns is no onset, and its `llr` says so.
-pub fn boundaries_from_sound(contour: &Contour, envelope: &Envelope, continuity: &Continuity) -> Vec<Boundary> {
+pub fn boundaries_from_sound(
+    contour: &Contour,
+    envelope: &Envelope,
+    continuity: &Continuity,
+) -> Vec<Boundary> {
     let ear = Ear { contour, envelope, continuity, noise_db: envelope.percentile(0.05) };
     let mut found: Vec<(f64, f64)> = Vec::new(); // time, weight of the claim on the exact place
     ear.pitch_changes(&mut found);
@@ -92,7 +96,8 @@ struct Ear<'a> {
 
 impl Ear<'_> {
     fn frame(&self, time: f64) -> usize {
-        ((time / self.contour.hop.0).round().max(0.0) as usize).min(self.contour.frames.len().saturating_sub(1))
+        ((time / self.contour.hop.0).round().max(0.0) as usize)
+            .min(self.contour.frames.len().saturating_sub(1))
     }
 
     /// Median pitch in cents (of MIDI·100) over a stretch and the share of it that is voiced.
@@ -212,8 +217,7 @@ impl Ear<'_> {
             .filter_map(|i| self.continuity.at[i])
             .map(|c| f64::from(1.0 - c).clamp(0.0, 1.0))
             .fold(0.0, f64::max);
-        let clarity_here =
-            near.map(|i| self.contour.frames[i].clarity).fold(1.0_f32, f32::min);
+        let clarity_here = near.map(|i| self.contour.frames[i].clarity).fold(1.0_f32, f32::min);
         let clarity_side = |a: usize, b: usize| {
             self.contour.frames[a.min(b)..b.min(self.contour.frames.len())]
                 .iter()

@@ -129,10 +129,7 @@ impl HighPass {
         let k = (std::f64::consts::PI * cut / rate).tan();
         let q = std::f64::consts::FRAC_1_SQRT_2;
         let norm = 1.0 / (1.0 + k / q + k * k);
-        Self {
-            b: [norm, -2.0 * norm, norm],
-            a: [2.0 * (k * k - 1.0) * norm, (1.0 - k / q + k * k) * norm],
-        }
+        Self { b: [norm, -2.0 * norm, norm], a: [2.0 * (k * k - 1.0) * norm, (1.0 - k / q + k * k) * norm] }
     }
 
     fn run(&self, x: &[f32]) -> Vec<f32> {
@@ -180,14 +177,17 @@ mod tests {
     fn a_low_bass_tone_has_a_steady_level() {
         let envelope = Envelope::from_samples(&tone(41.2, 1.0), Hertz(40.0));
         let middle = &envelope.level_db[40..160];
-        let spread = middle.iter().fold(f32::MIN, |a, &b| a.max(b)) - middle.iter().fold(f32::MAX, |a, &b| a.min(b));
+        let spread =
+            middle.iter().fold(f32::MIN, |a, &b| a.max(b)) - middle.iter().fold(f32::MAX, |a, &b| a.min(b));
         assert!(spread < 1.0, "{spread}");
     }
 
     #[test]
     fn silence_lies_on_the_floor() {
-        let envelope =
-            Envelope::from_samples(&Samples { mono: vec![0.0; 4410], rate: SampleRate(44_100) }, Hertz(190.0));
+        let envelope = Envelope::from_samples(
+            &Samples { mono: vec![0.0; 4410], rate: SampleRate(44_100) },
+            Hertz(190.0),
+        );
         assert!(envelope.level_db.iter().all(|&db| db == FLOOR_DB));
     }
 }
