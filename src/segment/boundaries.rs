@@ -47,8 +47,10 @@ impl Features {
     ];
 }
 
-/// Two candidates closer than this are one.
+/// Two candidates closer than this are one, in seconds.
 const MERGE: f64 = 0.035;
+/// Candidates closer than this cannot both be onsets, in seconds.
+const RIVALS: f64 = 0.075;
 
 /// Finds every moment at which a note may begin, in order of time. Aims at missing none: most of what
 /// it returns is no onset, and its `llr` says so.
@@ -64,13 +66,28 @@ pub fn boundaries_from_sound(
     ear.troughs(&mut found);
     ear.phase_breaks(&mut found);
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
-    merge(&found)
+    let mut boundaries: Vec<Boundary> = merge(&found)
         .into_iter()
         .map(|time| {
             let features = ear.features(time);
             Boundary { time: Seconds(time), llr: onset_model::llr(&features), features }
         })
-        .collect()
+        .collect();
+    compete(&mut boundaries);
+    boundaries
+}
+
+/// One onset shows in every candidate around it, and only one of them is it: candidates within [`RIVALS`]
+/// share the odds (each against all others and against no onset).
+fn compete(boundaries: &mut [Boundary]) {
+    let alone: Vec<(f64, f64)> = boundaries.iter().map(|b| (b.time.0, b.llr)).collect();
+    for (k, boundary) in boundaries.iter_mut().enumerate() {
+        let near = |i: &usize| (alone[*i].0 - alone[k].0).abs() < RIVALS;
+        let before = (0..k).rev().take_while(near);
+        let after = (k + 1..alone.len()).take_while(near);
+        let rivals: f64 = before.chain(after).map(|i| alone[i].1.exp()).sum();
+        boundary.llr -= rivals.ln_1p();
+    }
 }
 
 /// Joins candidates that lie within [`MERGE`] of the strongest claim among them.
