@@ -126,7 +126,7 @@ impl FrameReader {
     fn refined(&self, lag: usize) -> (f64, f64) {
         let (mut period, height) = parabola(&self.nsdf, lag);
         let mut multiple = 2;
-        while period * f64::from(multiple) < (self.nsdf.len() - 3) as f64 {
+        while period * f64::from(multiple) < (self.nsdf.len() - 5) as f64 {
             let near = (period * f64::from(multiple)).round() as usize;
             let reach = 2.min(lag / 3);
             let Some(peak) = (near - reach..=near + reach).find(|&at| self.is_peak(at)) else { break };
