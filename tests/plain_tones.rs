@@ -1,7 +1,7 @@
 //! The whole chain on plain synthetic tones: what a take with nothing difficult about it must give.
 
 use fingertape::findings::{NoteVerdict, Report, RestVerdict};
-use fingertape::notation::{Event, EventKind, Instrument, Length, Letter, Melody, Metre, Spelling};
+use fingertape::notation::{Event, EventKind, Instrument, Length, Letter, Melody, Metre, Sheet, Spelling};
 use fingertape::pipeline::{JudgeSettings, judge};
 use fingertape::samples::Samples;
 use fingertape::units::SampleRate;
@@ -62,6 +62,7 @@ fn melody(midi: &[Option<i32>]) -> Melody {
         a4: None,
         metre: Metre { beats: 4, unit: 4 },
         events,
+        sheet: Sheet::default(),
     }
 }
 
