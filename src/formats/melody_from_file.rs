@@ -3,8 +3,8 @@
 use super::draft::Draft;
 use super::error::{Fault, FormatError, FormatErrorKind};
 use super::melody_from_draft::{ReadMelody, melody_from_draft};
-use super::musicxml;
 use super::text_from_bytes::text_from_bytes;
+use super::{melody_toml, musicxml};
 use crate::notation::Instrument;
 use std::io::Read;
 use std::path::Path;
@@ -83,11 +83,13 @@ pub fn read_melody_bytes_for(
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Format {
     MusicXml,
+    Toml,
 }
 
 fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Result<Draft, Fault> {
     match format_of(name, text) {
         Some(Format::MusicXml) => musicxml::draft_from_score(text, instrument),
+        Some(Format::Toml) => melody_toml::draft_from_toml(text),
         None => {
             let message = "this is not a melody in a format that I know";
             let help = "Melodies are .toml, .abc, .musicxml, .xml or .mxl files.";
@@ -97,9 +99,17 @@ fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Re
 }
 
 /// Content first, then the extension.
-fn format_of(_name: &str, text: &str) -> Option<Format> {
+fn format_of(name: &str, text: &str) -> Option<Format> {
     if text.trim_start().starts_with('<') {
         return Some(Format::MusicXml);
     }
-    None
+    let extension = name.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
+    match extension.as_deref() {
+        Some("toml") => Some(Format::Toml),
+        Some("musicxml" | "xml" | "mxl") => Some(Format::MusicXml),
+        _ => {
+            let assigns = |line: &str| line.trim_start().starts_with("bars") && line.contains('=');
+            text.lines().any(assigns).then_some(Format::Toml)
+        }
+    }
 }

@@ -6,6 +6,7 @@ mod draft;
 mod error;
 mod melody_from_draft;
 mod melody_from_file;
+pub mod melody_toml;
 mod musicxml;
 mod playing_order;
 mod text_from_bytes;
@@ -15,3 +16,4 @@ pub use melody_from_draft::ReadMelody;
 pub use melody_from_file::{
     LARGEST_FILE, read_melody, read_melody_bytes, read_melody_bytes_for, read_melody_for,
 };
+pub use melody_toml::write_toml;
