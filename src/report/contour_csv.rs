@@ -25,15 +25,16 @@ mod tests {
 
     #[test]
     fn an_unvoiced_frame_has_an_empty_pitch() {
-        let frames = vec![
-            Frame { time: Seconds(0.0), pitch: None, clarity: 0.0, level_db: -120.0 },
-            Frame {
-                time: Seconds(0.01),
-                pitch: Some(Hertz(41.203_444_6)),
-                clarity: 0.987_6,
-                level_db: -20.0,
-            },
-        ];
+        let frame = |time, pitch, clarity| Frame {
+            time: Seconds(time),
+            pitch,
+            clarity,
+            level_db: -20.0,
+            candidates: Default::default(),
+            harmonic_db: -20.0,
+            noise_db: -120.0,
+        };
+        let frames = vec![frame(0.0, None, 0.0), frame(0.01, Some(Hertz(41.203_444_6)), 0.987_6)];
         let table = contour_csv(&Contour { hop: Seconds(0.01), frames });
         assert_eq!(table, "time_s,hz,clarity\n0.000,,0.000\n0.010,41.20344,0.988\n");
     }
