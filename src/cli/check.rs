@@ -9,7 +9,7 @@ use clap::{Args, ValueEnum};
 use fingertape::decode;
 use fingertape::findings::Report;
 use fingertape::formats::{self, ReadMelody};
-use fingertape::notation::Instrument;
+use fingertape::notation::{Instrument, Size};
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::report::{self, TextSettings};
 use fingertape::units::{A4_ISO16, Hertz, Millimetres};
@@ -42,9 +42,12 @@ pub struct CheckArguments {
     /// Also write the JSON report to this file
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
-    /// The string length of the player's own instrument, nut to bridge, in millimetres
-    /// [default: that of a full-size instrument]
-    #[arg(long, value_name = "MM", value_parser = ranges::string_length)]
+    /// The size of the instrument, 4/4 to 1/16, for the distances in millimetres
+    /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
+    #[arg(long, value_name = "SIZE")]
+    size: Option<Size>,
+    /// The string length as the player measured it, nut to bridge, in millimetres (instead of --size)
+    #[arg(long, value_name = "MM", value_parser = ranges::string_length, conflicts_with = "size")]
     string_length: Option<f64>,
 }
 
@@ -86,8 +89,11 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     if let Some(file) = &arguments.json {
         write_file::whole(file, json.as_bytes())?;
     }
-    let settings =
-        TextSettings { string_length: arguments.string_length.map(Millimetres), bold: print::wants_bold() };
+    let by_size = arguments.size.map(|size| report.melody.instrument.string_length_mm(size));
+    let settings = TextSettings {
+        string_length: arguments.string_length.or(by_size).map(Millimetres),
+        bold: print::wants_bold(),
+    };
     match arguments.format {
         ReportFormat::Json => print::plain(&json)?,
         ReportFormat::Text if arguments.detail => print::styled(&report::for_teacher(&report, &settings))?,
@@ -112,13 +118,14 @@ pub struct JudgeRequest {
 
 /// Reads both files, settles what neither says, and judges.
 pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
-    let ReadMelody { mut melody, mut remarks } = formats::read_melody(&asked.melody)?;
-    let (instrument, remark) = settle_instrument(&mut melody, asked.instrument)?;
-    remarks.extend(remark);
+    let ReadMelody { melody, mut remarks } = formats::read_melody_for(&asked.melody, asked.instrument)?;
+    let settled = settle_instrument(melody)?;
+    let melody = settled.melody;
+    remarks.extend(settled.remarks);
     let take = decode::read_take(&asked.take).map_err(failure::unusable_take)?;
     remarks.extend(take.remarks);
     let settings = JudgeSettings {
-        instrument,
+        instrument: settled.instrument,
         a4: asked.a4.or(melody.a4).unwrap_or(A4_ISO16),
         bpm: asked.bpm.or(melody.bpm),
         title: melody.title.clone().unwrap_or_else(|| file_stem(&asked.melody)),

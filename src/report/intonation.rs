@@ -1,8 +1,9 @@
 //! Which part of a pitch error is the finger's and which the string's, and how far to move.
 
 use super::TextSettings;
-use super::fingers::{self, Place};
+use super::fingers;
 use crate::findings::{NoteFinding, NoteVerdict, Report, finger_shift};
+use crate::notation::Fingering;
 use crate::units::{Cents, Hertz, MidiPitch, Millimetres};
 
 /// A finger within this of the pitch is in tune: beginner band, common practice (listeners' melodic
@@ -24,9 +25,9 @@ pub struct Intonation {
     /// The string whose own tuning was taken off, 0 the lowest.
     pub string_allowed_for: Option<usize>,
     /// Where the note lies in first position; empty above it.
-    pub places: Vec<Place>,
+    pub places: Vec<Fingering>,
     /// The way for the finger toward the bridge (negative: toward the nut) at each stopped place.
-    pub moves: Vec<(Place, Millimetres)>,
+    pub moves: Vec<(Fingering, Millimetres)>,
     /// The pitch stayed in one place long enough to say where the finger was.
     pub steady: bool,
 }
@@ -43,7 +44,7 @@ pub fn of(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Optio
     let cents = note.cents.filter(|_| note.verdict == NoteVerdict::Right)?;
     let instrument = report.melody.instrument;
     let a4 = Hertz(report.melody.a4_hz);
-    let places = fingers::places(instrument, note.written_midi);
+    let places = instrument.fingerings(note.written_midi);
     let (off, string_allowed_for) = allowance(report, &places, cents);
     let finger_cents = cents - off;
     let moves = places
@@ -62,7 +63,7 @@ pub fn of(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Optio
 
 /// How far the string itself is off, as far as known. Where a note may be an open string or a fourth
 /// finger, the string whose tuning explains it best is allowed for: never blame a finger for a string.
-fn allowance(report: &Report, places: &[Place], cents: f64) -> (f64, Option<usize>) {
+fn allowance(report: &Report, places: &[Fingering], cents: f64) -> (f64, Option<usize>) {
     let known = places.iter().filter_map(|place| {
         let letter = fingers::string_letter(report.melody.instrument, place.string);
         let tuning = report.tuning.strings.iter().find(|tuning| tuning.string == letter)?;

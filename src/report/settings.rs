@@ -3,11 +3,11 @@
 use crate::notation::Instrument;
 use crate::units::Millimetres;
 
-/// Settings of a text report. The default is plain text for a full-size instrument.
+/// Settings of a text report. The default is plain text for an instrument of the usual size.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct TextSettings {
-    /// The player's string length from nut to bridge, where they measured it; else that of a full-size
-    /// instrument.
+    /// The player's string length from nut to bridge, where they know it; else that of the usual
+    /// size for a player of 9 to 11 years.
     pub string_length: Option<Millimetres>,
     /// Headings in bold (ANSI escape codes), for a terminal that wants them.
     pub bold: bool,
@@ -16,13 +16,8 @@ pub struct TextSettings {
 impl TextSettings {
     /// The string length to reckon with.
     pub(super) fn string_length_of(&self, instrument: Instrument) -> Millimetres {
-        // Common practice for full-size instruments (for the bass the usual 3/4 size).
-        self.string_length.unwrap_or(match instrument {
-            Instrument::Violin => Millimetres(328.0),
-            Instrument::Viola => Millimetres(370.0),
-            Instrument::Cello => Millimetres(690.0),
-            Instrument::Bass => Millimetres(1060.0),
-        })
+        self.string_length
+            .unwrap_or_else(|| Millimetres(instrument.string_length_mm(instrument.usual_size())))
     }
 
     /// A heading on a line of its own.

@@ -110,7 +110,7 @@ fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec
         let moves: Vec<String> = steady.map(|(_, way)| signed(Some(way.0), 1)).collect();
         if moves.is_empty() { "-".to_owned() } else { moves.join(" or ") }
     });
-    let places = fingers::places(report.melody.instrument, note.written_midi);
+    let places = report.melody.instrument.fingerings(note.written_midi);
     let places: Vec<String> = places
         .iter()
         .map(|place| {
