@@ -112,10 +112,18 @@ fn harmonics(tone: &BowedTone, rate: SampleRate, random: &mut Noise) -> Vec<Harm
 /// broad peaks, given as centre in hertz, height and width in octaves.
 fn body(instrument: Instrument, hertz: f64) -> f64 {
     let (air, peaks): (f64, [(f64, f64, f64); 4]) = match instrument {
-        Instrument::Violin => (270.0, [(275.0, 1.0, 0.25), (460.0, 1.2, 0.25), (550.0, 1.2, 0.25), (2500.0, 1.5, 0.7)]),
-        Instrument::Viola => (220.0, [(225.0, 1.0, 0.25), (380.0, 1.2, 0.25), (450.0, 1.2, 0.25), (1900.0, 1.4, 0.7)]),
-        Instrument::Cello => (95.0, [(100.0, 1.0, 0.25), (175.0, 1.2, 0.25), (200.0, 1.2, 0.25), (1000.0, 1.3, 0.8)]),
-        Instrument::Bass => (60.0, [(65.0, 1.0, 0.25), (105.0, 1.2, 0.25), (120.0, 1.2, 0.25), (700.0, 1.2, 0.9)]),
+        Instrument::Violin => {
+            (270.0, [(275.0, 1.0, 0.25), (460.0, 1.2, 0.25), (550.0, 1.2, 0.25), (2500.0, 1.5, 0.7)])
+        }
+        Instrument::Viola => {
+            (220.0, [(225.0, 1.0, 0.25), (380.0, 1.2, 0.25), (450.0, 1.2, 0.25), (1900.0, 1.4, 0.7)])
+        }
+        Instrument::Cello => {
+            (95.0, [(100.0, 1.0, 0.25), (175.0, 1.2, 0.25), (200.0, 1.2, 0.25), (1000.0, 1.3, 0.8)])
+        }
+        Instrument::Bass => {
+            (60.0, [(65.0, 1.0, 0.25), (105.0, 1.2, 0.25), (120.0, 1.2, 0.25), (700.0, 1.2, 0.9)])
+        }
     };
     let low = (hertz / air).powi(2) / (1.0 + (hertz / air).powi(2));
     let resonances: f64 = peaks
@@ -226,7 +234,8 @@ mod tests {
 
     #[test]
     fn the_ruler_of_that_test_can_see_a_tenth_of_a_cent() {
-        let tone = BowedTone::new(Hertz(261.626).shifted(crate::units::Cents(0.2)), Seconds(1.5), Instrument::Viola);
+        let tone =
+            BowedTone::new(Hertz(261.626).shifted(crate::units::Cents(0.2)), Seconds(1.5), Instrument::Viola);
         let off = cents_off(&bowed_tone(&tone, RATE), 261.626, 0.25, 1.0);
         assert!((off - 0.2).abs() < 0.05, "{off}");
     }
@@ -255,7 +264,8 @@ mod tests {
     #[test]
     fn a_tone_near_the_top_of_a_low_rate_has_nothing_that_folds_back() {
         // Harmonics of 3000 Hz at a rate of 8000 Hz: only the first is below 3600 Hz.
-        let tone = BowedTone { noise_db: -200.0, ..BowedTone::new(Hertz(3000.0), Seconds(0.5), Instrument::Violin) };
+        let tone =
+            BowedTone { noise_db: -200.0, ..BowedTone::new(Hertz(3000.0), Seconds(0.5), Instrument::Violin) };
         let sound = bowed_tone(&tone, SampleRate(8000));
         // 2·3000 would fold to 2000 Hz: look there.
         let (re, im) = sound.mono[1000..3000].iter().enumerate().fold((0.0, 0.0), |(re, im), (at, x)| {
