@@ -11,6 +11,9 @@ use crate::units::{Cents, Hertz, MidiPitch, Millimetres};
 pub const IN_TUNE_CENTS: f64 = 20.0;
 /// From here a finger is clearly off: beginner band, common practice.
 pub const CLEARLY_OFF_CENTS: f64 = 35.0;
+/// An open string within this is well tuned: common practice. Within it the whole instrument needs no
+/// allowance either.
+pub const GOOD_STRING_CENTS: f64 = 5.0;
 /// An open string further off than this should be tuned: common practice.
 pub const RETUNE_CENTS: f64 = 10.0;
 /// A note whose pitch moved more than this (half the interquartile range) has no single place.
@@ -69,7 +72,8 @@ fn allowance(report: &Report, places: &[Fingering], cents: f64) -> (f64, Option<
         let tuning = report.tuning.strings.iter().find(|tuning| tuning.string == letter)?;
         Some((tuning.cents, Some(place.string)))
     });
-    let whole = (report.tuning.offset_cents.unwrap_or(0.0), None);
+    let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > GOOD_STRING_CENTS);
+    let whole = (whole.unwrap_or(0.0), None);
     let unknown_place = known.clone().count() < places.len() || places.is_empty();
     known
         .chain(unknown_place.then_some(whole))

@@ -3,7 +3,7 @@
 //! No marks and no totals. What the program is not sure of is said as that and never held against the
 //! player; a slack string is told apart from a finger.
 
-use super::intonation::{self, RETUNE_CENTS};
+use super::intonation::{self, GOOD_STRING_CENTS, RETUNE_CENTS};
 use super::things_to_fix::{Thing, place_of, things_to_fix};
 use super::{TextSettings, refused, words};
 use crate::findings::{NoteVerdict, Report, RestVerdict};
@@ -220,7 +220,7 @@ fn also(report: &Report) -> Vec<String> {
         ));
     }
     for string in &report.tuning.strings {
-        if (5.0..=RETUNE_CENTS).contains(&string.cents.abs()) {
+        if (GOOD_STRING_CENTS..=RETUNE_CENTS).contains(&string.cents.abs()) {
             lines.push(format!(
                 "The {} string is beginning to drift ({:.0} cents); have it tuned soon.",
                 words::harmless(&string.string),

@@ -1,6 +1,8 @@
 //! The report as tables for a teacher: note by note, with units, confidence and the thresholds used.
 
-use super::intonation::{self, CLEARLY_OFF_CENTS, IN_TUNE_CENTS, RETUNE_CENTS, STEADY_SPREAD_CENTS};
+use super::intonation::{
+    self, CLEARLY_OFF_CENTS, GOOD_STRING_CENTS, IN_TUNE_CENTS, RETUNE_CENTS, STEADY_SPREAD_CENTS,
+};
 use super::things_to_fix::place_of;
 use super::{TextSettings, fingers, refused, words};
 use crate::findings::{NoteFinding, NoteVerdict, Report, RestVerdict};
@@ -22,7 +24,8 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
             text.push_str(&format!("\n{}{body}", settings.heading(heading)));
         }
     };
-    section("Notes", notes(report, settings));
+    section("Notes: which and how well in tune", notes(report, settings));
+    section("Notes: when", timing(report));
     section("Rests", rests(report));
     section("Notes that are not on the sheet", extra(report));
     section("Restarts", restarts(report));
@@ -85,55 +88,65 @@ fn notes(report: &Report, settings: &TextSettings) -> String {
         "bar",
         "beat",
         "written",
+        "place",
         "verdict",
+        "confidence (0-1)",
         "played (MIDI)",
         "off (cents)",
         "finger (cents)",
         "spread (cents)",
         "move (mm)",
-        "place",
-        "onset (s)",
-        "offset (s)",
-        "late (beats)",
-        "length (played/written)",
-        "confidence (0-1)",
     ];
-    let rows = report.notes.iter().map(|note| note_row(report, note, settings)).collect();
-    table(&headers, 4, rows)
+    table(&headers, 5, report.notes.iter().map(|note| note_row(report, note, settings)).collect())
 }
 
 fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec<String> {
+    let instrument = report.melody.instrument;
     let found = intonation::of(report, note, settings);
     let stopped = found.as_ref().filter(|found| !found.open_only());
-    let moves = stopped.map_or("-".to_owned(), |found| {
-        let steady = found.moves.iter().filter(|_| found.steady);
-        let moves: Vec<String> = steady.map(|(_, way)| signed(Some(way.0), 1)).collect();
-        if moves.is_empty() { "-".to_owned() } else { moves.join(" or ") }
-    });
-    let places = report.melody.instrument.fingerings(note.written_midi);
-    let places: Vec<String> = places
+    let moves: Vec<String> = stopped
+        .filter(|found| found.steady)
+        .map(|found| found.moves.iter().map(|(_, way)| signed(Some(way.0), 1)).collect())
+        .unwrap_or_default();
+    let places: Vec<String> = instrument
+        .fingerings(note.written_midi)
         .iter()
-        .map(|place| {
-            format!("{}{}", fingers::string_letter(report.melody.instrument, place.string), place.finger)
-        })
+        .map(|place| format!("{}{}", fingers::string_letter(instrument, place.string), place.finger))
         .collect();
     vec![
         note.bar.to_string(),
         beat(note.beat),
         note.written.clone(),
+        either(&places),
         verdict(note.verdict).to_owned(),
+        format!("{:.2}", note.confidence),
         number(note.played_midi, 2),
         signed(note.cents, 1),
         signed(stopped.map(|found| found.finger_cents), 1),
         number(note.cents_spread, 1),
-        moves,
-        if places.is_empty() { "-".to_owned() } else { places.join(" or ") },
-        number(note.onset_s, 3),
-        number(note.offset_s, 3),
-        signed(note.onset_error_beats, 2),
-        number(note.duration_ratio, 2),
-        format!("{:.2}", note.confidence),
+        either(&moves),
     ]
+}
+
+fn either(ways: &[String]) -> String {
+    if ways.is_empty() { "-".to_owned() } else { ways.join(" or ") }
+}
+
+fn timing(report: &Report) -> String {
+    let headers =
+        ["bar", "beat", "written", "onset (s)", "offset (s)", "late (beats)", "length (of written)"];
+    let rows = report.notes.iter().map(|note| {
+        vec![
+            note.bar.to_string(),
+            beat(note.beat),
+            note.written.clone(),
+            number(note.onset_s, 3),
+            number(note.offset_s, 3),
+            signed(note.onset_error_beats, 2),
+            number(note.duration_ratio, 2),
+        ]
+    });
+    table(&headers, 3, rows.collect())
 }
 
 fn verdict(verdict: NoteVerdict) -> &'static str {
@@ -196,7 +209,7 @@ fn strings(report: &Report) -> String {
     let rows = report.tuning.strings.iter().map(|string| {
         let what = if string.cents.abs() > RETUNE_CENTS {
             "TUNE"
-        } else if string.cents.abs() >= 5.0 {
+        } else if string.cents.abs() > GOOD_STRING_CENTS {
             "tune soon"
         } else {
             "good"
@@ -229,8 +242,9 @@ fn thresholds() -> String {
          fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50; a professional is within 10.\n\
          move: + toward the bridge, - toward the nut, on an ideal string of the length that was given;\n\
          \u{20} not said where the spread is above {STEADY_SPREAD_CENTS:.0} cents.\n\
+         late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
          place: string and finger in first position (D0 = open D string).\n\
-         strings: good to 5 cents, tune soon to {RETUNE_CENTS:.0}.\n\
+         strings: good to {GOOD_STRING_CENTS:.0} cents, tune soon to {RETUNE_CENTS:.0}.\n\
          rests: rushed below about two thirds of the written length, stretched above about 1.4 times, measured\n\
          \u{20} between onsets at the player's own tempo.\n\
          confidence: the probability that the verdict is right. Not measured on recordings of children.\n"

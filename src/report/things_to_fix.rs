@@ -56,23 +56,32 @@ pub fn semitones_off(report: &Report, note: &NoteFinding) -> Option<(i32, bool)>
     Some((off.round() as i32, (off - off.round()).abs() > 0.35))
 }
 
+/// The same wrong note for the same written one, wherever it came.
+struct SameMistake<'a> {
+    first: &'a NoteFinding,
+    off: Option<(i32, bool)>,
+    again: Vec<String>,
+}
+
 fn wrong_notes(report: &Report) -> Vec<Thing> {
-    let mut groups: Vec<(&NoteFinding, Option<(i32, bool)>, Vec<String>)> = Vec::new();
+    let mut mistakes: Vec<SameMistake> = Vec::new();
     for note in report.notes.iter().filter(|note| note.verdict == NoteVerdict::Wrong) {
         let off = semitones_off(report, note);
-        match groups.iter_mut().find(|(first, known, _)| first.written == note.written && *known == off) {
-            Some((_, _, again)) => again.push(in_sentence(&words::place(note.bar, note.beat))),
-            None => groups.push((note, off, Vec::new())),
+        match mistakes.iter_mut().find(|one| one.first.written == note.written && one.off == off) {
+            Some(one) => one.again.push(in_sentence(&words::place(note.bar, note.beat))),
+            None => mistakes.push(SameMistake { first: note, off, again: Vec::new() }),
         }
     }
-    let thing = |(note, off, again): &(&NoteFinding, Option<(i32, bool)>, Vec<String>)| {
-        let mut text = format!("{}: {}", words::place(note.bar, note.beat), wrong_note(report, note, *off));
-        if !again.is_empty() {
-            text.push_str(&format!(" The same in {}.", words::list(again)));
+    let thing = |one: &SameMistake| {
+        let note = one.first;
+        let mut text =
+            format!("{}: {}", words::place(note.bar, note.beat), wrong_note(report, note, one.off));
+        if !one.again.is_empty() {
+            text.push_str(&format!(" The same in {}.", words::list(&one.again)));
         }
-        Thing { weight: 100.0 + again.len() as f64, index: note.index, text }
+        Thing { weight: 100.0 + one.again.len() as f64, index: note.index, text }
     };
-    groups.iter().map(thing).collect()
+    mistakes.iter().map(thing).collect()
 }
 
 fn wrong_note(report: &Report, note: &NoteFinding, off: Option<(i32, bool)>) -> String {
