@@ -1,7 +1,7 @@
 //! Samples from a microphone: the operating system's callback hands them over to a worker, which
 //! calls a sink with chunks of one channel, and may write them to disk as they come.
 //!
-//! Only [`hand_over`](crate::capture::hand_over) runs in the callback, and it opens with the promise
+//! Only [`hand_over`] runs in the callback, and it opens with the promise
 //! that it keeps there.
 
 mod error;
