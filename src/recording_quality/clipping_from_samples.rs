@@ -4,6 +4,10 @@
 //! plateaus. A clipped top is told from them by its corners: the signal arrives with a step that a
 //! curve which is that flat cannot have. Near the top of a cosine, n samples that stay within ε are
 //! followed by a step of about 4ε(n + 1)/n², at most 1.8 ε from n = 3 on; a corner is 6 ε or more.
+//!
+//! A lossy codec after the recorder rounds the corners away: clipping is found in Opus, whose decoder has
+//! a hard limit of its own, and mostly missed in AAC, MP3 and Vorbis. Nothing is said rather than guessed:
+//! a steady tone at the top of the range looks the same there.
 
 /// Fewest samples of a flat top.
 const FLAT: usize = 3;
