@@ -14,6 +14,7 @@ pub mod notation;
 #[cfg(feature = "microphone")]
 pub mod capture;
 pub mod decode;
+pub mod recording_quality;
 
 pub mod align;
 pub mod findings;

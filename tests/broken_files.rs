@@ -52,7 +52,7 @@ const EXPECTED: &[(&str, Expected)] = &[
     ("sound-cut.opus", Read(0.05, &["truncated"])),
     ("sound-cut.wav", Read(0.12, &["truncated"])),
     ("sound-cut.webm", Read(0.03, &["truncated"])),
-    ("sound-scrambled.m4a", Refused(&["damaged beyond use", "cannot be decoded"])),
+    ("sound-scrambled.m4a", Refused(&["damaged beyond use", "cannot be decoded", "at 0.00 s"])),
     ("speex.ogg", Refused(&["cannot be read here", "Speex"])),
     ("text.wav", Refused(&["not a recording", "a text file"])),
     ("video-without-sound.mp4", Refused(&["no sound track", "MP4", "a picture track"])),

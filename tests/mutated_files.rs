@@ -3,6 +3,7 @@
 //! bounded time.
 
 use fingertape::decode::read_take_bytes;
+use proptest::prelude::*;
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -84,4 +85,38 @@ fn damaged_files_become_takes_or_errors_in_bounded_time() {
     drop(std::panic::take_hook());
     assert!(taken > 100 && refused > 50, "{taken} taken, {refused} refused");
     assert_eq!(PANICS.load(Ordering::Relaxed), 0, "a decoder panicked inside");
+}
+
+/// Beginnings that send a file to each of the readers.
+const BEGINNINGS: [&[u8]; 14] = [
+    b"RIFF\xff\xff\xff\xffWAVEfmt \x10\0\0\0",
+    b"RF64\xff\xff\xff\xffWAVEds64",
+    b"RIFF\x24\0\0\0WAVEfmt \x10\0\0\0\x01\0\x01\0\x40\x1f\0\0\x80\x3e\0\0\x02\0\x10\0data",
+    b"FORM\0\0\x10\0AIFFCOMM\0\0\0\x12",
+    b"FORM\0\0\x10\0AIFCCOMM",
+    b"caff\0\x01\0\0desc\0\0\0\0\0\0\0\x20",
+    b"fLaC\0\0\0\x22",
+    b"OggS\0\x02",
+    b"OggS\0\x02\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\x01\x13OpusHead\x01\x01",
+    b"\0\0\0\x10ftypM4A \0\0\0\0\0\0\0\x6cmoov",
+    b"\x1a\x45\xdf\xa3\x80\x18\x53\x80\x67",
+    b"ID3\x04\0\0\0\0\0\x0a",
+    b"\xff\xf1\x50\x80\x02\x1f\xfc",
+    b"",
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #[test]
+    fn any_bytes_become_a_take_or_an_error(
+        beginning in 0..BEGINNINGS.len(),
+        rest in prop::collection::vec(any::<u8>(), 0..600),
+    ) {
+        let mut bytes = BEGINNINGS[beginning].to_vec();
+        bytes.extend(rest);
+        if let Ok(take) = read_take_bytes("bytes", bytes) {
+            prop_assert!(take.samples.mono.iter().all(|sample| sample.is_finite()));
+            prop_assert!(!take.samples.mono.is_empty() && take.samples.rate.0 >= 4000);
+        }
+    }
 }

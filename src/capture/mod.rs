@@ -1,1 +1,16 @@
-//! Room: capture.
+//! Samples from a microphone: the operating system's callback hands them over to a worker, which
+//! calls a sink with chunks of one channel, and may write them to disk as they come.
+//!
+//! Only [`hand_over`] runs in the callback, and it opens with the promise
+//! that it keeps there.
+
+mod error;
+mod hand_over;
+mod microphone;
+mod quiet_stderr;
+mod take_on_disk;
+
+pub use error::CaptureError;
+pub use hand_over::{Giver, Taker, hand_over};
+pub use microphone::{Heard, Input, Listening, Summary, Wish, inputs, listen};
+pub use take_on_disk::TakeOnDisk;

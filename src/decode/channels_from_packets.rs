@@ -16,6 +16,7 @@ use symphonia::core::formats::{FormatOptions, FormatReader, Track, probe::Hint};
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
+use symphonia::core::units::TimeBase;
 
 /// Channels of equal length.
 #[derive(Debug, Default)]
@@ -55,8 +56,8 @@ pub(super) enum NoChannels {
     NoSoundTrack(String),
     /// No decoder for this codec.
     Unsupported(String),
-    /// What the demuxer or the decoder said.
-    Damaged(String),
+    /// What the demuxer or the decoder said, and where in the sound, in seconds.
+    Damaged(String, Option<f64>),
     /// A track without a single packet.
     Empty,
     /// A rate or channel count that no recording has.
@@ -86,6 +87,9 @@ const MOST_SAMPLES: usize = 64 << 20;
 
 /// The core of HE-AAC runs at half of 48 kHz at most.
 const FASTEST_CORE: u32 = 24_000;
+
+/// No packet of any codec lasts longer than this, in seconds.
+const LONGEST_PACKET: f64 = 1.0;
 
 /// Broken packets in a row before a file is given up.
 const MOST_BROKEN: usize = 2_000;
@@ -183,7 +187,9 @@ fn named_by_boxes(why: NoChannels, track: &Track, mp4: Option<&Mp4>) -> NoChanne
 fn make_decoder(params: &AudioCodecParameters, registry: &CodecRegistry) -> Result<Decoder, NoChannels> {
     if params.codec == codec::CODEC_ID_OPUS {
         let head = params.extra_data.as_deref().unwrap_or_default();
-        return OpusTrack::new(head).map(|track| Decoder::Opus(Box::new(track))).map_err(NoChannels::Damaged);
+        return OpusTrack::new(head)
+            .map(|track| Decoder::Opus(Box::new(track)))
+            .map_err(|what| NoChannels::Damaged(what, None));
     }
     if let Some(channels) = &params.channels {
         let rate = params.sample_rate.unwrap_or(*RATES.start());
@@ -212,6 +218,7 @@ struct Reading {
     container: Container,
     longest: f64,
     channels: Channels,
+    time_base: Option<TimeBase>,
     packets: usize,
     broken: usize,
     broken_in_row: usize,
@@ -238,6 +245,7 @@ impl Reading {
             container,
             longest,
             channels,
+            time_base: track.time_base,
             packets: 0,
             broken: 0,
             broken_in_row: 0,
@@ -340,10 +348,11 @@ impl Reading {
     fn lose(&mut self, packet: &Packet) -> std::ops::ControlFlow<()> {
         self.broken += 1;
         self.broken_in_row += 1;
-        // Containers that time their packets in samples say how long this one was; others do not.
-        let exact = !matches!(self.container, Container::Matroska | Container::Mp4);
-        let stated = packet.dur.get().min(1 << 16) as usize;
-        let count = if exact || stated > 1 { stated } else { 0 };
+        let seconds = self
+            .time_base
+            .and_then(|base| base.calc_duration(packet.dur))
+            .map_or(0.0, |time| time.as_secs_f64());
+        let count = (seconds.clamp(0.0, LONGEST_PACKET) * f64::from(self.channels.rate)).round() as usize;
         if count > 0 && !self.channels.planes.is_empty() {
             self.channels.lost.push((self.frames(), count));
             for plane in &mut self.channels.planes {
@@ -371,7 +380,12 @@ impl Reading {
         }
         let lost: usize = self.channels.lost.iter().map(|&(_, count)| count).sum();
         if total == 0 || lost * 2 > total || self.broken * 2 > self.packets.max(1) {
-            return Err(NoChannels::Damaged("most of its sound cannot be decoded".to_owned()));
+            let from = self
+                .channels
+                .lost
+                .first()
+                .map(|&(first, _)| first as f64 / f64::from(self.channels.rate.max(1)));
+            return Err(NoChannels::Damaged("most of its sound cannot be decoded".to_owned(), from));
         }
         let promised = track.num_frames.filter(|_| self.promises_are_exact(track));
         if self.channels.end == End::Complete && promised.is_some_and(|promised| promised > total as u64 + 1)
@@ -418,13 +432,13 @@ fn copy_planes(buffer: &GenericAudioBufferRef<'_>, planes: &mut Vec<Vec<f32>>) -
 fn no_channels(error: Error, otherwise: &str) -> NoChannels {
     match error {
         Error::IoError(error) if error.kind() == ErrorKind::UnexpectedEof => {
-            NoChannels::Damaged("it breaks off in its header".to_owned())
+            NoChannels::Damaged("it breaks off in its header".to_owned(), None)
         }
         Error::IoError(error) => NoChannels::Io(error),
         Error::DecodeError(what) | Error::Unsupported(what) => {
-            NoChannels::Damaged(format!("{otherwise} ({what})"))
+            NoChannels::Damaged(format!("{otherwise} ({what})"), None)
         }
-        other => NoChannels::Damaged(format!("{otherwise} ({other})")),
+        other => NoChannels::Damaged(format!("{otherwise} ({other})"), None),
     }
 }
 

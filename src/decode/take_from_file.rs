@@ -12,7 +12,7 @@ use crate::remark::Remark;
 use crate::samples::Samples;
 use crate::units::{SampleRate, Seconds};
 use std::fs::File;
-use std::io::{self, Cursor};
+use std::io::{self, Cursor, Read};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::atomic::Ordering;
@@ -45,7 +45,10 @@ pub struct TakeSource {
 /// The longest take that is read, 10 minutes; of a longer file its beginning is judged, with a remark.
 pub const LONGEST_TAKE: Seconds = Seconds(600.0);
 
-/// Reads a recording from a file. The content decides what it is, not the name.
+/// Of a pipe, this many bytes are read: more than ten minutes of any usual format.
+const LONGEST_PIPE: u64 = 256 << 20;
+
+/// Reads a recording from a file or a pipe. The content decides what it is, not the name.
 ///
 /// # Errors
 /// [`DecodeError`], which says in words what happened and what to do. A file that can be read in
@@ -54,8 +57,15 @@ pub fn read_take(path: &Path) -> Result<Take, DecodeError> {
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
     let unreadable = |source| DecodeError::Unreadable { name: path.display().to_string(), source };
     let file = File::open(path).map_err(unreadable)?;
-    if file.metadata().map_err(unreadable)?.is_dir() {
+    let kind = file.metadata().map_err(unreadable)?.file_type();
+    if kind.is_dir() {
         return Err(DecodeError::NotARecording { name, seems: "a folder".to_owned() });
+    }
+    if !kind.is_file() {
+        // A pipe cannot be read twice; it is kept in memory, up to a bound.
+        let mut bytes = Vec::new();
+        file.take(LONGEST_PIPE).read_to_end(&mut bytes).map_err(unreadable)?;
+        return read_take_bytes(&name, bytes);
     }
     take_from_source(&name, Source::new(Box::new(file)).map_err(unreadable)?)
 }
@@ -109,7 +119,7 @@ fn take_from_source(name: &str, mut source: Source) -> Result<Take, DecodeError>
     let decoded = catch_unwind(AssertUnwindSafe(|| {
         channels_from_packets(source, container, mp4.as_ref(), LONGEST_TAKE.0)
     }))
-    .unwrap_or_else(|_| Err(NoChannels::Damaged("its sound makes no sense".to_owned())));
+    .unwrap_or_else(|_| Err(NoChannels::Damaged("its sound makes no sense".to_owned(), None)));
     let mut channels =
         decoded.map_err(|why| said.no_channels(why, container, reached.load(Ordering::Relaxed)))?;
     if channels.planes.first().is_none_or(Vec::is_empty) {
@@ -277,7 +287,9 @@ impl Said<'_> {
                 DecodeError::NoSoundTrack { name: self.name(), container: kind.to_owned(), holds }
             }
             NoChannels::Unsupported(codec) => self.unsupported(codec, format!(" inside {kind}")),
-            NoChannels::Damaged(what) => self.damaged(&what, Some(reached)),
+            NoChannels::Damaged(what, time) => {
+                DecodeError::Damaged { name: self.name(), what, byte: Some(reached), time: time.map(Seconds) }
+            }
             NoChannels::Empty => self.zero_length("it has a header and no sound"),
             NoChannels::Implausible(what) => self.implausible(what),
             NoChannels::Io(error) => self.unreadable(error),

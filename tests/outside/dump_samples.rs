@@ -1,5 +1,5 @@
 //! Decodes a file and writes its samples to standard output as raw little-endian 32-bit floats; the
-//! outside checks compare them with another decoder. The first line of standard error is JSON.
+//! outside checks compare them with another decoder. Standard error says the rest as JSON.
 
 use std::io::Write;
 use std::path::Path;
@@ -12,6 +12,7 @@ fn main() -> ExitCode {
     };
     match fingertape::decode::read_take(Path::new(&file)) {
         Ok(take) => {
+            let quality = fingertape::recording_quality::inspect(&take.samples);
             eprintln!(
                 "{}",
                 serde_json::json!({
@@ -20,6 +21,8 @@ fn main() -> ExitCode {
                     "container": take.source.container,
                     "codec": take.source.codec,
                     "remarks": take.remarks,
+                    "quality": quality.remarks,
+                    "judgeable": quality.unjudgeable.is_none(),
                 })
             );
             let bytes: Vec<u8> = take.samples.mono.iter().flat_map(|sample| sample.to_le_bytes()).collect();
