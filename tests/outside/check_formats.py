@@ -111,11 +111,12 @@ def theirs_by_rule(path):
 
 def plain_abc(text):
     """The same tune without what ABC 2.1 lets a reader pass over and music21 stumbles upon: quoted texts,
-    staccato dots and bowings (a `>` before a dot loses its rhythm there), backticks."""
+    slurs, staccato dots and bowings (a `>` before one of them loses its rhythm there), backticks."""
     lines = []
     for line in text.split("\n"):
         if not re.match(r"[A-Za-z]:", line) and not line.startswith("%"):
             line = re.sub(r'"[^"]*"', "", line).replace("`", "")
+            line = re.sub(r"\((?![0-9])|\)", "", line)
             line = re.sub(r"[.uvTHS~](?=[\[.uvT~^_=A-Ga-gz({])", "", line)
             line = re.sub(r"[.uvTHS~](?=[\[.uvT~^_=A-Ga-gz({])", "", line)
         lines.append(line)

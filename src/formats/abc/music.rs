@@ -296,7 +296,7 @@ impl Reader {
             }
             'Z' | 'X' => self.bars_of_rest(rest, at),
             'y' => Ok(1 + multiple(&rest[1..]).1),
-            '"' => Ok(rest[1..].find('"').map_or(rest.len(), |end| end + 2)),
+            '"' => Ok(self.quoted(rest)),
             '{' => {
                 let (bar, beat) = self.bars.place();
                 self.draft.remark("grace-note", bar, beat, "grace notes are left out; they are not judged.");
@@ -348,6 +348,19 @@ impl Reader {
                 Err(Fault::new(FormatErrorKind::Syntax, message, "Take it out, or put words between quotes."))
             }
         }
+    }
+
+    /// Chord symbols and words over the staff are passed over, but not words that send the player away.
+    fn quoted(&mut self, rest: &str) -> usize {
+        let end = rest[1..].find('"').map_or(rest.len(), |end| end + 1);
+        let words = rest[1..end].trim_start_matches(['^', '_', '<', '>', '@']);
+        let lower = words.to_lowercase();
+        if ["d.c", "d.s", "da capo", "dal segno"].iter().any(|jump| lower.starts_with(jump)) {
+            let (bar, beat) = self.bars.place();
+            let text = format!("“{words}” is only words in this file; I did not follow it.");
+            self.draft.remark("jump-words", bar, beat, &text);
+        }
+        (end + 1).min(rest.len())
     }
 
     fn note(&mut self, rest: &str, at: usize) -> Result<usize, Fault> {

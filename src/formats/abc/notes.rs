@@ -36,7 +36,7 @@ pub(super) fn typed_note(text: &str) -> Typed {
     };
     let rest = &text[marks..];
     let Some(first) = rest.chars().next() else { return Typed::No };
-    if marks > 0 && (first == '/' || first.is_ascii_digit()) {
+    if text.starts_with(['^', '_']) && (first == '/' || first.is_ascii_digit()) {
         return Typed::Microtone;
     }
     let letter = match first {
