@@ -111,16 +111,21 @@ def theirs_by_rule(path):
 
 def plain_abc(text):
     """The same tune without what ABC 2.1 lets a reader pass over and music21 stumbles upon: quoted texts,
-    slurs, staccato dots and bowings (a `>` before one of them loses its rhythm there), backticks."""
+    decorations, slurs, staccato dots and bowings (a `>` beside one of them loses its rhythm there),
+    backticks, spacers, invisible and doubled bar lines, continued lines."""
+    head, key, body = re.split(r"(?m)(^K:.*\n)", text, maxsplit=1)
+    body = body.replace("\\\n", "")
     lines = []
-    for line in text.split("\n"):
-        if not re.match(r"[A-Za-z]:", line) and not line.startswith("%"):
-            line = re.sub(r'"[^"]*"', "", line).replace("`", "")
-            line = re.sub(r"\((?![0-9])|\)", "", line)
-            line = re.sub(r"[.uvTHS~](?=[\[.uvT~^_=A-Ga-gz({])", "", line)
-            line = re.sub(r"[.uvTHS~](?=[\[.uvT~^_=A-Ga-gz({])", "", line)
+    for line in body.split("\n"):
+        if not re.match(r"[A-Za-z]:(?!\|)", line) and not line.startswith("%"):
+            line = re.sub(r'"[^"]*"|![^!\s|]*!|`|\((?![0-9])|\)|\by[0-9]*', "", line)
+            line = re.sub(r"\[\|\](?=[:|\]])|(?<=[:|])\[\|\]", "", line).replace("[|]", "|")
+            line = re.sub(r"\|\|:", "|:", line)
+            line = re.sub(r"(?<=[A-Ga-g]):", " :", line)  # `A::` is taken for a field there
+            for _ in range(3):
+                line = re.sub(r"[.uvTHSLMOP~](?=[\s\[\].uvTHSLMOP~^_=A-Ga-gz({<>:|])", "", line)
         lines.append(line)
-    return "\n".join(lines)
+    return head + key + "\n".join(lines)
 
 
 def played_by_rule(part):

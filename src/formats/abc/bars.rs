@@ -99,6 +99,8 @@ pub(super) struct Bars {
     start: usize,
     number: Option<u32>,
     offset: Option<Length>,
+    /// The last bar that was given a number: which one, and the number.
+    numbered: Option<(usize, u32)>,
     /// The metre at the start of the bar that is being filled.
     bar_metre: Metre,
 }
@@ -117,6 +119,7 @@ impl Bars {
             start: 0,
             number: None,
             offset: None,
+            numbered: None,
             bar_metre: Metre::default(),
         }
     }
@@ -173,11 +176,10 @@ impl Bars {
     pub(super) fn place(&self) -> (u32, Length) {
         let pickup = self.done.first().is_some_and(|first| first.filled() < first.metre.bar());
         let counted = self.done.len() as u32 + u32::from(!pickup);
-        let number =
-            self.number.unwrap_or_else(|| match self.done.iter().rposition(|bar| bar.number.is_some()) {
-                Some(at) => self.done[at].number.unwrap_or(0).saturating_add((self.done.len() - at) as u32),
-                None => counted,
-            });
+        let number = self.number.unwrap_or_else(|| match self.numbered {
+            Some((at, number)) => number.saturating_add((self.done.len() - at) as u32),
+            None => counted,
+        });
         let filled: Length =
             self.offset.unwrap_or_default() + self.items.iter().map(|item| item.length).sum::<Length>();
         (number, filled / self.bar_metre.beat() + Length::from_integer(1))
@@ -195,6 +197,7 @@ impl Bars {
             marks.endings = self.endings.clone();
             marks.repeat_end = line.repeat_end;
             marks.section_end = line.heavy;
+            self.numbered = self.number.map(|number| (self.done.len(), number)).or(self.numbered);
             self.done.push(DraftBar {
                 number: self.number.take(),
                 offset: self.offset.take(),

@@ -16,7 +16,7 @@ pub(super) struct Timed {
 }
 
 /// No bar has more notes and rests than this.
-const MOST_ITEMS: usize = 4_096;
+const MOST_ITEMS: usize = 1_024;
 
 /// Reads the children of one bar. Gives what is in it and how far time went.
 pub(super) fn read_measure(
