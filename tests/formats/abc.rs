@@ -100,3 +100,16 @@ fn grace_notes_and_ornaments_get_a_remark() {
     assert!(remarks_on(&read, "grace-note", "Bar 2, beat 1"));
     assert!(remarks_on(&read, "ornament", "Bar 2, beat 3"));
 }
+
+#[test]
+fn a_colon_apart_from_its_bar_line_is_still_a_repeat_sign() {
+    let read = read("t.abc", &tune("d4 || \\\n:A4 | B4:\"^Fine\"|"));
+    assert_eq!(read.melody.soundings().collect::<Vec<_>>(), [74, 69, 71, 69, 71]);
+    assert_eq!(refused("t.abc", &tune("A2 : B2 |]")).kind(), FormatErrorKind::Syntax);
+}
+
+#[test]
+fn words_that_send_the_player_away_get_a_remark() {
+    let read = read("t.abc", &tune("A4 | \"D.C. al Fine\" B4 |]"));
+    assert!(remarks_on(&read, "jump-words", "Bar 2, beat 1"));
+}

@@ -258,6 +258,42 @@ def written(tool, folder, reads, pool):
         check(f"music21 reads our {extension}", not wrong, f"{len(files) - len(wrong)} of {len(files)} {wrong[:5]}")
 
 
+def from_music21(tool, folder):
+    """Sheets that music21 writes for the four instruments, with what they must sound like."""
+    cases = [
+        (music21.instrument.Violin(), music21.clef.TrebleClef(), "violin", ["A4", "D4", "F#4", "G3"], 0),
+        (music21.instrument.Viola(), music21.clef.AltoClef(), "viola", ["A3", "D4", "E-4", "C3"], 0),
+        (music21.instrument.Violoncello(), music21.clef.BassClef(), "cello", ["A2", "D3", "F#3", "C2"], 0),
+        (music21.instrument.Contrabass(), music21.clef.BassClef(), "bass", ["A2", "D3", "F#3", "E2"], -12),
+    ]
+    wrong = []
+    for player, clef, name, pitches, shift in cases:
+        for metre, mark, bpm in [
+            ("4/4", music21.tempo.MetronomeMark(number=72), 72.0),
+            ("6/8", music21.tempo.MetronomeMark(number=40, referent=music21.duration.Duration(1.5)), 120.0),
+        ]:
+            part = stream.Part()
+            for element in [player, clef, music21.key.KeySignature(2), music21.meter.TimeSignature(metre), mark]:
+                part.append(copy.deepcopy(element))
+            lengths = [Fraction(1), Fraction(3, 2), Fraction(1, 2), Fraction(4), Fraction(1, 3), Fraction(1, 3), Fraction(1, 3)]
+            for at, length in enumerate(lengths):
+                element = note.Rest() if at == 2 else note.Note(pitches[at % 4])
+                element.quarterLength = length
+                part.append(element)
+            part.atSoundingPitch = False
+            file = folder / f"{name}-{metre.replace('/', '-')}.musicxml"
+            part.write("musicxml", str(file))
+            read = dump(tool, [file])[0]
+            onset, notes = Fraction(0), []
+            for at, length in enumerate(lengths):
+                if at != 2:
+                    notes.append((onset, length, int(music21.pitch.Pitch(pitches[at % 4]).ps) + shift))
+                onset += length
+            if "error" in read or (read["instrument"], read["metre"], read["bpm"]) != (name, metre, bpm) or ours(read)[:7] != notes:
+                wrong.append((file.name, read.get("message") or (read["instrument"], read["bpm"], difference(ours(read), notes))))
+    check("sheets written by music21", not wrong, f"{2 * len(cases) - len(wrong)} of {2 * len(cases)} {wrong}")
+
+
 def split_tunes(folder):
     """Each tune of the corpora as a file of its own, marked as ABC 2.1."""
     files = []
@@ -285,6 +321,7 @@ def main():
     suite = sorted(SUITE.glob("*.xml")) + sorted(SUITE.glob("*.mxl"))
     check("suite", len(suite) == 143, f"{len(suite)} files")
     with ProcessPoolExecutor(2) as pool:
+        from_music21(tool, folder)
         reads = compare("MusicXML suite", dump(tool, suite, folder), SUITE_KNOWN, pool)
         written(tool, folder, reads, pool)
         tunes = split_tunes(folder)

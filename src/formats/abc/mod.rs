@@ -8,6 +8,7 @@ mod draft_from_abc;
 mod fields;
 mod music;
 mod notes;
+mod tune_fields;
 
 pub use abc_from_melody::write_abc;
 pub(crate) use draft_from_abc::{draft_from_abc, looks_like_abc};

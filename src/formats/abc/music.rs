@@ -4,12 +4,9 @@ use super::super::draft::{Draft, DraftItem, Jump};
 use super::super::error::{Fault, FormatErrorKind};
 use super::bars::{BarLine, Bars, bar_line};
 use super::draft_from_abc::Line;
-use super::fields::{
-    VoiceField, default_unit, key_field, length_field, metre_field, tempo_field, voice_field,
-};
+use super::fields::VoiceField;
 use super::notes::{Typed, TypedNote, multiple, typed_note};
 use crate::notation::{LONGEST, Length, Letter, Metre, Spelling, checked_length};
-use crate::units::Hertz;
 use std::ops::Range;
 
 /// No bar has more notes and rests than this, no tune more bars than [`MOST_BARS`].
@@ -19,7 +16,7 @@ const MOST_BARS: usize = 20_000;
 /// How far an accidental holds (ABC 2.1, 11.3, directive propagate-accidentals; its default is every
 /// octave).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Hold {
+pub(super) enum Hold {
     Note,
     Octave,
     EveryOctave,
@@ -27,31 +24,33 @@ enum Hold {
 
 /// `(p:q:r`: the next r notes last q/p of what is written.
 #[derive(Debug, Clone, Copy)]
-struct Tuplet {
+pub(super) struct Tuplet {
     factor: Length,
     left: u32,
 }
 
 pub(super) struct Reader {
-    draft: Draft,
-    bars: Bars,
-    voice: Option<String>,
-    voice_now: Option<String>,
-    voice_field: VoiceField,
-    in_body: bool,
-    unit: Option<Length>,
-    metre: Option<Metre>,
-    tempo_text: Option<String>,
-    hold: Hold,
+    pub(super) draft: Draft,
+    pub(super) bars: Bars,
+    pub(super) voice: Option<String>,
+    pub(super) voice_now: Option<String>,
+    pub(super) voice_field: VoiceField,
+    pub(super) in_body: bool,
+    pub(super) unit: Option<Length>,
+    pub(super) metre: Option<Metre>,
+    pub(super) tempo_text: Option<String>,
+    pub(super) hold: Hold,
     /// Accidentals typed in this bar: letter, octave, semitones.
-    typed: Vec<(Letter, i32, i8)>,
+    pub(super) typed: Vec<(Letter, i32, i8)>,
     /// The accidental of a note that a tie carries over a bar line.
-    carried: Option<(Letter, i32, i8)>,
-    tuplet: Option<Tuplet>,
+    pub(super) carried: Option<(Letter, i32, i8)>,
+    pub(super) tuplet: Option<Tuplet>,
     /// What broken rhythm does to the next note.
-    next_factor: Option<(Length, Range<usize>)>,
-    finger: Option<u8>,
-    part_order: bool,
+    pub(super) next_factor: Option<(Length, Range<usize>)>,
+    pub(super) finger: Option<u8>,
+    pub(super) part_order: bool,
+    /// A colon that waits for its bar line.
+    pub(super) colon: bool,
 }
 
 impl Reader {
@@ -73,6 +72,7 @@ impl Reader {
             next_factor: None,
             finger: None,
             part_order: false,
+            colon: false,
         }
     }
 
@@ -113,145 +113,6 @@ impl Reader {
         self.music(strip_comment(text), line.start)
     }
 
-    fn directive(&mut self, text: &str) {
-        let mut words = text.split_whitespace();
-        match (words.next(), words.next()) {
-            (Some("propagate-accidentals"), Some(how)) => {
-                self.hold = match how {
-                    "not" => Hold::Note,
-                    "octave" => Hold::Octave,
-                    _ => Hold::EveryOctave,
-                };
-            }
-            (Some("setbarnb"), Some(number)) => {
-                if let Some(number) = number.parse().ok().filter(|&n: &u32| n < 1_000_000) {
-                    self.bars.set_number(number);
-                }
-            }
-            (Some("fingertape"), Some("beat")) => {
-                let beat = words.next().and_then(length_field);
-                if let Some(beat) = beat.filter(|&beat| beat >= Length::from_integer(1)) {
-                    self.bars.set_offset((beat - Length::from_integer(1)) * self.bars.metre.beat());
-                }
-            }
-            (Some("fingertape"), Some("a4")) => {
-                let a4 = words
-                    .next()
-                    .and_then(|a4| a4.parse().ok())
-                    .filter(|a4: &f64| (300.0..=600.0).contains(a4));
-                self.draft.a4 = a4.map(Hertz);
-            }
-            _ => {}
-        }
-    }
-
-    fn unit(&self) -> Length {
-        self.unit.unwrap_or_else(|| default_unit(self.metre))
-    }
-
-    fn set_tempo(&mut self, text: &str) {
-        let unit = self.unit();
-        match (tempo_field(text, unit), self.draft.tempo) {
-            (Some(tempo), None) => self.draft.tempo = Some(tempo),
-            (Some(tempo), Some(first)) if tempo != first => {
-                let (bar, beat) = self.bars.place();
-                self.draft.remark(
-                    "tempo-change",
-                    bar,
-                    beat,
-                    "the tempo changes; I kept the first one throughout.",
-                );
-            }
-            _ => {}
-        }
-    }
-
-    fn field(&mut self, name: u8, value: &str, span: Range<usize>) -> Result<(), Fault> {
-        let trimmed = value.trim();
-        let text = || (!trimmed.is_empty()).then(|| trimmed.to_owned());
-        let wrong = |kind, message: String, help: &str| Fault::new(kind, message, help).at(span.clone());
-        match name {
-            b'T' if self.draft.title.is_none() => self.draft.title = text(),
-            b'C' if self.draft.composer.is_none() => self.draft.composer = text(),
-            b'M' => {
-                let metre = metre_field(trimmed).ok_or_else(|| {
-                    let message = format!("“{trimmed}” is not a metre");
-                    wrong(FormatErrorKind::Metre, message, "Write it like M:4/4, M:3/4, M:2/4 or M:6/8.")
-                })?;
-                if metre.is_none() {
-                    let (bar, beat) = self.bars.place();
-                    self.draft.remark("no-metre", bar, beat, "the music has no metre here.");
-                }
-                if self.in_body && self.unit.is_none() {
-                    self.unit = Some(self.unit());
-                }
-                self.metre = metre;
-                self.bars.set_metre(metre);
-            }
-            b'L' => {
-                let unit = length_field(trimmed).ok_or_else(|| {
-                    let message = format!("“{trimmed}” is not a unit length");
-                    wrong(FormatErrorKind::Length, message, "Write it like L:1/8.")
-                })?;
-                self.unit = Some(unit);
-            }
-            b'Q' if self.in_body => self.set_tempo(trimmed),
-            b'Q' => self.tempo_text = self.tempo_text.take().or(text()),
-            b'K' => self.key(trimmed, &span)?,
-            b'V' => {
-                let (id, field) = voice_field(trimmed);
-                if self.voice.as_deref() == Some(&id) {
-                    self.merge_voice(field);
-                }
-                self.voice_now = Some(id);
-            }
-            b'P' if !self.in_body && trimmed.chars().filter(|c| c.is_alphabetic()).count() > 1 => {
-                let order = trimmed
-                    .chars()
-                    .all(|c| c.is_ascii_uppercase() || c.is_ascii_digit() || "(). ".contains(c));
-                self.part_order = order;
-            }
-            b'P' if self.part_order => {
-                let message = "the tune's parts are played in an order of their own";
-                let help = "Write the parts out in the order in which they are played.";
-                return Err(wrong(FormatErrorKind::Repeats, message.to_owned(), help));
-            }
-            b'm' => {
-                let help = "Write the notes out instead.";
-                return Err(wrong(FormatErrorKind::Unsupported, "macros are not read here".to_owned(), help));
-            }
-            b'I' => self.directive(trimmed),
-            _ => {}
-        }
-        Ok(())
-    }
-
-    fn key(&mut self, text: &str, span: &Range<usize>) -> Result<(), Fault> {
-        let field = key_field(text).ok_or_else(|| {
-            let message = format!("“{text}” is not a key");
-            Fault::new(FormatErrorKind::Syntax, message, "Write it like K:D, K:Bb, K:Em or K:D mix.")
-                .at(span.clone())
-        })?;
-        if let Some((key, accidentals)) = field.key {
-            self.bars.key = key;
-            self.bars.accidentals = accidentals;
-        }
-        self.merge_voice(field.voice);
-        self.in_body = true;
-        if let Some(text) = self.tempo_text.take() {
-            self.set_tempo(&text);
-        }
-        Ok(())
-    }
-
-    fn merge_voice(&mut self, field: VoiceField) {
-        let known = &mut self.voice_field;
-        known.clef = known.clef.or(field.clef);
-        known.octave = field.octave.or(known.octave);
-        known.transpose = field.transpose.or(known.transpose);
-        known.name = known.name.take().or(field.name);
-    }
-
     fn music(&mut self, text: &str, start: usize) -> Result<(), Fault> {
         let mut at = 0;
         while let Some(c) = text[at..].chars().next() {
@@ -283,6 +144,11 @@ impl Reader {
         if let Some(line) = bar_line(rest) {
             self.end_of_broken_rhythm()?;
             self.typed.clear();
+            let mut line = line;
+            if std::mem::take(&mut self.colon) && line.repeat_end.is_none() {
+                line.repeat_end = Some(2);
+                line.heavy = true;
+            }
             self.bars.close(&line, at);
             return Ok(line.bytes);
         }
@@ -340,8 +206,17 @@ impl Reader {
                 Ok(1)
             }
             'H'..='Y' | 'h'..='w' => Ok(1),
+            // A colon apart from its bar line, as in `A:"Fine"|` or `||` and `:A` on the next line.
+            ':' if self.bars.is_empty() => {
+                self.bars.marks().repeat_start = true;
+                Ok(1)
+            }
+            ':' => {
+                self.colon = true;
+                Ok(1)
+            }
             '.' | ')' | ' ' | '\t' | '`' | '\\' | '$' | '*' | ';' | '?' | '@' | '#' | ',' | '\'' | '/'
-            | ':' | ']' => Ok(1),
+            | ']' => Ok(1),
             '\r' | '\u{feff}' | '\u{a0}' => Ok(c.len_utf8()),
             _ => {
                 let message = format!("I do not know “{c}” in a line of music");
@@ -459,6 +334,10 @@ impl Reader {
         if self.bars.place().1 > Length::from_integer(LONGEST) {
             let message = "this bar never ends";
             return Err(Fault::new(FormatErrorKind::TooBig, message, "Put bar lines between the bars."));
+        }
+        if std::mem::take(&mut self.colon) {
+            let message = "a colon stands among the notes without a bar line";
+            return Err(Fault::new(FormatErrorKind::Syntax, message, "Repeat signs are written |: and :|."));
         }
         let finger = self.finger.take();
         self.bars.push(DraftItem { length, pitch, tie_start: false, finger, span });
