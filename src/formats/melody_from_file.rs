@@ -73,7 +73,7 @@ pub fn read_melody_bytes_for(
     if let Some(instrument) = instrument {
         let (melody, remarks) = read.melody.for_instrument(instrument);
         read.melody = melody;
-        read.remarks.retain(|remark| remark.code != "below-lowest-string");
+        read.remarks.retain(|remark| !matches!(&*remark.code, "below-lowest-string" | "instrument-guessed"));
         read.remarks.extend(remarks);
     }
     Ok(read)
