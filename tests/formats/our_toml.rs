@@ -78,3 +78,13 @@ fn a_pickup_and_the_last_bar_share_a_bar() {
     let error = refused("m.toml", "pickup = 'A4 q'\nbars = ['D5 w', 'D5 h']");
     assert!(error.advice().contains("1 beat to share"), "{}", error.advice());
 }
+
+#[test]
+fn an_error_shows_the_line_and_what_to_do() {
+    let error = refused("kites.toml", "bars = \"\"\"\nD4 q E4 F#4 G4\nD4 q E4 h f4\n\"\"\"\n");
+    assert_eq!(error.to_string(), "kites.toml:3:11: bar 2, beat 4: “f4” is not a note");
+    let shown = format!("{:?}", miette::Report::new(error));
+    for part in ["D4 q E4 h f4", "kites.toml:3:11", "Did you mean F4?"] {
+        assert!(shown.contains(part), "{shown}");
+    }
+}
