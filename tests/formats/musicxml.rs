@@ -326,3 +326,17 @@ fn broken_xml_points_to_its_place() {
     let error = refused("page.xml", "<html><body/></html>");
     assert_eq!(error.kind(), FormatErrorKind::UnknownFormat);
 }
+
+#[test]
+fn names_sounds_and_midi_programs_tell_the_instrument() {
+    let bar = measure("1", &(attributes("F4", "") + &note("E3", 8)));
+    for said in [
+        "<score-instrument id=\"I\"><instrument-name>Contrabass</instrument-name></score-instrument>",
+        "<score-instrument id=\"I\"><instrument-name>X</instrument-name>\
+         <instrument-sound>strings.contrabass</instrument-sound></score-instrument>",
+        "<midi-instrument id=\"I\"><midi-program>44</midi-program></midi-instrument>",
+    ] {
+        let text = score("Melody", &bar).replace("</part-name>", &format!("</part-name>{said}"));
+        assert_eq!(words(&read("m.xml", &text)), ["E3=40 1"], "{said}");
+    }
+}
