@@ -113,3 +113,9 @@ fn words_that_send_the_player_away_get_a_remark() {
     let read = read("t.abc", &tune("A4 | \"D.C. al Fine\" B4 |]"));
     assert!(remarks_on(&read, "jump-words", "Bar 2, beat 1"));
 }
+
+#[test]
+fn an_accidental_before_a_grace_note_holds_in_the_bar() {
+    let read = read("t.abc", &tune("{^gab}a2 g2 | g4 |]"));
+    assert_eq!(read.melody.soundings().collect::<Vec<_>>(), [81, 80, 79]);
+}

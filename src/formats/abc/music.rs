@@ -166,7 +166,9 @@ impl Reader {
             '{' => {
                 let (bar, beat) = self.bars.place();
                 self.draft.remark("grace-note", bar, beat, "grace notes are left out; they are not judged.");
-                Ok(rest.find('}').map_or(rest.len(), |end| end + 1))
+                let end = rest.find('}').map_or(rest.len(), |end| end + 1);
+                self.hold_accidentals(&rest[..end]);
+                Ok(end)
             }
             '[' => self.chord(rest, at),
             '(' => self.tuplet(rest),
@@ -221,6 +223,23 @@ impl Reader {
             _ => {
                 let message = format!("I do not know “{c}” in a line of music");
                 Err(Fault::new(FormatErrorKind::Syntax, message, "Take it out, or put words between quotes."))
+            }
+        }
+    }
+
+    /// An accidental before a grace note holds to the end of the bar like any other.
+    fn hold_accidentals(&mut self, grace: &str) {
+        let mut at = 0;
+        while let Some(c) = grace[at..].chars().next() {
+            match typed_note(&grace[at..]) {
+                Typed::Note(note) => {
+                    if let Some(alter) = note.accidental {
+                        let octave = note.octave + self.voice_field.octave.unwrap_or(0);
+                        self.typed.push((note.letter, octave, alter));
+                    }
+                    at += note.bytes;
+                }
+                _ => at += c.len_utf8(),
             }
         }
     }
