@@ -91,7 +91,11 @@ fn number_bars(draft: &mut Draft) -> Vec<(u32, Length)> {
         let next_is_full = draft.bars.get(at + 1).is_some_and(|next| next.filled() == next.metre.bar());
         let natural = if continues {
             reached.unwrap_or(zero)
-        } else if short && opens && (at == 0 || (next_is_full && bar.marks.endings.is_empty())) {
+        } else if short
+            && opens
+            && draft.bars.len() > 1
+            && (at == 0 || (next_is_full && bar.marks.endings.is_empty()))
+        {
             full - filled
         } else {
             zero

@@ -13,7 +13,14 @@ const MOST_BARS: usize = 20_000;
 
 /// Indices into `bars` in playing order.
 pub(crate) fn playing_order(bars: &[DraftBar]) -> Result<Vec<usize>, Fault> {
-    let mut order = Vec::with_capacity(bars.len());
+    let mut order = Vec::with_capacity(bars.len().min(MOST_BARS));
+    let too_long = |bar: &DraftBar| {
+        let message = format!("with its repeats this is longer than {MOST_BARS} bars");
+        Fault::new(FormatErrorKind::TooBig, message, "Take out repeats, or write less.").at(bar.span.clone())
+    };
+    if bars.len() > MOST_BARS {
+        return Err(too_long(&bars[MOST_BARS]));
+    }
     let (mut section, mut pass, mut at) = (0, 1, 0);
     let mut jumped = false;
     while at < bars.len() {
@@ -32,10 +39,7 @@ pub(crate) fn playing_order(bars: &[DraftBar]) -> Result<Vec<usize>, Fault> {
         }
         order.push(at);
         if order.len() > MOST_BARS {
-            let message = format!("with its repeats this is longer than {MOST_BARS} bars");
-            return Err(
-                Fault::new(FormatErrorKind::TooBig, message, "Take out repeats.").at(bars[at].span.clone())
-            );
+            return Err(too_long(&bars[at]));
         }
         if jumped && marks.fine {
             return Ok(order);

@@ -126,7 +126,37 @@ impl Instrument {
             )
         };
         let words: Vec<&str> = cleaned.split_whitespace().filter(filler).collect();
-        words.join(" ").parse().ok()
+        if let Ok(instrument) = words.join(" ").parse() {
+            return Some(instrument);
+        }
+        // A name with other words in it, such as “Anna's violin”: the one instrument named in full,
+        // unless another word makes it something else.
+        const OTHERS: [&str; 18] = [
+            "clarinet",
+            "guitar",
+            "drum",
+            "drums",
+            "trombone",
+            "flute",
+            "recorder",
+            "saxophone",
+            "sax",
+            "tuba",
+            "electric",
+            "gamba",
+            "horn",
+            "oboe",
+            "voice",
+            "choir",
+            "piano",
+            "clef",
+        ];
+        if words.iter().any(|word| OTHERS.contains(word)) {
+            return None;
+        }
+        let mut named = words.iter().filter(|word| word.len() >= 4).filter_map(|word| word.parse().ok());
+        let first = named.next()?;
+        named.all(|other: Self| other == first).then_some(first)
     }
 }
 
@@ -219,13 +249,22 @@ mod tests {
         }
         assert_eq!(Instrument::from_part_name("Violin II"), Some(Instrument::Violin));
         assert_eq!(Instrument::from_part_name("Solo Cello (1)"), Some(Instrument::Cello));
+        assert_eq!(Instrument::from_part_name("Anna's violin"), Some(Instrument::Violin));
+        assert_eq!(Instrument::from_part_name("Contrabass (student A)"), Some(Instrument::Bass));
     }
 
     #[test]
     fn other_instruments_are_not_taken_for_one_of_the_four() {
-        for name in
-            ["Bass Clarinet", "Bass Guitar", "Electric Bass", "Piano", "", "Viola da gamba", "Bassoon"]
-        {
+        for name in [
+            "Bass Clarinet",
+            "Bass Guitar",
+            "Electric Bass",
+            "Piano",
+            "",
+            "Viola da gamba",
+            "Bassoon",
+            "Violin and Cello",
+        ] {
             assert_eq!(Instrument::from_part_name(name), None, "{name}");
         }
     }

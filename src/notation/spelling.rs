@@ -201,4 +201,31 @@ mod tests {
             }
         }
     }
+
+    /// Sizes in cents as Helmholtz and Ellis tabulate them (On the Sensations of Tone, appendix XX):
+    /// just and Pythagorean intervals beside the equal-tempered ones between spelled notes.
+    #[test]
+    fn just_pythagorean_and_equal_intervals_have_their_published_sizes() {
+        use crate::units::Hertz;
+        let table = [
+            ("octave", 2.0 / 1.0, 1200.000, "D4", "D5"),
+            ("fifth", 3.0 / 2.0, 701.955, "D4", "A4"),
+            ("fourth", 4.0 / 3.0, 498.045, "A4", "D5"),
+            ("just major third", 5.0 / 4.0, 386.314, "D4", "F#4"),
+            ("just minor third", 6.0 / 5.0, 315.641, "D4", "F4"),
+            ("just major sixth", 5.0 / 3.0, 884.359, "G3", "E4"),
+            ("major whole tone", 9.0 / 8.0, 203.910, "D4", "E4"),
+            ("diatonic semitone", 16.0 / 15.0, 111.731, "F#4", "G4"),
+            ("Pythagorean major third", 81.0 / 64.0, 407.820, "D4", "F#4"),
+            ("Pythagorean semitone", 256.0 / 243.0, 90.225, "F#4", "G4"),
+            ("comma of Didymus", 81.0 / 80.0, 21.506, "D4", "D4"),
+            ("Pythagorean comma", 531_441.0 / 524_288.0, 23.460, "C4", "B#3"),
+        ];
+        for (name, ratio, cents, low, high) in table {
+            let size = Hertz(440.0 * ratio).cents_above(Hertz(440.0)).0;
+            assert_abs_diff_eq!(size, cents, epsilon = 0.0006);
+            let equal = 100.0 * f64::from(midi(high) - midi(low));
+            assert!((equal - cents).abs() < 24.0, "{name}: {equal} and {cents}");
+        }
+    }
 }

@@ -92,6 +92,9 @@ pub(super) fn read_bar(line: &Line, running: &mut Running) -> Result<ReadBar, Fa
         }
         read_word(word, line.span(span.clone()), running, &mut bar).map_err(place)?;
     }
+    if short && bar.offset.is_none() {
+        bar.offset = Some(Length::from_integer(0));
+    }
     running.next_number = number.saturating_add(1);
     running.metre = bar.metre;
     running.key = bar.key;

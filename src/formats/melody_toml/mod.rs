@@ -1,6 +1,6 @@
 #![doc = include_str!("melody_toml.md")]
 //!
-//! The reader is `draft_from_toml`, the writer [`write_toml`](super::write_toml).
+//! The reader is `draft_from_toml`, the writer [`write_toml`].
 
 mod bar_line;
 mod draft_from_toml;

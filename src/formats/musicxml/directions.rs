@@ -29,9 +29,6 @@ pub(super) fn read_direction(draft: &mut Draft, running: &Running, bar: &mut Dra
                     }
                 },
                 "segno" => bar.marks.segno = true,
-                "coda" if !sounds.is_some_and(|s| s.attribute("tocoda").is_some()) => {
-                    bar.marks.coda |= sounds.is_some_and(|sound| sound.attribute("coda").is_some())
-                }
                 "words" if !sounds.as_ref().is_some_and(jumps) => {
                     if let Some(words) = mark.text().filter(|words| is_jump(words)) {
                         let text =

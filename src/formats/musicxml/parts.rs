@@ -11,6 +11,7 @@ pub(super) struct Part<'d> {
     id: &'d str,
     names: Vec<String>,
     sound: Option<String>,
+    program: Option<u32>,
     pub(super) measures: Vec<Measure<'d>>,
     pub(super) span: Range<usize>,
 }
@@ -31,19 +32,14 @@ impl Part<'_> {
 
     /// The instrument that its names or its sound say.
     pub(super) fn named_instrument(&self) -> Option<Instrument> {
-        self.names.iter().find_map(|name| Instrument::from_part_name(name)).or_else(|| {
-            // The standard sound ids of MusicXML 4.0 (sounds.xml).
-            let sound = self.sound.as_deref()?;
-            [
-                ("strings.violin", Instrument::Violin),
-                ("strings.fiddle", Instrument::Violin),
-                ("strings.viola", Instrument::Viola),
-                ("strings.cello", Instrument::Cello),
-                ("strings.contrabass", Instrument::Bass),
-            ]
-            .into_iter()
-            .find(|(id, _)| sound == *id || sound.strip_prefix(id).is_some_and(|rest| rest.starts_with('.')))
-            .map(|(_, instrument)| instrument)
+        let named = self.names.iter().find_map(|name| Instrument::from_part_name(name));
+        named.or_else(|| self.sound.as_deref().and_then(from_sound)).or(match self.program {
+            // General MIDI, counted from 1.
+            Some(41) => Some(Instrument::Violin),
+            Some(42) => Some(Instrument::Viola),
+            Some(43) => Some(Instrument::Cello),
+            Some(44) => Some(Instrument::Bass),
+            _ => None,
         })
     }
 
@@ -55,6 +51,19 @@ impl Part<'_> {
         };
         self.measures.iter().any(|measure| measure.body.children().any(note))
     }
+}
+
+/// The instrument of a standard sound id (MusicXML 4.0, sounds.xml), such as `strings.violin`.
+fn from_sound(sound: &str) -> Option<Instrument> {
+    let known = [
+        ("strings.violin", Instrument::Violin),
+        ("strings.fiddle", Instrument::Violin),
+        ("strings.viola", Instrument::Viola),
+        ("strings.cello", Instrument::Cello),
+        ("strings.contrabass", Instrument::Bass),
+    ];
+    let fits = |id: &str| sound == id || sound.strip_prefix(id).is_some_and(|rest| rest.starts_with('.'));
+    known.into_iter().find(|(id, _)| fits(id)).map(|(_, instrument)| instrument)
 }
 
 /// The parts of a partwise or timewise score, in score order.
@@ -73,6 +82,7 @@ pub(super) fn parts_of<'d>(root: Node<'d, 'd>) -> Vec<Part<'d>> {
             id: entry.attribute("id").unwrap_or(""),
             names: names.filter(|name| !name.is_empty()).collect(),
             sound: within("instrument-sound").next().map(|sound| sound.trim().to_owned()),
+            program: within("midi-program").next().and_then(|program| program.trim().parse().ok()),
             measures: Vec::new(),
             span: opening(entry),
         });
@@ -87,7 +97,14 @@ pub(super) fn parts_of<'d>(root: Node<'d, 'd>) -> Vec<Part<'d>> {
             let id = part.attribute("id").unwrap_or("");
             let known = parts.iter().position(|known| known.id == id).unwrap_or_else(|| {
                 let span = opening(part);
-                parts.push(Part { id, names: Vec::new(), sound: None, measures: Vec::new(), span });
+                parts.push(Part {
+                    id,
+                    names: Vec::new(),
+                    sound: None,
+                    program: None,
+                    measures: Vec::new(),
+                    span,
+                });
                 parts.len() - 1
             });
             parts[known].measures.push(Measure { head, body: inner });
