@@ -19,6 +19,9 @@ pub struct Style {
     pub pitch_wobble: f64,
     pub level_wobble_db: f64,
     pub vibrato_cents: f64,
+    /// How much of the recorded player's own movement of pitch is left, 0 to 1: studio players
+    /// vibrate, most beginners do not.
+    pub own_movement: f64,
     pub rings: f64,
     pub sympathetic: bool,
 }
@@ -32,6 +35,7 @@ impl Style {
             pitch_wobble: random.between(0.5, 6.0),
             level_wobble_db: random.between(0.3, 2.0),
             vibrato_cents: if random.chance(0.12) { random.between(8.0, 25.0) } else { 0.0 },
+            own_movement: *random.pick(&[0.1, 0.1, 0.4, 1.0]),
             rings: random.between(0.4, 1.0),
             sympathetic: random.chance(0.5),
         }
@@ -70,7 +74,7 @@ pub fn render(
     let mut measured = Vec::new();
     let mut polarity = 1.0;
     for (index, note) in performance.notes.iter().enumerate() {
-        if note.join != (Join::Slur { seconds: 0.0 }) && !matches!(note.join, Join::Slur { .. }) {
+        if !matches!(note.join, Join::Slur { .. }) {
             // The bow's turn turns the Helmholtz wave round.
             polarity = -polarity;
         }
@@ -190,10 +194,11 @@ impl Stroke<'_> {
             let time = (start + i) as f64 / RATE;
             let since = time - note.start;
             let (cents, level_db) = wander.at(time);
-            let moved =
-                cents + scoop * (-since.max(0.0) / scoop_constant).exp() * f64::from(u8::from(scoop != 0.0));
+            let own = source.cents_at(position);
+            let scooped = scoop * (-since.max(0.0) / scoop_constant).exp();
+            let moved = cents + scooped - (1.0 - style.own_movement) * own;
             if i % 220 == 0 {
-                track.push((time, moved + source.cents_at(position)));
+                track.push((time, moved + own));
             }
             if rough.0 > 0.0 && since < 4.0 * rough.1 {
                 slip = 0.995 * slip + 0.1 * white(random);
@@ -282,8 +287,10 @@ impl Stroke<'_> {
         let mut steady: Vec<f64> =
             track.iter().filter(|(t, _)| (a..b).contains(t)).map(|(_, c)| *c).collect();
         steady.sort_by(f64::total_cmp);
-        let median = if steady.is_empty() { 0.0 } else { steady[steady.len() / 2] };
-        Measured { onset, offset, midi: f64::from(note.midi) + (note.cents + median) / 100.0 }
+        // The mean of the middle half: as robust as a median, and steadier where there is vibrato.
+        let middle = &steady[steady.len() / 4..steady.len() - steady.len() / 4];
+        let moved = middle.iter().sum::<f64>() / middle.len().max(1) as f64;
+        Measured { onset, offset, midi: f64::from(note.midi) + (note.cents + moved) / 100.0 }
     }
 }
 

@@ -15,19 +15,19 @@ use std::path::Path;
 use std::process::Command;
 
 /// Makes take `number` of a seed and writes it into `folder`: `NNN.wav` or `NNN.m4a`,
-/// `NNN.musicxml`, `NNN.truth.json`.
+/// `NNN.musicxml`, `NNN.truth.json`. A `foreign` take has the sheet of another melody beside it.
 pub fn make_take(
     sources: &Sources,
     folder: &Path,
-    seed: u64,
+    (seed, number): (u64, usize),
     half: Half,
-    number: usize,
+    foreign: bool,
 ) -> Result<Truth, String> {
     let mut random = Random::new(seed, number as u64);
     let random = &mut random;
     let instrument = Instrument::ALL[number % 4];
     let condition = Condition::ALL[(number / 4) % 4];
-    let control = (number / 16 + number) % 4 == 0;
+    let control = (number / 16 + number / 4 + number) % 4 == 0;
     let title = format!("{number:03}");
     let melody = write_melody(instrument, &title, random);
     let plan = plan(&melody, control, condition == Condition::Click, random);
@@ -70,7 +70,7 @@ pub fn make_take(
         take: title.clone(),
         audio: file.clone(),
         score: format!("{title}.musicxml"),
-        outcome: "judged".into(),
+        outcome: if foreign { "not-this-melody" } else { "judged" }.into(),
         instrument,
         bpm: melody.bpm,
         condition: condition.name().into(),
@@ -89,10 +89,11 @@ pub fn make_take(
         },
         tuning: TuningTruth { offset_cents: plan.tuning_offset, strings: strings(instrument, &plan) },
     };
+    let sheet = if foreign { another_melody(&melody, random) } else { melody };
     let write = |name: &str, bytes: &[u8]| {
         std::fs::write(folder.join(name), bytes).map_err(|e| format!("{}: {e}", folder.join(name).display()))
     };
-    write(&format!("{title}.musicxml"), musicxml(&melody).as_bytes())?;
+    write(&format!("{title}.musicxml"), musicxml(&sheet).as_bytes())?;
     write(
         &format!("{title}.truth.json"),
         serde_json::to_string_pretty(&truth).map_err(|e| e.to_string())?.as_bytes(),
@@ -100,6 +101,30 @@ pub fn make_take(
     let bit_rate = *random.pick(&["48k", "64k", "96k"]);
     write_sound(&folder.join(file), &sound, bit_rate)?;
     Ok(truth)
+}
+
+/// A sheet that this take is not: newly written, shuffled, or moved by three to six semitones.
+fn another_melody(melody: &WrittenMelody, random: &mut Random) -> WrittenMelody {
+    let mut other = melody.clone();
+    match random.below(3) {
+        0 => other = write_melody(melody.instrument, &melody.title, random),
+        1 => {
+            let mut pitches: Vec<i32> = other.events.iter().filter_map(|e| e.midi).collect();
+            for last in (1..pitches.len()).rev() {
+                pitches.swap(last, random.below(last + 1));
+            }
+            for event in other.events.iter_mut().filter(|e| e.midi.is_some()) {
+                event.midi = pitches.pop();
+            }
+        }
+        _ => {
+            let by = 3 + random.below(4) as i32;
+            for event in &mut other.events {
+                event.midi = event.midi.map(|m| m + by);
+            }
+        }
+    }
+    other
 }
 
 fn note_truths(
