@@ -1,2 +1,15 @@
-//! fingertape, the program.
-fn main() {}
+//! fingertape, the program: parse the arguments, run one command, end with an exit code.
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let arguments = cli::Arguments::from_command_line();
+    let ended = match arguments.command {
+        cli::Command::Check(check) => cli::check::run(&check),
+        cli::Command::Contour(contour) => cli::contour::run(&contour),
+        cli::Command::Demo(demo) => cli::demo::run(&demo),
+    };
+    cli::exit_codes::after(ended)
+}

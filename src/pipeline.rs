@@ -1,1 +1,204 @@
 //! The whole chain, from samples and a melody to a report; the same for a file and a microphone.
+
+use crate::align::{
+    Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
+};
+use crate::findings::{
+    Heard, MelodySummary, NoteVerdict, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
+    findings_from_reading,
+};
+use crate::notation::{Instrument, Melody};
+use crate::pitch::{Contour, TrackerSettings, contour};
+use crate::remark::Remark;
+use crate::samples::Samples;
+use crate::segment::{Boundary, Continuity, Envelope, Evidence, boundaries_from_sound};
+use crate::units::{A4_ISO16, Hertz, MidiPitch};
+
+/// What the judge is told besides the take and the melody.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JudgeSettings {
+    /// The instrument that plays.
+    pub instrument: Instrument,
+    /// The pitch of A4.
+    pub a4: Hertz,
+    /// The set tempo in beats per minute, if one was set.
+    pub bpm: Option<f64>,
+    /// The melody's title for the report.
+    pub title: String,
+    /// What is already known about the recording.
+    pub remarks: Vec<Remark>,
+}
+
+impl JudgeSettings {
+    /// Settings from the melody itself: its tempo, its A (440 Hz where it says none), its title.
+    pub fn for_melody(melody: &Melody, instrument: Instrument) -> Self {
+        Self {
+            instrument,
+            a4: melody.a4.unwrap_or(A4_ISO16),
+            bpm: melody.bpm,
+            title: melody.title.clone().unwrap_or_default(),
+            remarks: Vec::new(),
+        }
+    }
+}
+
+/// What the ear made of a take, before any melody is looked at.
+#[derive(Debug, Clone)]
+pub struct Listening {
+    /// The contour.
+    pub contour: Contour,
+    /// The level.
+    pub envelope: Envelope,
+    /// Where notes may begin.
+    pub boundaries: Vec<Boundary>,
+}
+
+/// Listens to a take without looking at any melody.
+pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
+    let contour = contour(samples, TrackerSettings::for_instrument(samples.rate, instrument));
+    let lowest = match instrument {
+        Some(i) => MidiPitch(f64::from(i.open_strings()[0])).hertz(A4_ISO16),
+        None => Hertz(41.2),
+    };
+    let envelope = Envelope::from_samples(samples, lowest);
+    let continuity = Continuity::from_samples(samples, &contour);
+    let boundaries = boundaries_from_sound(&contour, &envelope, &continuity);
+    Listening { contour, envelope, boundaries }
+}
+
+/// Judges a take of a melody. Never fails: a take that cannot be judged is reported as such.
+pub fn judge(samples: &Samples, melody: &Melody, settings: &JudgeSettings) -> Report {
+    let listening = listen(samples, Some(settings.instrument));
+    judge_listening(samples, &listening, melody, settings)
+}
+
+/// Judges what was heard.
+pub fn judge_listening(
+    samples: &Samples,
+    listening: &Listening,
+    melody: &Melody,
+    settings: &JudgeSettings,
+) -> Report {
+    let notes = written_notes(melody, 0);
+    let mut report = empty_report(samples, melody, settings);
+    let best = read(listening, &notes, settings);
+    let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.llr).collect();
+    let (found, rests, extra, restarts, own, tuning) = findings_from_reading(
+        melody,
+        &notes,
+        settings.instrument,
+        settings.a4,
+        Heard {
+            contour: &listening.contour,
+            envelope: &listening.envelope,
+            llr: &llr,
+            reading: &best.reading,
+            support: &best.support,
+            tuning: best.tuning,
+        },
+    );
+    let right = found.iter().filter(|f| f.verdict == NoteVerdict::Right).count();
+    if (right as f64) < 0.3 * notes.len() as f64 {
+        report.outcome = Outcome::NotThisMelody;
+        return report;
+    }
+    report.tempo.played_bpm = own.whole().map(|s| 60.0 / s);
+    report.tempo.drift_percent = own.drift_percent();
+    report.notes = found;
+    report.rests = rests;
+    report.extra = extra;
+    report.restarts = restarts;
+    report.tuning = tuning;
+    report
+}
+
+/// A reading together with the tuning that it was made at.
+struct Best {
+    reading: Reading,
+    support: Vec<Support>,
+    tuning: f64,
+}
+
+fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings) -> Best {
+    let costs = Costs::default();
+    let lowest = notes.iter().map(|n| n.midi).min().unwrap_or(60) - 14;
+    let highest = notes.iter().map(|n| n.midi).max().unwrap_or(60) + 14;
+    let evidence = |tuning: f64| {
+        Evidence::new(
+            &listening.contour,
+            &listening.envelope,
+            &listening.boundaries,
+            settings.a4,
+            tuning,
+            (lowest, highest),
+        )
+    };
+    let hop = listening.contour.hop.0;
+    let guess = tuning_guess(&listening.contour, settings.a4);
+    let mut candidates = vec![guess];
+    if guess.abs() > 0.3 {
+        candidates.push(guess - guess.signum());
+    }
+    let start = LocalTempo::steady(60.0 / settings.bpm.unwrap_or(90.0), notes.len());
+    let mut best: Option<Best> = None;
+    for tuning in candidates {
+        let e = evidence(tuning);
+        let reading = decode(notes, &listening.boundaries, &e, &start, &costs);
+        let penalty = if tuning.abs() > 0.5 { 6.0 } else { 0.0 };
+        if best.as_ref().is_none_or(|b| reading.score - penalty > b.reading.score) {
+            best = Some(Best { reading, support: Vec::new(), tuning });
+        }
+    }
+    let mut best = best.unwrap_or(Best { reading: Reading::default(), support: Vec::new(), tuning: 0.0 });
+    let e = evidence(best.tuning);
+    let tempo = |reading: &Reading| {
+        LocalTempo::from_reading(reading, notes, hop, 60.0 / settings.bpm.unwrap_or(90.0))
+    };
+    best.reading = decode(notes, &listening.boundaries, &e, &tempo(&best.reading), &costs);
+    (best.reading, best.support) =
+        decode_with_support(notes, &listening.boundaries, &e, &tempo(&best.reading), &costs);
+    best
+}
+
+/// The instrument's tuning offset in semitones, −0.5 to 0.5: circular mean of the distance of clear,
+/// steady frames from the nearest semitone.
+fn tuning_guess(contour: &Contour, a4: Hertz) -> f64 {
+    let (mut x, mut y) = (0.0, 0.0);
+    for pair in contour.frames.windows(3) {
+        if let (Some(a), Some(b), Some(c)) = (pair[0].pitch, pair[1].pitch, pair[2].pitch)
+            && pair[1].clarity > 0.9
+            && a.cents_above(c).0.abs() < 8.0
+        {
+            let turn = std::f64::consts::TAU * b.midi(a4).0;
+            let weight = f64::from(pair[1].clarity);
+            x += weight * turn.cos();
+            y += weight * turn.sin();
+        }
+    }
+    if x == 0.0 && y == 0.0 { 0.0 } else { y.atan2(x) / std::f64::consts::TAU }
+}
+
+fn empty_report(samples: &Samples, melody: &Melody, settings: &JudgeSettings) -> Report {
+    let _ = melody;
+    Report {
+        report_version: 1,
+        outcome: Outcome::Judged,
+        melody: MelodySummary {
+            title: settings.title.clone(),
+            instrument: settings.instrument,
+            bpm: settings.bpm,
+            a4_hz: settings.a4.0,
+        },
+        take: TakeSummary {
+            duration_s: samples.duration().0,
+            sample_rate_hz: samples.rate.0,
+            remarks: settings.remarks.clone(),
+        },
+        notes: Vec::new(),
+        rests: Vec::new(),
+        extra: Vec::new(),
+        restarts: Vec::new(),
+        tempo: TempoFinding { set_bpm: settings.bpm, played_bpm: None, drift_percent: None },
+        tuning: TuningFinding { offset_cents: None, strings: Vec::new() },
+    }
+}

@@ -29,6 +29,11 @@ pub struct MidiPitch(pub f64);
 #[serde(transparent)]
 pub struct SampleRate(pub u32);
 
+/// A distance in millimetres.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Millimetres(pub f64);
+
 /// ISO 16:1975, standard tuning frequency.
 pub const A4_ISO16: Hertz = Hertz(440.0);
 

@@ -1,5 +1,15 @@
-//! Findings: what the report says, as data. The JSON report is this, serialised.
+//! Findings: what the report says, as data, from one reading of the take, and what a finger can do
+//! about it. Verdicts rest on what was measured (pitch, onsets), never on what the decoder called a note.
 
+mod finger_shift;
+mod judge;
+mod played;
 mod report;
+mod rests;
+mod strings;
+mod timing;
 
+pub use finger_shift::{finger_place, finger_shift};
+pub use judge::{Heard, findings_from_reading};
+pub use played::{PlayedNote, SteadyPitch, played_notes};
 pub use report::*;

@@ -1,1 +1,19 @@
-//! Room: formats.
+//! Melody files, read and written: our own TOML, ABC 2.1, MusicXML 4.0 and (written only) MIDI.
+//! [`read_melody`] chooses the format by content and extension; what a reader cannot keep is an error
+//! or a remark that names bar and beat, never a silently different melody.
+
+mod draft;
+mod error;
+mod melody_from_draft;
+mod melody_from_file;
+pub mod melody_toml;
+mod musicxml;
+mod playing_order;
+mod text_from_bytes;
+
+pub use error::{FormatError, FormatErrorKind};
+pub use melody_from_draft::ReadMelody;
+pub use melody_from_file::{
+    LARGEST_FILE, read_melody, read_melody_bytes, read_melody_bytes_for, read_melody_for,
+};
+pub use melody_toml::write_toml;

@@ -1,6 +1,8 @@
 //! The four instruments of a school string orchestra.
 
 use serde::{Deserialize, Serialize};
+use std::fmt;
+use std::str::FromStr;
 
 /// One of the four instruments.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -10,6 +12,20 @@ pub enum Instrument {
     Violin,
     Viola,
     Cello,
+    Bass,
+}
+
+/// A clef: which line of the staff is which note.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[allow(missing_docs)]
+pub enum Clef {
+    /// G4 on the second line from below.
+    Treble,
+    /// C4 on the middle line.
+    Alto,
+    /// C4 on the fourth line from below.
+    Tenor,
+    /// F3 on the fourth line from below.
     Bass,
 }
 
@@ -33,6 +49,184 @@ impl Instrument {
             Self::Viola => [48, 55, 62, 69],
             Self::Cello => [36, 43, 50, 57],
             Self::Bass => [28, 33, 38, 43],
+        }
+    }
+
+    /// The letters by which players call the strings, low to high (common practice).
+    pub fn string_names(self) -> [&'static str; 4] {
+        match self {
+            Self::Violin => ["G", "D", "A", "E"],
+            Self::Viola | Self::Cello => ["C", "G", "D", "A"],
+            Self::Bass => ["E", "A", "D", "G"],
+        }
+    }
+
+    /// The clef that beginners read (common practice).
+    pub fn clef(self) -> Clef {
+        match self {
+            Self::Violin => Clef::Treble,
+            Self::Viola => Clef::Alto,
+            Self::Cello | Self::Bass => Clef::Bass,
+        }
+    }
+
+    /// Lowest and highest sounding MIDI number that the instrument plays on a stopped string, two
+    /// octaves and a sixth to three octaves above the highest open string at most (common practice,
+    /// generous: it sets expectations, not limits).
+    pub fn range(self) -> (i32, i32) {
+        let [lowest, .., highest] = self.open_strings();
+        let above = match self {
+            Self::Violin => 27,
+            Self::Viola => 24,
+            Self::Cello => 27,
+            Self::Bass => 24,
+        };
+        (lowest, highest + above)
+    }
+
+    /// Highest sounding MIDI number in first position: the fourth finger on the highest string.
+    pub fn highest_in_first_position(self) -> i32 {
+        let reach = match self {
+            Self::Violin | Self::Viola => 7,
+            Self::Cello => 5,
+            Self::Bass => 4,
+        };
+        self.open_strings()[3] + reach
+    }
+
+    /// The usual English name of the part in a score.
+    pub fn part_name(self) -> &'static str {
+        match self {
+            Self::Violin => "Violin",
+            Self::Viola => "Viola",
+            Self::Cello => "Violoncello",
+            Self::Bass => "Double Bass",
+        }
+    }
+
+    /// The instrument that a part name of a score means, such as `Violin I`, `Vc.` or `Solo Cello`,
+    /// if it clearly means one of the four.
+    pub fn from_part_name(name: &str) -> Option<Self> {
+        let cleaned: String =
+            name.chars().map(|c| if c.is_alphabetic() { c.to_ascii_lowercase() } else { ' ' }).collect();
+        let filler = |word: &&str| {
+            !matches!(
+                *word,
+                "i" | "ii"
+                    | "iii"
+                    | "iv"
+                    | "v"
+                    | "solo"
+                    | "part"
+                    | "in"
+                    | "c"
+                    | "the"
+                    | "student"
+                    | "section"
+            )
+        };
+        let words: Vec<&str> = cleaned.split_whitespace().filter(filler).collect();
+        words.join(" ").parse().ok()
+    }
+}
+
+/// `violin`, `viola`, `cello`, `bass`: as in the report.
+impl fmt::Display for Instrument {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Violin => "violin",
+            Self::Viola => "viola",
+            Self::Cello => "cello",
+            Self::Bass => "bass",
+        })
+    }
+}
+
+/// Why an instrument could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("“{0}” is not one of the four instruments; write violin, viola, cello or bass")]
+pub struct InstrumentError(pub String);
+
+/// The names and short names that players and scores use, in English, Italian, German and French.
+impl FromStr for Instrument {
+    type Err = InstrumentError;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let name = text.trim().trim_end_matches('.').to_lowercase().replace(['-', '_'], " ");
+        match name.as_str() {
+            "violin" | "violins" | "violino" | "violini" | "violine" | "violinen" | "violon" | "violons"
+            | "vn" | "vln" | "vl" | "vlns" | "vni" | "fiddle" | "geige" => Ok(Self::Violin),
+            "viola" | "violas" | "viole" | "violen" | "va" | "vla" | "vlas" | "vle" | "bratsche"
+            | "bratschen" | "alto viola" => Ok(Self::Viola),
+            "cello" | "cellos" | "celli" | "violoncello" | "violoncellos" | "violoncelli" | "violoncelle"
+            | "violoncelles" | "vc" | "vcl" | "vlc" | "vcs" | "vcello" => Ok(Self::Cello),
+            "bass" | "basses" | "double bass" | "double basses" | "doublebass" | "contrabass"
+            | "contrabasses" | "contrabasso" | "contrabassi" | "contrebasse" | "contrebasses"
+            | "kontrabass" | "kontrabässe" | "string bass" | "string basses" | "upright bass"
+            | "acoustic bass" | "db" | "cb" | "kb" | "d b" | "dbl bass" | "bassi" => Ok(Self::Bass),
+            _ => Err(InstrumentError(text.to_owned())),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::Spelling;
+
+    fn midi(text: &str) -> i32 {
+        text.parse::<Spelling>().unwrap().midi()
+    }
+
+    /// Common practice, no single source.
+    #[test]
+    fn open_strings_are_those_of_common_practice() {
+        let strings = |names: [&str; 4]| names.map(midi);
+        assert_eq!(Instrument::Violin.open_strings(), strings(["G3", "D4", "A4", "E5"]));
+        assert_eq!(Instrument::Viola.open_strings(), strings(["C3", "G3", "D4", "A4"]));
+        assert_eq!(Instrument::Cello.open_strings(), strings(["C2", "G2", "D3", "A3"]));
+        assert_eq!(Instrument::Bass.open_strings(), strings(["E1", "A1", "D2", "G2"]));
+        for instrument in Instrument::ALL {
+            for (name, open) in instrument.string_names().into_iter().zip(instrument.open_strings()) {
+                assert_eq!((open - midi(&format!("{name}0"))) % 12, 0, "{instrument} {name}");
+            }
+        }
+    }
+
+    #[test]
+    fn each_instrument_reads_its_clef_and_only_the_bass_sounds_an_octave_lower() {
+        let clefs = Instrument::ALL.map(Instrument::clef);
+        assert_eq!(clefs, [Clef::Treble, Clef::Alto, Clef::Bass, Clef::Bass]);
+        assert_eq!(Instrument::ALL.map(Instrument::sounding_shift), [0, 0, 0, -12]);
+    }
+
+    #[test]
+    fn names_are_read_as_players_write_them() {
+        for (name, instrument) in [
+            ("violin", Instrument::Violin),
+            ("Vn.", Instrument::Violin),
+            ("Viola", Instrument::Viola),
+            ("violoncello", Instrument::Cello),
+            ("double-bass", Instrument::Bass),
+            ("Double Bass", Instrument::Bass),
+            ("cb", Instrument::Bass),
+        ] {
+            assert_eq!(name.parse(), Ok(instrument), "{name}");
+        }
+        for instrument in Instrument::ALL {
+            assert_eq!(instrument.to_string().parse(), Ok(instrument));
+            assert_eq!(Instrument::from_part_name(instrument.part_name()), Some(instrument));
+        }
+        assert_eq!(Instrument::from_part_name("Violin II"), Some(Instrument::Violin));
+        assert_eq!(Instrument::from_part_name("Solo Cello (1)"), Some(Instrument::Cello));
+    }
+
+    #[test]
+    fn other_instruments_are_not_taken_for_one_of_the_four() {
+        for name in
+            ["Bass Clarinet", "Bass Guitar", "Electric Bass", "Piano", "", "Viola da gamba", "Bassoon"]
+        {
+            assert_eq!(Instrument::from_part_name(name), None, "{name}");
         }
     }
 }

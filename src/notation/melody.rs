@@ -1,6 +1,6 @@
 //! The melody as written, flattened to what a player has to do one after the other.
 
-use super::{Instrument, Length, Metre, Spelling};
+use super::{Instrument, Length, Metre, Sheet, Spelling};
 use crate::units::Hertz;
 
 /// A melody: a header and its events in playing order (repeats written out, tied notes joined).
@@ -18,6 +18,9 @@ pub struct Melody {
     pub metre: Metre,
     /// Notes and rests in playing order; their index here is the index in every report.
     pub events: Vec<Event>,
+    /// The same music bar by bar, as engraving and writers want it; it may be empty
+    /// (`Sheet::default()`) in a melody made by hand.
+    pub sheet: Sheet,
 }
 
 /// One note or rest. Tied notes are one event.
@@ -25,7 +28,8 @@ pub struct Melody {
 pub struct Event {
     /// Bar number as printed: a pickup bar is 0, the first full bar 1.
     pub bar: u32,
-    /// Position in the bar in beats, counted from 1 (`1` is the downbeat).
+    /// Position in the bar in beats, counted from 1 (`1` is the downbeat; a pickup of one quarter note
+    /// before 4/4 stands on beat 4).
     pub beat: Length,
     /// Where it starts, from the start of the first event.
     pub start: Length,
@@ -47,4 +51,19 @@ pub enum EventKind {
     },
     /// Silence to keep.
     Rest,
+}
+
+impl Melody {
+    /// The sounding MIDI numbers of the notes, in order.
+    pub fn soundings(&self) -> impl Iterator<Item = i32> + '_ {
+        self.events.iter().filter_map(|event| match event.kind {
+            EventKind::Note { sounding, .. } => Some(sounding),
+            EventKind::Rest => None,
+        })
+    }
+
+    /// The length of the whole melody.
+    pub fn length(&self) -> Length {
+        self.events.last().map_or(Length::from_integer(0), |last| last.start + last.length)
+    }
 }

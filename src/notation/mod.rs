@@ -1,13 +1,24 @@
-//! Written music: pitch spelling, exact lengths, metre, the four instruments, the melody.
+//! Written music: pitch spelling, exact lengths, metre and key, the four instruments with their
+//! strings and first-position fingers, the melody and its sheet.
 
+mod fingering;
+mod for_instrument;
 mod instrument;
+mod key;
 mod length;
 mod melody;
 mod metre;
+mod sheet;
 mod spelling;
+mod string_length;
 
-pub use instrument::Instrument;
-pub use length::Length;
+pub use fingering::{Fingering, Placement};
+pub(crate) use for_instrument::{beat_text, below_lowest_string, moved};
+pub use instrument::{Clef, Instrument, InstrumentError};
+pub use key::{Key, KeyError};
+pub use length::{FINEST_GRID, LONGEST, Length, Value, WrittenValue, checked_length};
 pub use melody::{Event, EventKind, Melody};
-pub use metre::Metre;
-pub use spelling::{Letter, Spelling};
+pub use metre::{Metre, MetreError};
+pub use sheet::{Bar, Item, Sheet};
+pub use spelling::{Letter, Spelling, SpellingError};
+pub use string_length::{Size, SizeError};

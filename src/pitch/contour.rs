@@ -2,6 +2,19 @@
 
 use crate::units::{Hertz, Seconds};
 
+/// How many period candidates a frame keeps.
+pub const MOST_CANDIDATES: usize = 5;
+
+/// A pitch that a frame might have.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Candidate {
+    /// The fundamental.
+    pub pitch: Hertz,
+    /// How well this fundamental explains the frame, about 0 to 1; larger is better. Comparable
+    /// between the candidates of a frame and between frames.
+    pub strength: f32,
+}
+
 /// One frame of the contour. Its time is the centre of the window that it was measured in.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Frame {
@@ -14,9 +27,16 @@ pub struct Frame {
     pub clarity: f32,
     /// Level of the frame in dB below full scale (0 = a full-scale square wave), −120 for silence.
     pub level_db: f32,
+    /// The best candidates, strongest first; they stand whether or not the path chose one of them.
+    pub candidates: [Option<Candidate>; MOST_CANDIDATES],
+    /// Level of what the period explains, in dB like `level_db`, −120 for nothing; for an unvoiced
+    /// frame, of what its strongest candidate explains.
+    pub harmonic_db: f32,
+    /// Level of the rest (bow noise, room, other notes), in dB like `level_db`, −120 for nothing.
+    pub noise_db: f32,
 }
 
-/// The contour of a whole take: one frame every `hop`, the first at time 0 + hop·0.
+/// The contour of a whole take: one frame every `hop`, the first at time 0.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Contour {
     /// The time from one frame to the next (10 ms).

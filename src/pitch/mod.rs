@@ -1,5 +1,14 @@
 //! A contour (frequency and strength, 10 ms by 10 ms) from samples.
+//!
+//! Samples become windows (`tracker`), a window becomes a few period candidates with evidence for
+//! each, candidates become a path through the take, the path becomes the [`Contour`].
 
+mod candidates;
 mod contour;
+mod path;
+mod settings;
+mod tracker;
 
-pub use contour::{Contour, Frame};
+pub use contour::{Candidate, Contour, Frame, MOST_CANDIDATES};
+pub use settings::TrackerSettings;
+pub use tracker::{PitchTracker, contour};

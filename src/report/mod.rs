@@ -1,1 +1,19 @@
-//! Room: report.
+//! What people and programs read: the report as words for a child, as a table for a teacher and as
+//! JSON; the contour as CSV. Everything here becomes text; nothing here judges.
+
+mod contour_csv;
+mod fingers;
+mod intonation;
+mod json;
+mod refused;
+mod settings;
+mod text_for_child;
+mod text_for_teacher;
+mod things_to_fix;
+mod words;
+
+pub use contour_csv::contour_csv;
+pub use json::json;
+pub use settings::TextSettings;
+pub use text_for_child::for_child;
+pub use text_for_teacher::for_teacher;

@@ -1,1 +1,14 @@
-//! Room: segment.
+//! Notes and rests from the contour: where a note may begin, how likely that is, and how well each
+//! stretch of sound fits each pitch. Nothing here has seen the written melody, so nothing here can
+//! hear a note because it was written.
+
+mod boundaries;
+mod continuity;
+mod envelope;
+mod evidence;
+mod onset_model;
+
+pub use boundaries::{Boundary, Features, boundaries_from_sound};
+pub use continuity::Continuity;
+pub use envelope::Envelope;
+pub use evidence::{Evidence, softplus};

@@ -1,0 +1,40 @@
+//! The prices of a reading.
+
+/// Prices of a reading in nats (natural logarithm; about: how many times e less likely).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Costs {
+    /// Another pitch than the written one. At most 3.5, so that the melody cannot outshout the sound.
+    pub wrong: f64,
+    /// A written note left out.
+    pub missing: f64,
+    /// A written note left out that has the pitch of the one before: one long bow for two.
+    pub merged: f64,
+    /// A note that is not written.
+    pub extra: f64,
+    /// Going back.
+    pub restart: f64,
+    /// Scale of the logarithm of played over expected inter-onset interval.
+    pub timing_scale: f64,
+    /// Least onset evidence (log odds, melody unseen) for two notes of one pitch without a pause between.
+    pub split: f64,
+    /// What a split with less evidence costs.
+    pub unheard_split: f64,
+    /// Noise or talk in a pause inside the melody.
+    pub talk: f64,
+}
+
+impl Default for Costs {
+    fn default() -> Self {
+        Self {
+            wrong: 3.5,
+            missing: 5.0,
+            merged: 3.5,
+            extra: 4.5,
+            restart: 7.0,
+            timing_scale: 0.16,
+            split: -1.0,
+            unheard_split: 6.0,
+            talk: 6.0,
+        }
+    }
+}

@@ -1,0 +1,223 @@
+//! The joint decoder: a segmental (semi-Markov) Viterbi over boundaries × position in the melody.
+//!
+//! A path is a chain of steps; each begins at a boundary and lasts to the next step's boundary. Inside,
+//! it sounds up to a moment that is chosen best, then pauses. Every step is either a written note (at its
+//! pitch or, at a price, at another) or an extra; from a step the player may go on, skip, or go back. The
+//! idea of jumps to any note at small cost is T. Nakamura, E. Nakamura and Sagayama, "Real-time audio-to-score
+//! alignment of music performances containing errors and arbitrary repeats and skips", IEEE/ACM TASLP 24(2),
+//! 2016; ours differs in being segmental and offline, and in paying for tempo by inter-onset interval.
+
+use super::costs::Costs;
+use super::lattice::{Edge, Lattice, NEVER, NO_PITCH, Target};
+use super::reading::{Reading, Step, StepKind, Support};
+use super::tempo::LocalTempo;
+use super::written::WrittenNote;
+use crate::segment::{Boundary, Evidence};
+
+/// States this far below the best at a boundary are dropped, in nats.
+const BEAM: f64 = 90.0;
+
+/// Reads the take: the best chain of steps.
+pub fn decode(
+    notes: &[WrittenNote],
+    boundaries: &[Boundary],
+    evidence: &Evidence,
+    tempo: &LocalTempo,
+    costs: &Costs,
+) -> Reading {
+    if notes.is_empty() || boundaries.is_empty() {
+        return Reading::default();
+    }
+    let lattice = Lattice::new(notes, boundaries, evidence, tempo, costs);
+    Forward::run(&lattice).trace(&lattice)
+}
+
+/// Reads the take and asks of each written note how much worse the best other reading of it is.
+pub fn decode_with_support(
+    notes: &[WrittenNote],
+    boundaries: &[Boundary],
+    evidence: &Evidence,
+    tempo: &LocalTempo,
+    costs: &Costs,
+) -> (Reading, Vec<Support>) {
+    if notes.is_empty() || boundaries.is_empty() {
+        return (Reading::default(), vec![Support::default(); notes.len()]);
+    }
+    let lattice = Lattice::new(notes, boundaries, evidence, tempo, costs);
+    let forward = Forward::run(&lattice);
+    let support = forward.support(&lattice);
+    (forward.trace(&lattice), support)
+}
+
+#[derive(Clone, Copy)]
+struct Back {
+    from_boundary: u32,
+    from_state: u32,
+    /// Frame at which the previous step stopped sounding.
+    until: u32,
+    /// Hypothesis that the previous step sounded at.
+    heard: u32,
+    restart: bool,
+}
+
+const START: Back =
+    Back { from_boundary: u32::MAX, from_state: 0, until: 0, heard: NO_PITCH, restart: false };
+
+/// Best scores from the start of the take.
+struct Forward {
+    score: Vec<Vec<f64>>,
+    back: Vec<Vec<Back>>,
+    /// Best path that has stopped at a boundary, by last written note.
+    hub: Vec<Vec<(f64, Back)>>,
+    end: (f64, Back),
+}
+
+impl Forward {
+    fn run(lattice: &Lattice<'_>) -> Self {
+        let (count, states) = (lattice.boundaries.len(), lattice.states());
+        let mut this = Self {
+            score: vec![vec![NEVER; states]; count],
+            back: vec![vec![START; states]; count],
+            hub: vec![vec![(NEVER, START); lattice.notes.len()]; count],
+            end: (NEVER, START),
+        };
+        for k in 0..count {
+            for (state, price) in lattice.starts(k) {
+                this.offer(k, state, price, START);
+            }
+            this.leave_hub(lattice, k);
+            let alive = this.prune(k);
+            let score = this.score[k].clone();
+            lattice.edges_from(k, &alive, &mut |edge: Edge| {
+                let total = score[edge.state] + edge.price;
+                let back = Back {
+                    from_boundary: k as u32,
+                    from_state: edge.state as u32,
+                    until: edge.content.until,
+                    heard: edge.content.heard,
+                    restart: false,
+                };
+                match edge.target {
+                    Target::State(to, state) => this.offer(to, state, total, back),
+                    Target::Hub(to, note) if total > this.hub[to][note].0 => {
+                        this.hub[to][note] = (total, back)
+                    }
+                    Target::End if total > this.end.0 => this.end = (total, back),
+                    _ => {}
+                }
+            });
+        }
+        this
+    }
+
+    fn offer(&mut self, k: usize, state: usize, score: f64, back: Back) {
+        if score > self.score[k][state] {
+            self.score[k][state] = score;
+            self.back[k][state] = back;
+        }
+    }
+
+    /// Goes back from any note to an earlier one, or to the same.
+    fn leave_hub(&mut self, lattice: &Lattice<'_>, k: usize) {
+        let mut best = (NEVER, START);
+        for m in (0..lattice.notes.len()).rev() {
+            if self.hub[k][m].0 > best.0 {
+                best = self.hub[k][m];
+            }
+            if best.0 > NEVER {
+                self.offer(k, m, best.0 + lattice.going_back(k, m), Back { restart: true, ..best.1 });
+            }
+        }
+    }
+
+    /// Drops hopeless states and lists the others.
+    fn prune(&mut self, k: usize) -> Vec<usize> {
+        let best = self.score[k].iter().copied().fold(NEVER, f64::max);
+        let mut alive = Vec::new();
+        for (s, score) in self.score[k].iter_mut().enumerate() {
+            if *score > NEVER && *score >= best - BEAM {
+                alive.push(s);
+            } else {
+                *score = NEVER;
+            }
+        }
+        alive
+    }
+
+    fn trace(&self, lattice: &Lattice<'_>) -> Reading {
+        let mut steps = Vec::new();
+        let mut back = self.end.1;
+        while back.from_boundary != u32::MAX {
+            let (k, s) = (back.from_boundary as usize, back.from_state as usize);
+            let before = self.back[k][s];
+            let kind = match lattice.written(s) {
+                Some(note) => StepKind::Written { note, restart: before.restart },
+                None => StepKind::Extra { after: lattice.position(s) },
+            };
+            steps.push(Step {
+                kind,
+                boundary: k,
+                from: lattice.frames[k],
+                to: back.until as usize,
+                semitone: (back.heard < NO_PITCH).then(|| lattice.evidence.lowest + back.heard as i32),
+            });
+            back = before;
+        }
+        steps.reverse();
+        Reading { steps, score: self.end.0 }
+    }
+
+    /// Max-marginals: for each written note the best score of any reading in which it is right, wrong or
+    /// left out. One sweep from the end of the take.
+    fn support(&self, lattice: &Lattice<'_>) -> Vec<Support> {
+        let n = lattice.notes.len();
+        let (count, states) = (lattice.boundaries.len(), lattice.states());
+        let mut to_end = vec![vec![NEVER; states]; count];
+        // Best way on after stopping at a boundary, by last written note.
+        let mut hub_to_end = vec![vec![NEVER; n]; count];
+        let mut support = vec![Support::default(); n];
+        for j in (0..count).rev() {
+            let alive: Vec<usize> = (0..states).filter(|&s| self.score[j][s] > NEVER).collect();
+            let mut here = vec![NEVER; states];
+            let score = &self.score[j];
+            lattice.edges_from(j, &alive, &mut |edge: Edge| {
+                let (onward, next) = match edge.target {
+                    Target::State(k, m) => (to_end[k][m], lattice.written(m)),
+                    Target::Hub(k, a) => (hub_to_end[k][a], None),
+                    Target::End => (0.0, Some(n)),
+                };
+                let rest = edge.price + onward;
+                if rest <= NEVER {
+                    return;
+                }
+                here[edge.state] = here[edge.state].max(rest);
+                let total = score[edge.state] + rest;
+                if let Some(w) = lattice.written(edge.state) {
+                    let of = if edge.right { &mut support[w].right } else { &mut support[w].wrong };
+                    *of = of.max(total);
+                }
+                let after = lattice.position(edge.state).map_or(0, |a| a + 1);
+                if let Some(next) = next {
+                    for left_out in support.iter_mut().take(next).skip(after) {
+                        left_out.missing = left_out.missing.max(total);
+                    }
+                }
+            });
+            for (state, price) in lattice.starts(j) {
+                let total = price + here[state];
+                if let Some(m) = lattice.written(state) {
+                    for left_out in support.iter_mut().take(m) {
+                        left_out.missing = left_out.missing.max(total);
+                    }
+                }
+            }
+            let mut best = NEVER;
+            for m in 0..n {
+                best = best.max(here[m] + lattice.going_back(j, m));
+                hub_to_end[j][m] = best;
+            }
+            to_end[j] = here;
+        }
+        support
+    }
+}

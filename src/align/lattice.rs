@@ -1,0 +1,312 @@
+//! The lattice that a reading is a path through: states are (boundary, what begins there), edges are whole
+//! steps with their price. The decoder and the audit walk the same edges.
+
+use super::costs::Costs;
+use super::tempo::LocalTempo;
+use super::written::WrittenNote;
+use crate::segment::{Boundary, Evidence, softplus};
+
+/// Steps longer than this are not looked for, in seconds (a whole note, a hesitation and a talk).
+const LONGEST_STEP: f64 = 15.0;
+/// A note lasts at least this many frames.
+const SHORTEST_NOTE: usize = 4;
+/// Driven sound per frame before the first note, after the last one and before a restart, in nats: talk.
+const TALK_FRAME: f32 = -0.45;
+/// At most this many written notes are left out in one go.
+const LONGEST_SKIP: usize = 5;
+/// A take may begin with this note at the latest.
+const LATEST_START: usize = 12;
+/// No hypothesis: nothing sounded.
+pub(super) const NOTHING: u32 = u32::MAX;
+/// Something without a definite pitch.
+pub(super) const NO_PITCH: u32 = u32::MAX - 1;
+/// The score of what cannot be.
+pub(super) const NEVER: f64 = f64::NEG_INFINITY;
+
+/// What a step contains: how well it fits, the frame up to which it sounds, the hypothesis that it sounds at.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Content {
+    pub score: f64,
+    pub until: u32,
+    pub heard: u32,
+}
+
+const NO_CONTENT: Content = Content { score: NEVER, until: 0, heard: NOTHING };
+
+/// Where an edge leads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Target {
+    /// State `.1` begins at boundary `.0`.
+    State(usize, usize),
+    /// The player has stopped at boundary `.0` after written note `.1` and will go back.
+    Hub(usize, usize),
+    /// The take ends.
+    End,
+}
+
+/// One step with its price.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Edge {
+    pub state: usize,
+    pub target: Target,
+    pub price: f64,
+    pub content: Content,
+    /// For a written note: whether it is at its written pitch.
+    pub right: bool,
+}
+
+/// The lattice. State `n` is written note `n`; state `N` an extra before the first note; `N + 1 + n` an
+/// extra after note `n`.
+pub(super) struct Lattice<'a> {
+    pub notes: &'a [WrittenNote],
+    pub boundaries: &'a [Boundary],
+    pub evidence: &'a Evidence,
+    tempo: &'a LocalTempo,
+    costs: &'a Costs,
+    /// Frame of each boundary, then the end of the take.
+    pub frames: Vec<usize>,
+    /// Pause or talk, whichever fits better, summed like `evidence.pause`.
+    loose: Vec<f32>,
+}
+
+impl<'a> Lattice<'a> {
+    pub fn new(
+        notes: &'a [WrittenNote],
+        boundaries: &'a [Boundary],
+        evidence: &'a Evidence,
+        tempo: &'a LocalTempo,
+        costs: &'a Costs,
+    ) -> Self {
+        let mut frames: Vec<usize> = boundaries.iter().map(|b| evidence.frame(b.time)).collect();
+        frames.push(evidence.pause.len() - 1);
+        let mut loose = vec![0.0_f32; evidence.pause.len()];
+        for f in 0..evidence.pause.len() - 1 {
+            loose[f + 1] = loose[f] + (evidence.pause[f + 1] - evidence.pause[f]).max(TALK_FRAME);
+        }
+        Self { notes, boundaries, evidence, tempo, costs, frames, loose }
+    }
+
+    pub fn states(&self) -> usize {
+        2 * self.notes.len() + 1
+    }
+
+    /// The written note that state `s` is, if it is one.
+    pub fn written(&self, s: usize) -> Option<usize> {
+        (s < self.notes.len()).then_some(s)
+    }
+
+    /// The last written note that was played when state `s` begins or, for a written one, ends.
+    pub fn position(&self, s: usize) -> Option<usize> {
+        let n = self.notes.len();
+        if s < n { Some(s) } else { s.checked_sub(n + 1) }
+    }
+
+    fn extra_after(&self, position: Option<usize>) -> usize {
+        position.map_or(self.notes.len(), |a| self.notes.len() + 1 + a)
+    }
+
+    fn onset(&self, k: usize) -> f64 {
+        -softplus(-self.boundaries[k].llr)
+    }
+
+    /// The states that a take may begin with at boundary `k`, with their prices: before it, silence or talk.
+    pub fn starts(&self, k: usize) -> impl Iterator<Item = (usize, f64)> {
+        let f = self.frames[k];
+        let before = f64::from(self.loose[f]) + 0.6 * f64::from(self.evidence.inside[f]) + self.onset(k);
+        let notes = (0..self.notes.len().min(LATEST_START)).map(move |m| {
+            let late = if m == 0 { 0.0 } else { 2.0 + self.costs.missing * m as f64 };
+            (m, before - late)
+        });
+        notes.chain(std::iter::once((self.notes.len(), before - self.costs.extra)))
+    }
+
+    /// The price of going back to note `m` at boundary `k`.
+    pub fn going_back(&self, k: usize, m: usize) -> f64 {
+        let ease = match m {
+            0 => 3.0,
+            _ if self.notes[m].opens_bar => 2.0,
+            _ => 0.0,
+        };
+        self.onset(k) - self.costs.restart + ease
+    }
+
+    /// Visits every edge that leaves one of the `alive` states at boundary `j`.
+    pub fn edges_from(&self, j: usize, alive: &[usize], visit: &mut impl FnMut(Edge)) {
+        let evidence = self.evidence;
+        let hypotheses = evidence.pitch.len();
+        let start = self.frames[j];
+        let sums = |h: usize| if h < hypotheses { &evidence.pitch[h] } else { &evidence.other };
+        // Running best of (sounding − pausing) up to each later boundary, per hypothesis.
+        let mut strict = vec![(NEVER, 0_u32); hypotheses + 1];
+        let mut relaxed = vec![(NEVER, 0_u32); hypotheses + 1];
+        let longest = start + (LONGEST_STEP / evidence.hop.0) as usize;
+        let mut frame = start + SHORTEST_NOTE;
+        let mut tight = vec![NO_CONTENT; hypotheses + 1];
+        let mut loose = vec![NO_CONTENT; hypotheses + 1];
+        let last = self.frames.len() - 1;
+        for k in j + 1..=last {
+            let end = self.frames[k];
+            if end > longest && k > j + 1 && k < last {
+                // The end of the take is always tried, so that it can end in silence.
+                continue;
+            }
+            while frame <= end.min(longest) {
+                let pause = f64::from(evidence.pause[frame]);
+                let talk = f64::from(self.loose[frame]);
+                let shift = 0.4 * f64::from(evidence.inside[frame]);
+                for h in 0..=hypotheses {
+                    let sound = f64::from(sums(h)[frame]) + shift;
+                    if sound - pause > strict[h].0 {
+                        strict[h] = (sound - pause, frame as u32);
+                    }
+                    if sound - talk > relaxed[h].0 {
+                        relaxed[h] = (sound - talk, frame as u32);
+                    }
+                }
+                frame += 1;
+            }
+            if end < start + SHORTEST_NOTE {
+                continue;
+            }
+            let pause = f64::from(evidence.pause[end]);
+            let talk = f64::from(self.loose[end]);
+            let own_boundary = f64::from(evidence.inside[(start + 1).min(evidence.inside.len() - 1)]);
+            let inside = 0.6 * (f64::from(evidence.inside[end]) - own_boundary) - 0.4 * own_boundary;
+            for h in 0..=hypotheses {
+                let own = f64::from(sums(h)[start]);
+                let heard = if h < hypotheses { h as u32 } else { NO_PITCH };
+                let strict = Content { score: strict[h].0 + pause - own + inside, until: strict[h].1, heard };
+                let with_talk =
+                    Content { score: relaxed[h].0 + talk - own + inside, until: relaxed[h].1, heard };
+                loose[h] = with_talk;
+                tight[h] = if with_talk.score - self.costs.talk > strict.score {
+                    Content { score: with_talk.score - self.costs.talk, ..with_talk }
+                } else {
+                    strict
+                };
+            }
+            for &s in alive {
+                self.edges_between(j, k, s, &tight, &loose, visit);
+            }
+        }
+    }
+
+    fn edges_between(
+        &self,
+        j: usize,
+        k: usize,
+        s: usize,
+        tight: &[Content],
+        loose: &[Content],
+        visit: &mut impl FnMut(Edge),
+    ) {
+        if k == self.boundaries.len() {
+            let left = self.notes.len() - self.position(s).map_or(0, |a| a + 1);
+            let stop = if left == 0 { 0.0 } else { 5.0 + 0.8 * (left as f64).min(15.0) };
+            for (content, right) in self.readings(s, loose) {
+                visit(Edge { state: s, target: Target::End, price: content.score - stop, content, right });
+            }
+            return;
+        }
+        let position = self.position(s);
+        let onset = self.onset(k);
+        for (content, right) in self.readings(s, tight) {
+            let here = content.score + onset;
+            // Go on, perhaps leaving notes out.
+            let next = position.map_or(0, |a| a + 1);
+            let mut skipped = 0.0;
+            for m in next..(next + LONGEST_SKIP).min(self.notes.len()) {
+                if m > next {
+                    skipped += self.leaving_out(m - 1);
+                }
+                let timing = match self.written(s) {
+                    Some(w) => self.timing(w, m, self.frames[k] - self.frames[j]),
+                    None => -1.2,
+                };
+                let unheard = if self.heard_is(content, self.notes[m].midi)
+                    && self.frames[k] < content.until as usize + 4
+                    && self.boundaries[k].llr < self.costs.split
+                {
+                    self.costs.unheard_split
+                } else {
+                    0.0
+                };
+                let price = here - skipped + timing - unheard;
+                visit(Edge { state: s, target: Target::State(k, m), price, content, right });
+            }
+            // Something that is not written.
+            let target = Target::State(k, self.extra_after(position));
+            visit(Edge { state: s, target, price: here - self.costs.extra, content, right });
+        }
+        // Stop and go back: pausing first makes it likelier.
+        if let Some(a) = position {
+            for (content, right) in self.readings(s, loose) {
+                let pause =
+                    self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
+                let halt = if pause > 0.4 { 0.0 } else { -1.5 };
+                let price = content.score + halt;
+                visit(Edge { state: s, target: Target::Hub(k, a), price, content, right });
+            }
+        }
+    }
+
+    fn heard_is(&self, content: Content, midi: i32) -> bool {
+        content.heard < NO_PITCH && content.heard as i32 + self.evidence.lowest == midi
+    }
+
+    /// The ways to hear state `s`: a written note at its pitch and at the best other one (at the price of a
+    /// wrong note), an extra at its best pitch.
+    fn readings(&self, s: usize, contents: &[Content]) -> impl Iterator<Item = (Content, bool)> + use<> {
+        let top = top_two(contents);
+        let (first, second) = match self.written(s) {
+            Some(m) => {
+                let h = usize::try_from(self.notes[m].midi - self.evidence.lowest);
+                let right = h.ok().and_then(|h| contents.get(h)).copied().unwrap_or(NO_CONTENT);
+                let mut wrong = if top[0].heard == right.heard { top[1] } else { top[0] };
+                wrong.score -= self.costs.wrong;
+                ((right, true), (wrong, false))
+            }
+            None => ((top[0], false), (NO_CONTENT, false)),
+        };
+        [first, second].into_iter().filter(|(c, _)| c.score > NEVER)
+    }
+
+    fn leaving_out(&self, m: usize) -> f64 {
+        if m > 0 && self.notes[m].midi == self.notes[m - 1].midi {
+            self.costs.merged
+        } else {
+            self.costs.missing
+        }
+    }
+
+    /// Log-likelihood of the inter-onset interval from note `a` to note `b` (in frames) at the local tempo.
+    /// Notes between may have been left out together with their time.
+    fn timing(&self, a: usize, b: usize, frames: usize) -> f64 {
+        let seconds = frames as f64 * self.evidence.hop.0;
+        let beat = 0.5 * (self.tempo.at[a] + self.tempo.at[b]);
+        let full = (self.notes[b].start - self.notes[a].start) * beat;
+        let mut best = self.interval(seconds / full);
+        if b > a + 1 {
+            let closed = full - self.notes[a + 1..b].iter().map(|n| n.length).sum::<f64>() * beat;
+            best = best.max(self.interval(seconds / closed) - 1.0);
+        }
+        best
+    }
+
+    fn interval(&self, ratio: f64) -> f64 {
+        let x = ratio.ln() / self.costs.timing_scale;
+        -2.0 * (1.0 + x * x / 3.0).ln()
+    }
+}
+
+fn top_two(contents: &[Content]) -> [Content; 2] {
+    let mut top = [NO_CONTENT; 2];
+    for &c in contents {
+        if c.score > top[0].score {
+            top = [c, top[0]];
+        } else if c.score > top[1].score {
+            top[1] = c;
+        }
+    }
+    top
+}

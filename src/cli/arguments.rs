@@ -1,0 +1,73 @@
+//! What can be typed after `fingertape`.
+
+use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments};
+use clap::{Parser, Subcommand, ValueEnum};
+use fingertape::notation::Instrument;
+
+/// Listens to a beginner string player play a short written melody and says which notes were wrong,
+/// which rest was cut short, and how far each finger was from the pitch.
+#[derive(Parser)]
+#[command(name = "fingertape", version, max_term_width = 100, after_help = AFTER_HELP)]
+pub struct Arguments {
+    /// The command to run.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Subcommand)]
+pub enum Command {
+    /// Compare a recording (the take) with the written melody and report what differs
+    Check(CheckArguments),
+    /// Print the pitch that the program hears, one row every 10 ms
+    Contour(ContourArguments),
+    /// Check a take and a melody that come with the program, with mistakes planted in it
+    Demo(DemoArguments),
+}
+
+const AFTER_HELP: &str = "\
+Examples:
+  fingertape demo
+  fingertape check my-take.m4a --melody my-melody.toml
+  fingertape contour my-take.m4a --instrument cello
+
+Exit codes:
+  0  the take was judged (or the command did its work)
+  1  the take was refused, for example because it is silent; nothing is graded
+  2  unusable input: a file that cannot be read, or a wrong argument
+
+Everything happens on this machine: no recording leaves it.
+'fingertape help check' explains one command.";
+
+impl Arguments {
+    /// Reads the program's arguments. Usage errors are printed and end the program with exit code 2,
+    /// `--help` and `--version` with 0.
+    pub fn from_command_line() -> Self {
+        Self::parse()
+    }
+}
+
+/// An instrument as typed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum InstrumentName {
+    /// Treble clef, strings G D A E
+    Violin,
+    /// Alto clef, strings C G D A
+    Viola,
+    /// Bass clef, strings C G D A
+    Cello,
+    /// Bass clef, strings E A D G, sounding an octave below what is written
+    #[value(alias = "contrabass", alias = "double-bass")]
+    Bass,
+}
+
+impl From<InstrumentName> for Instrument {
+    fn from(name: InstrumentName) -> Self {
+        match name {
+            InstrumentName::Violin => Self::Violin,
+            InstrumentName::Viola => Self::Viola,
+            InstrumentName::Cello => Self::Cello,
+            InstrumentName::Bass => Self::Bass,
+        }
+    }
+}

@@ -1,0 +1,154 @@
+//! `fingertape check`: a take against its melody becomes a report.
+
+use super::arguments::InstrumentName;
+use super::exit_codes::Ending;
+use super::failure::{self, Failure};
+use super::settle_instrument::settle_instrument;
+use super::{print, ranges, write_file};
+use clap::{Args, ValueEnum};
+use fingertape::decode;
+use fingertape::findings::Report;
+use fingertape::formats::{self, ReadMelody};
+use fingertape::notation::{Instrument, Size};
+use fingertape::pipeline::{self, JudgeSettings};
+use fingertape::report::{self, TextSettings};
+use fingertape::units::{A4_ISO16, Hertz, Millimetres};
+use std::path::{Path, PathBuf};
+
+/// The arguments of `check`.
+#[derive(Args)]
+#[command(after_help = AFTER_HELP)]
+pub struct CheckArguments {
+    /// The recording: WAV, MP3, M4A, FLAC, Ogg, WebM and most of what a phone makes
+    take: PathBuf,
+    /// The written melody: our own TOML, ABC, or MusicXML (.musicxml, .xml, .mxl)
+    #[arg(long, value_name = "FILE")]
+    melody: PathBuf,
+    /// The instrument, where the melody does not say it (or says another)
+    #[arg(long, value_enum)]
+    instrument: Option<InstrumentName>,
+    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
+    #[arg(long, value_name = "HERTZ", value_parser = ranges::a4)]
+    a4: Option<f64>,
+    /// The tempo that was set, in beats per minute [default: as the melody says]
+    #[arg(long, value_name = "BEATS", value_parser = ranges::bpm)]
+    bpm: Option<f64>,
+    /// What is printed: words for people, or JSON for programs
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
+    format: ReportFormat,
+    /// Print the teacher's report: a table, note by note, with units, thresholds and confidence
+    #[arg(long)]
+    detail: bool,
+    /// Also write the JSON report to this file
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// The size of the instrument, 4/4 to 1/16, for the distances in millimetres
+    /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
+    #[arg(long, value_name = "SIZE")]
+    size: Option<Size>,
+    /// The string length as the player measured it, nut to bridge, in millimetres (instead of --size)
+    #[arg(long, value_name = "MM", value_parser = ranges::string_length, conflicts_with = "size")]
+    string_length: Option<f64>,
+}
+
+/// What is printed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum ReportFormat {
+    /// Words for people
+    Text,
+    /// One JSON object
+    Json,
+}
+
+const AFTER_HELP: &str = "\
+Examples:
+  fingertape check my-take.m4a --melody my-melody.toml
+  fingertape check my-take.wav --melody my-melody.musicxml --instrument viola --a4 442 --bpm 80
+  fingertape check my-take.mp3 --melody my-melody.abc --detail --json report.json
+  fingertape check my-take.flac --melody my-melody.toml --format json
+
+Exit codes:
+  0  judged
+  1  refused: silent, too quiet, too noisy, or not this melody; nothing is graded
+  2  a file that cannot be used, or a wrong argument";
+
+/// Runs the command.
+pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
+    let asked = JudgeRequest {
+        take: arguments.take.clone(),
+        melody: arguments.melody.clone(),
+        instrument: arguments.instrument.map(Instrument::from),
+        a4: arguments.a4.map(Hertz),
+        bpm: arguments.bpm,
+    };
+    if let Some(file) = &arguments.json {
+        keep_the_inputs(file, &asked)?;
+    }
+    let report = judge(&asked)?;
+    let json = report::json(&report);
+    if let Some(file) = &arguments.json {
+        write_file::whole(file, json.as_bytes())?;
+    }
+    let by_size = arguments.size.map(|size| report.melody.instrument.string_length_mm(size));
+    let settings = TextSettings {
+        string_length: arguments.string_length.or(by_size).map(Millimetres),
+        bold: print::wants_bold(),
+    };
+    match arguments.format {
+        ReportFormat::Json => print::plain(&json)?,
+        ReportFormat::Text if arguments.detail => print::styled(&report::for_teacher(&report, &settings))?,
+        ReportFormat::Text => print::styled(&report::for_child(&report, &settings))?,
+    }
+    Ok(Ending::of(report.outcome))
+}
+
+/// Two files and what is to be assumed about them.
+pub struct JudgeRequest {
+    /// The recording.
+    pub take: PathBuf,
+    /// The written melody.
+    pub melody: PathBuf,
+    /// The instrument, where asked for.
+    pub instrument: Option<Instrument>,
+    /// The pitch of A4, where asked for.
+    pub a4: Option<Hertz>,
+    /// Beats per minute, where asked for.
+    pub bpm: Option<f64>,
+}
+
+/// Reads both files, settles what neither says, and judges.
+pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
+    let ReadMelody { melody, mut remarks } = formats::read_melody_for(&asked.melody, asked.instrument)?;
+    let settled = settle_instrument(melody)?;
+    let melody = settled.melody;
+    remarks.extend(settled.remarks);
+    let take = decode::read_take(&asked.take).map_err(failure::unusable_take)?;
+    remarks.extend(take.remarks);
+    let settings = JudgeSettings {
+        instrument: settled.instrument,
+        a4: asked.a4.or(melody.a4).unwrap_or(A4_ISO16),
+        bpm: asked.bpm.or(melody.bpm),
+        title: melody.title.clone().unwrap_or_else(|| file_stem(&asked.melody)),
+        remarks,
+    };
+    Ok(pipeline::judge(&take.samples, &melody, &settings))
+}
+
+fn file_stem(path: &Path) -> String {
+    path.file_stem().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+/// The report must not replace the recording or the melody that it is about.
+fn keep_the_inputs(file: &Path, asked: &JudgeRequest) -> miette::Result<()> {
+    let Ok(target) = file.canonicalize() else { return Ok(()) };
+    for input in [&asked.take, &asked.melody] {
+        if input.canonicalize().is_ok_and(|input| input == target) {
+            return Err(Failure::new(
+                format!("--json {} would replace the file that is to be checked", file.display()),
+                "give the report a name of its own, such as report.json",
+            )
+            .into());
+        }
+    }
+    Ok(())
+}

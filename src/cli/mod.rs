@@ -1,0 +1,15 @@
+//! The command line: one file per command, the settings they share, exit codes, and the places where
+//! the program touches files and the terminal. Argument types stay in here; the library never sees them.
+
+mod arguments;
+pub mod check;
+pub mod contour;
+pub mod demo;
+pub mod exit_codes;
+mod failure;
+mod print;
+mod ranges;
+mod settle_instrument;
+mod write_file;
+
+pub use arguments::{Arguments, Command};

@@ -1,0 +1,48 @@
+//! Ranges of numbers on the command line, with errors that say the range and give advice.
+
+/// The pitch of A4 in hertz: 390 to 470.
+pub fn a4(text: &str) -> Result<f64, String> {
+    number(text, "hertz", 390.0, 470.0, "most orchestras tune to 440 to 443; baroque players to 415")
+}
+
+/// A tempo in beats per minute: 20 to 300.
+pub fn bpm(text: &str) -> Result<f64, String> {
+    number(text, "beats per minute", 20.0, 300.0, "a walk is about 100, a slow song about 60")
+}
+
+/// The sounding length of a string in millimetres: 150 to 1200.
+pub fn string_length(text: &str) -> Result<f64, String> {
+    number(text, "millimetres", 150.0, 1200.0, "measure from the nut to the bridge")
+}
+
+fn number(text: &str, unit: &str, low: f64, high: f64, advice: &str) -> Result<f64, String> {
+    let value: f64 =
+        text.trim().parse().map_err(|_| format!("not a number; give {low} to {high} {unit} ({advice})"))?;
+    if (low..=high).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("out of range; give {low} to {high} {unit} ({advice})"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ends_of_a_range_belong_to_it() {
+        assert_eq!(a4("390"), Ok(390.0));
+        assert_eq!(a4("470"), Ok(470.0));
+        assert_eq!(bpm(" 20 "), Ok(20.0));
+        assert!(a4("389.9").is_err());
+        assert!(bpm("300.5").is_err());
+    }
+
+    #[test]
+    fn words_and_not_a_number_are_refused_with_the_range() {
+        for text in ["fast", "", "NaN", "inf", "-60"] {
+            let error = bpm(text).unwrap_err();
+            assert!(error.contains("20 to 300 beats per minute"), "{text}: {error}");
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! Opus packets become channels at 48 kHz (RFC 6716), with the header's gain (RFC 7845, 5.1).
+
+use opus_decoder::OpusMultistreamDecoder;
+
+/// Opus always decodes to this rate here, whatever rate the recorder had.
+pub(super) const OPUS_RATE: u32 = 48_000;
+
+/// 120 ms at 48 kHz, the longest packet (RFC 6716, 3.2).
+const LONGEST_PACKET: usize = 5760;
+
+/// A decoder with its header.
+pub(super) struct OpusTrack {
+    decoder: OpusMultistreamDecoder,
+    channels: usize,
+    gain: f32,
+    /// Samples to leave out at the start.
+    pub pre_skip: usize,
+    interleaved: Vec<f32>,
+}
+
+impl OpusTrack {
+    /// From the identification header (`OpusHead`), or an error in words.
+    pub fn new(head: &[u8]) -> Result<Self, String> {
+        let body = head.strip_prefix(b"OpusHead").ok_or("its Opus header is missing")?;
+        let [_version, channels, skip_low, skip_high, _, _, _, _, gain_low, gain_high, family, rest @ ..] =
+            body
+        else {
+            return Err("its Opus header is cut short".to_owned());
+        };
+        let channels = usize::from(*channels);
+        let (streams, coupled, mapping) = match (family, rest) {
+            (0, _) if channels == 1 => (1, 0, vec![0]),
+            (0, _) if channels == 2 => (1, 1, vec![0, 1]),
+            (1..=255, [streams, coupled, mapping @ ..]) if mapping.len() >= channels => {
+                (usize::from(*streams), usize::from(*coupled), mapping[..channels].to_vec())
+            }
+            _ => return Err("its Opus header names no usable channels".to_owned()),
+        };
+        let decoder = OpusMultistreamDecoder::new(OPUS_RATE, channels, streams, coupled, &mapping)
+            .map_err(|error| format!("its Opus header makes no sense: {error}"))?;
+        let decibels = f32::from(i16::from_le_bytes([*gain_low, *gain_high])) / 256.0;
+        Ok(Self {
+            decoder,
+            channels,
+            gain: 10f32.powf(decibels / 20.0),
+            pre_skip: usize::from(u16::from_le_bytes([*skip_low, *skip_high])),
+            interleaved: vec![0.0; LONGEST_PACKET * channels],
+        })
+    }
+
+    /// How many channels come out.
+    pub fn channels(&self) -> usize {
+        self.channels
+    }
+
+    /// Decodes one packet into `planes`, one vector per channel, replacing what they hold.
+    pub fn decode(&mut self, packet: &[u8], planes: &mut Vec<Vec<f32>>) -> Result<(), String> {
+        planes.resize_with(self.channels, Vec::new);
+        planes.iter_mut().for_each(Vec::clear);
+        let frames = self
+            .decoder
+            .decode_float(packet, &mut self.interleaved, false)
+            .map_err(|error| error.to_string())?;
+        for frame in self.interleaved.chunks_exact(self.channels).take(frames) {
+            for (plane, sample) in planes.iter_mut().zip(frame) {
+                plane.push(sample * self.gain);
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn head(channels: u8, gain: i16, family: u8) -> Vec<u8> {
+        let mut head = b"OpusHead\x01".to_vec();
+        head.push(channels);
+        head.extend(312u16.to_le_bytes());
+        head.extend(48_000u32.to_le_bytes());
+        head.extend(gain.to_le_bytes());
+        head.push(family);
+        head
+    }
+
+    #[test]
+    fn a_header_gives_pre_skip_and_gain() {
+        // Q7.8 decibels: 1541 / 256 = 6.02 dB, a factor of 2.
+        let track = OpusTrack::new(&head(1, 1541, 0)).unwrap();
+        assert_eq!((track.pre_skip, track.channels()), (312, 1));
+        assert!((track.gain - 2.0).abs() < 0.001);
+    }
+
+    #[test]
+    fn broken_headers_are_refused_in_words() {
+        assert!(OpusTrack::new(b"OpusHea").is_err());
+        assert!(OpusTrack::new(&head(3, 0, 0)).is_err());
+        assert!(OpusTrack::new(&head(0, 0, 1)).is_err());
+        assert!(OpusTrack::new(&head(2, 0, 1)).is_err());
+    }
+}

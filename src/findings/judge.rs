@@ -1,0 +1,280 @@
+//! Verdicts from a reading: note by note, rest by rest.
+
+use super::played::{PlayedNote, played_notes};
+use super::report::*;
+use super::rests::{RestSpan, judge_rest};
+use super::strings::{Deviation, string_tuning};
+use super::timing::{Beat, OwnBeat};
+use crate::align::{Reading, StepKind, Support, WrittenNote};
+use crate::notation::{EventKind, Instrument, Length, Melody};
+use crate::pitch::Contour;
+use crate::segment::Envelope;
+use crate::units::Hertz;
+
+/// What was heard, as the judge needs it.
+#[derive(Debug, Clone, Copy)]
+pub struct Heard<'a> {
+    /// The contour of the take.
+    pub contour: &'a Contour,
+    /// Its level.
+    pub envelope: &'a Envelope,
+    /// Onset evidence of each boundary.
+    pub llr: &'a [f64],
+    /// The chosen reading.
+    pub reading: &'a Reading,
+    /// How well each way of hearing each written note fits.
+    pub support: &'a [Support],
+    /// The instrument's tuning offset in semitones.
+    pub tuning: f64,
+}
+
+/// Farther from the written pitch than this (after the instrument's tuning) is another pitch, in cents.
+pub const WRONG_BEYOND: f64 = 50.0;
+/// Within this of the limit the ear does not accuse or praise, in cents.
+pub const UNDECIDED: f64 = 4.0;
+
+/// Judges a reading of a take.
+pub fn findings_from_reading(
+    melody: &Melody,
+    notes: &[WrittenNote],
+    instrument: Instrument,
+    a4: Hertz,
+    heard: Heard<'_>,
+) -> (Vec<NoteFinding>, Vec<RestFinding>, Vec<ExtraFinding>, Vec<RestartFinding>, OwnBeat, TuningFinding) {
+    let played = played_notes(heard.reading, heard.contour, heard.envelope, heard.llr, a4);
+    let last = last_times(&played, notes.len());
+    let (own, beat_of) = own_beat(&played, notes, &last);
+    let findings: Vec<NoteFinding> = notes
+        .iter()
+        .enumerate()
+        .map(|(n, note)| {
+            judge_note(melody, note, last[n].map(|k| &played[k]), heard.support[n], heard.tuning)
+        })
+        .collect();
+    let mut findings = findings;
+    for (n, finding) in findings.iter_mut().enumerate() {
+        if let (Some(k), Some(b)) = (last[n], beat_of[n]) {
+            finding.onset_error_beats = own.onset_error(b);
+            finding.duration_ratio = own
+                .local(notes[n].start, &[])
+                .map(|beat| (played[k].offset.0 - played[k].onset.0) / (notes[n].length * beat));
+        }
+    }
+    let rests = rests(melody, notes, &played, &last, &own);
+    let extra = extras(&played, notes);
+    let restarts = restarts(&played, notes);
+    let tuning = tuning(&findings, instrument);
+    (findings, rests, extra, restarts, own, tuning)
+}
+
+/// For each written note the last step that played it.
+fn last_times(played: &[PlayedNote], notes: usize) -> Vec<Option<usize>> {
+    let mut last = vec![None; notes];
+    for (k, p) in played.iter().enumerate() {
+        if let StepKind::Written { note, .. } = p.kind {
+            last[note] = Some(k);
+        }
+    }
+    last
+}
+
+/// The beat of the attempts that count, and each note's place in it.
+fn own_beat(
+    played: &[PlayedNote],
+    notes: &[WrittenNote],
+    last: &[Option<usize>],
+) -> (OwnBeat, Vec<Option<usize>>) {
+    let mut beats = Vec::new();
+    let mut place = vec![None; notes.len()];
+    let mut attempt = 0;
+    for (k, p) in played.iter().enumerate() {
+        if let StepKind::Written { note, restart } = p.kind {
+            attempt += usize::from(restart);
+            if last[note] == Some(k) {
+                place[note] = Some(beats.len());
+            }
+            beats.push(Beat { note, at: notes[note].start, onset: p.onset.0, attempt });
+        }
+    }
+    (OwnBeat::new(beats), place)
+}
+
+fn number(length: Length) -> f64 {
+    *length.numer() as f64 / *length.denom() as f64
+}
+
+fn judge_note(
+    melody: &Melody,
+    note: &WrittenNote,
+    played: Option<&PlayedNote>,
+    support: Support,
+    tuning: f64,
+) -> NoteFinding {
+    let event = &melody.events[note.event];
+    let written = match event.kind {
+        EventKind::Note { written, .. } => written.to_string(),
+        EventKind::Rest => String::new(),
+    };
+    let mut finding = NoteFinding {
+        index: note.event,
+        bar: event.bar,
+        beat: number(event.beat),
+        written,
+        written_midi: note.midi,
+        verdict: NoteVerdict::Missing,
+        played_midi: None,
+        cents: None,
+        cents_spread: None,
+        onset_s: None,
+        offset_s: None,
+        onset_error_beats: None,
+        duration_ratio: None,
+        confidence: 0.9,
+    };
+    let Some(p) = played else {
+        finding.confidence = probability(support.missing, &[support.right, support.wrong]);
+        return finding;
+    };
+    finding.onset_s = Some(p.onset.0);
+    finding.offset_s = Some(p.offset.0);
+    finding.played_midi = p.steady.map(|s| s.midi).or(p.midi);
+    finding.cents = p.steady.map(|s| (s.midi - f64::from(note.midi)) * 100.0);
+    finding.cents_spread = p.steady.map(|s| s.spread);
+    let Some(midi) = finding.played_midi else {
+        finding.verdict = NoteVerdict::Unsure;
+        finding.confidence = 0.5;
+        return finding;
+    };
+    let off = (midi - tuning - f64::from(note.midi)).abs() * 100.0;
+    let from_limit = (off - WRONG_BEYOND).abs();
+    finding.verdict = if from_limit < UNDECIDED {
+        NoteVerdict::Unsure
+    } else if off < WRONG_BEYOND {
+        NoteVerdict::Right
+    } else {
+        NoteVerdict::Wrong
+    };
+    let clear = 1.0 - 0.5 * (-from_limit / 8.0).exp();
+    let present = probability(support.right.max(support.wrong), &[support.missing]);
+    finding.confidence = (present * clear).clamp(0.02, 0.995);
+    finding
+}
+
+/// Log odds are overconfident because neighbouring frames are not independent; this divides them.
+const TEMPERATURE: f64 = 2.5;
+
+/// Probability of one reading against others, from their log scores.
+fn probability(this: f64, others: &[f64]) -> f64 {
+    if this == f64::NEG_INFINITY {
+        return 0.5;
+    }
+    let against: f64 = others.iter().map(|o| ((o - this) / TEMPERATURE).exp()).sum();
+    (1.0 / (1.0 + against)).clamp(0.02, 0.995)
+}
+
+fn rests(
+    melody: &Melody,
+    notes: &[WrittenNote],
+    played: &[PlayedNote],
+    last: &[Option<usize>],
+    own: &OwnBeat,
+) -> Vec<RestFinding> {
+    let beat = melody.metre.beat();
+    let rest_events: Vec<usize> =
+        (0..melody.events.len()).filter(|&e| matches!(melody.events[e].kind, EventKind::Rest)).collect();
+    rest_events
+        .iter()
+        .map(|&e| {
+            let event = &melody.events[e];
+            let written_beats = number(event.length / beat);
+            let mut finding = RestFinding {
+                index: e,
+                bar: event.bar,
+                beat: number(event.beat),
+                written_beats,
+                played_beats: None,
+                verdict: RestVerdict::Unsure,
+                confidence: 0.5,
+            };
+            let before = notes.iter().rposition(|n| n.event < e);
+            let after = notes.iter().position(|n| n.event > e);
+            let (Some(before), Some(after)) = (before, after) else {
+                // At either end of the melody a rest has no second onset to measure it by.
+                finding.verdict = RestVerdict::Kept;
+                finding.confidence = 0.6;
+                return finding;
+            };
+            let (Some(b), Some(a)) = (last[before], last[after]) else { return finding };
+            if a <= b {
+                return finding;
+            }
+            let restarted =
+                (b + 1..=a).any(|k| matches!(played[k].kind, StepKind::Written { restart: true, .. }));
+            if restarted {
+                return finding;
+            }
+            let whole_rest: f64 = notes[after].start - notes[before].start - notes[before].length;
+            let Some(local) = own.local(0.5 * (notes[before].start + notes[after].start), &[after]) else {
+                return finding;
+            };
+            let extra_inside = (b + 1..a).any(|k| matches!(played[k].kind, StepKind::Extra { .. }));
+            let span = RestSpan {
+                written: whole_rest,
+                span: notes[after].start - notes[before].start,
+                played_span: (played[a].onset.0 - played[b].onset.0) / local,
+                silence: (played[a].onset.0 - played[b].offset.0) / local,
+                extra_inside,
+            };
+            let (verdict, beats, confidence) = judge_rest(span);
+            finding.verdict = verdict;
+            finding.played_beats = Some(beats * written_beats / whole_rest);
+            finding.confidence = confidence;
+            finding
+        })
+        .collect()
+}
+
+fn extras(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
+    played
+        .iter()
+        .filter_map(|p| match p.kind {
+            StepKind::Extra { after } => Some(ExtraFinding {
+                onset_s: p.onset.0,
+                offset_s: p.offset.0,
+                played_midi: p.steady.map(|s| s.midi).or(p.midi)?,
+                after_index: after.map(|n| notes[n].event),
+            }),
+            StepKind::Written { .. } => None,
+        })
+        .collect()
+}
+
+fn restarts(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<RestartFinding> {
+    let mut left = 0;
+    let mut found = Vec::new();
+    for p in played {
+        if let StepKind::Written { note, restart } = p.kind {
+            if restart {
+                found.push(RestartFinding {
+                    time_s: p.onset.0,
+                    left_at_index: notes[left].event,
+                    resumed_at_index: notes[note].event,
+                });
+            }
+            left = note;
+        }
+    }
+    found
+}
+
+fn tuning(findings: &[NoteFinding], instrument: Instrument) -> TuningFinding {
+    let deviations: Vec<Deviation> = findings
+        .iter()
+        .filter(|f| f.verdict == NoteVerdict::Right)
+        .filter_map(|f| f.cents.map(|cents| Deviation { midi: f.written_midi, cents }))
+        .collect();
+    let mut all: Vec<f64> = deviations.iter().map(|d| d.cents).collect();
+    all.sort_by(f64::total_cmp);
+    let offset_cents = (!all.is_empty()).then(|| 0.5 * (all[(all.len() - 1) / 2] + all[all.len() / 2]));
+    TuningFinding { offset_cents, strings: string_tuning(instrument, &deviations) }
+}

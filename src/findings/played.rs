@@ -1,0 +1,264 @@
+//! Each step of a reading as a played note: onset, offset and pitch, measured.
+
+use crate::align::{Reading, StepKind};
+use crate::pitch::Contour;
+use crate::segment::Envelope;
+use crate::units::{Hertz, Seconds};
+
+/// A note as it was played.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlayedNote {
+    /// Which written note it stands for, or that it is extra.
+    pub kind: StepKind,
+    /// The moment the level comes within 12 dB of the note's body.
+    pub onset: Seconds,
+    /// The moment the bow stops driving it.
+    pub offset: Seconds,
+    /// Median pitch over all its voiced frames (MIDI number at the report's A), where there are any.
+    pub midi: Option<f64>,
+    /// Its pitch over the steady part, where one is long enough.
+    pub steady: Option<SteadyPitch>,
+    /// Level of its body in dB below full scale.
+    pub body_db: f32,
+    /// Share of its frames that have a pitch, 0 to 1.
+    pub voiced: f64,
+    /// Log odds of its onset, melody unseen.
+    pub onset_llr: f64,
+}
+
+/// Pitch over the steady part of a note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SteadyPitch {
+    /// Median, as a MIDI number with decimals.
+    pub midi: f64,
+    /// Half the interquartile range, in cents.
+    pub spread: f64,
+    /// How long the steady part is, in seconds.
+    pub seconds: f64,
+}
+
+/// Level below the body at which a note counts as begun, in dB.
+const ONSET_BELOW_BODY: f32 = 12.0;
+/// Share of the note at each end that is not steady.
+const EDGE: f64 = 0.15;
+/// At least this much of the beginning is not steady, in seconds.
+const ATTACK: f64 = 0.06;
+/// The least steady part that a value is given for, in seconds.
+const LEAST_STEADY: f64 = 0.08;
+/// Faster glides than this are not steady, in cents per second.
+const FASTEST_GLIDE: f64 = 150.0;
+/// Less clear frames are not steady.
+const LEAST_CLARITY: f32 = 0.80;
+
+/// Measures each step of a reading. `llr[k]` is the onset evidence of boundary `k`.
+pub fn played_notes(
+    reading: &Reading,
+    contour: &Contour,
+    envelope: &Envelope,
+    llr: &[f64],
+    a4: Hertz,
+) -> Vec<PlayedNote> {
+    let hop = contour.hop.0;
+    (0..reading.steps.len())
+        .map(|k| {
+            let step = &reading.steps[k];
+            let next = reading.steps.get(k + 1);
+            let from = step.from as f64 * hop;
+            let next_from = next.map_or(contour.frames.len() as f64 * hop, |s| s.from as f64 * hop);
+            let to = (step.to as f64 * hop).min(next_from).max(from + 2.0 * hop);
+            let body_db = body(envelope, from, to);
+            let contiguous = next.is_some_and(|n| n.from <= step.to + 3);
+            let earliest = match k.checked_sub(1).map(|p| &reading.steps[p]) {
+                Some(p) => (p.to as f64 * hop).max(from - 0.06).min(from),
+                None => from - 0.08,
+            };
+            let onset = onset(envelope, earliest, from, to, body_db);
+            let offset = offset(envelope, onset, to, next_from, body_db, contiguous);
+            let frames =
+                &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
+            let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
+            let voiced = pitches.len() as f64 / frames.len() as f64;
+            pitches.sort_by(f64::total_cmp);
+            PlayedNote {
+                kind: step.kind,
+                onset: Seconds(onset),
+                offset: Seconds(offset),
+                midi: middle(&pitches),
+                steady: steady(contour, onset, offset, a4, middle(&pitches)),
+                body_db,
+                voiced,
+                onset_llr: llr.get(step.boundary).copied().unwrap_or(0.0),
+            }
+        })
+        .collect()
+}
+
+fn frame(contour: &Contour, time: f64) -> usize {
+    ((time / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len().saturating_sub(1))
+}
+
+fn middle(sorted: &[f64]) -> Option<f64> {
+    quantile(sorted, 0.5)
+}
+
+/// The quantile of sorted values, neighbours interpolated.
+fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
+    let last = sorted.len().checked_sub(1)?;
+    let at = last as f64 * share;
+    let (a, b) = (sorted[at.floor() as usize], sorted[at.ceil() as usize]);
+    Some(a + (b - a) * (at - at.floor()))
+}
+
+/// The level that the loudest fifth of a note exceeds.
+fn body(envelope: &Envelope, from: f64, to: f64) -> f32 {
+    let mut values = envelope.range(Seconds(from), Seconds(to)).to_vec();
+    values.sort_by(f32::total_cmp);
+    values.get(values.len() * 4 / 5).copied().unwrap_or(-120.0)
+}
+
+/// From the deepest trough around the boundary forward: the first moment within 12 dB of the body.
+fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -> f64 {
+    let until = (from + 0.12).min(from + (to - from) * 0.5);
+    let (trough_db, trough) = envelope.trough(Seconds(earliest.max(0.0)), Seconds(until));
+    let threshold = body_db - ONSET_BELOW_BODY;
+    if trough_db >= threshold {
+        return from;
+    }
+    let hop = envelope.hop.0;
+    let mut k = envelope.index(trough);
+    while k + 1 < envelope.level_db.len() && (k as f64) * hop < to {
+        let (a, b) = (envelope.level_db[k], envelope.level_db[k + 1]);
+        if b >= threshold {
+            let share = f64::from((threshold - a) / (b - a).max(1e-3)).clamp(0.0, 1.0);
+            return (k as f64 + share) * hop;
+        }
+        k += 1;
+    }
+    from
+}
+
+/// Where driving ends: the last moment within 12 dB of the body, unless the level breaks into a free decay
+/// before that.
+fn offset(envelope: &Envelope, onset: f64, to: f64, next_from: f64, body_db: f32, contiguous: bool) -> f64 {
+    let hop = envelope.hop.0;
+    let threshold = body_db - ONSET_BELOW_BODY;
+    if contiguous {
+        // The next note follows at once: up to the trough between them, or to where it begins.
+        let (db, at) = envelope.trough(Seconds((next_from - 0.05).max(onset)), Seconds(next_from + 0.05));
+        if db >= threshold {
+            return next_from;
+        }
+        let mut k = envelope.index(at);
+        while k > 0 && envelope.level_db[k] < threshold && k as f64 * hop > onset {
+            k -= 1;
+        }
+        return (k as f64 * hop).max(onset + hop);
+    }
+    let mut k = envelope.index(Seconds(next_from.min(to + 0.15)));
+    while k > 0 && k as f64 * hop > onset && envelope.level_db[k] < threshold {
+        k -= 1;
+    }
+    let last = k as f64 * hop;
+    knee(envelope, onset, last, body_db).unwrap_or(last).max(onset + hop)
+}
+
+/// The break from driven tone to free decay: the two straight lines that fit the level best around the
+/// end of the note, the second falling by at least 12 dB/s more than the first.
+fn knee(envelope: &Envelope, onset: f64, last: f64, body_db: f32) -> Option<f64> {
+    let from = (last - 0.6).max(onset + 0.05);
+    if last - from < 0.06 {
+        return None;
+    }
+    let a = envelope.index(Seconds(from));
+    let b = envelope.index(Seconds(last));
+    let y: Vec<f64> = envelope.level_db[a..=b].iter().map(|&v| f64::from(v.min(body_db + 2.0))).collect();
+    let sums = LineSums::new(&y);
+    let n = y.len();
+    let mut best: Option<(f64, usize, f64)> = None;
+    for k in 4..n.saturating_sub(4) {
+        let (left, slope_left) = sums.fit(0, k);
+        let (right, slope_right) = sums.fit(k, n);
+        let cost = left + right;
+        if best.is_none_or(|b| cost < b.0) {
+            best = Some((cost, k, slope_right - slope_left));
+        }
+    }
+    let (cost, k, bend) = best?;
+    let (one, _) = sums.fit(0, n);
+    let bend = bend / envelope.hop.0;
+    (bend < -25.0 && cost < 0.5 * one).then(|| (a + k) as f64 * envelope.hop.0)
+}
+
+/// Least-squares lines over any stretch of evenly spaced values, from prefix sums.
+struct LineSums {
+    y: Vec<f64>,
+    xy: Vec<f64>,
+    yy: Vec<f64>,
+}
+
+impl LineSums {
+    fn new(values: &[f64]) -> Self {
+        let (mut y, mut xy, mut yy) = (vec![0.0], vec![0.0], vec![0.0]);
+        for (k, v) in values.iter().enumerate() {
+            y.push(y[k] + v);
+            xy.push(xy[k] + k as f64 * v);
+            yy.push(yy[k] + v * v);
+        }
+        Self { y, xy, yy }
+    }
+
+    /// Sum of squared residuals and slope per step of the line through values `a..b`.
+    fn fit(&self, a: usize, b: usize) -> (f64, f64) {
+        let n = (b - a) as f64;
+        let sx = (a..b).map(|k| k as f64).sum::<f64>();
+        let sxx = (a..b).map(|k| (k * k) as f64).sum::<f64>();
+        let (sy, sxy, syy) = (self.y[b] - self.y[a], self.xy[b] - self.xy[a], self.yy[b] - self.yy[a]);
+        let dxx = sxx - sx * sx / n;
+        let dxy = sxy - sx * sy / n;
+        let dyy = syy - sy * sy / n;
+        if dxx <= 0.0 {
+            return (0.0, 0.0);
+        }
+        ((dyy - dxy * dxy / dxx).max(0.0), dxy / dxx)
+    }
+}
+
+/// The steady part: away from both ends, clear, not gliding.
+fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<f64>) -> Option<SteadyPitch> {
+    let around = around?;
+    let length = offset - onset;
+    let from = onset + (EDGE * length).max(ATTACK.min(0.3 * length));
+    let to = offset - (EDGE * length).max(0.02);
+    let hop = contour.hop.0;
+    if to <= from {
+        return None;
+    }
+    let (a, b) = (frame(contour, from), frame(contour, to));
+    let midi = |k: usize| contour.frames.get(k).and_then(|f| f.pitch).map(|p| p.midi(a4).0);
+    let mut kept: Vec<f64> = (a..=b)
+        .filter_map(|k| {
+            let here = midi(k)?;
+            let glide = match (midi(k.saturating_sub(2)), midi(k + 2)) {
+                (Some(x), Some(y)) => (y - x).abs() * 100.0 / (4.0 * hop),
+                _ => return None,
+            };
+            let ok = contour.frames[k].clarity >= LEAST_CLARITY
+                && glide <= FASTEST_GLIDE
+                && (here - around).abs() < 1.0;
+            ok.then_some(here)
+        })
+        .collect();
+    if (kept.len() as f64) * hop < LEAST_STEADY - 1e-9 {
+        // A note that never settles: vibrato or wobble throughout. All of its middle, if it is long enough.
+        kept = (a..=b).filter_map(midi).filter(|m| (m - around).abs() < 1.0).collect();
+        if (kept.len() as f64) * hop < LEAST_STEADY.max(0.15) {
+            return None;
+        }
+    }
+    kept.sort_by(f64::total_cmp);
+    Some(SteadyPitch {
+        midi: middle(&kept)?,
+        spread: (quantile(&kept, 0.75)? - quantile(&kept, 0.25)?) * 50.0,
+        seconds: kept.len() as f64 * hop,
+    })
+}

@@ -1,0 +1,145 @@
+//! Timing against the player's own beat: local tempo, onset errors, drift.
+
+use crate::align::weighted_median;
+
+/// One onset of a written note in one attempt.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Beat {
+    /// Number of the written note.
+    pub note: usize,
+    /// Where it is written, in beats.
+    pub at: f64,
+    /// When it began, in seconds.
+    pub onset: f64,
+    /// Which attempt it belongs to (counted from 0; a restart begins a new one).
+    pub attempt: usize,
+}
+
+/// The player's own beat, from onsets.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OwnBeat {
+    beats: Vec<Beat>,
+    spans: Vec<Span>,
+    whole: Option<f64>,
+}
+
+/// From one played written note to the next in the same attempt.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Span {
+    to: usize,
+    middle: f64,
+    length: f64,
+    per_beat: f64,
+}
+
+/// Neighbours further away than this many beats do not speak for a local tempo.
+const REACH: f64 = 10.0;
+
+impl OwnBeat {
+    /// Learns the beat. `beats` are in order of time.
+    pub fn new(beats: Vec<Beat>) -> Self {
+        let spans: Vec<Span> = beats
+            .windows(2)
+            .filter(|w| w[0].attempt == w[1].attempt && w[1].at > w[0].at)
+            .map(|w| Span {
+                to: w[1].note,
+                middle: 0.5 * (w[0].at + w[1].at),
+                length: w[1].at - w[0].at,
+                per_beat: (w[1].onset - w[0].onset) / (w[1].at - w[0].at),
+            })
+            .collect();
+        let mut all: Vec<(f64, f64)> = spans.iter().map(|s| (s.per_beat, s.length.min(2.0))).collect();
+        let whole = weighted_median(&mut all);
+        Self { beats, spans, whole }
+    }
+
+    /// Seconds per beat over the whole take, where at least two notes tell.
+    pub fn whole(&self) -> Option<f64> {
+        self.whole
+    }
+
+    /// Seconds per beat around a place (in beats), not counting the spans that end at the notes `without`.
+    pub fn local(&self, at: f64, without: &[usize]) -> Option<f64> {
+        let whole = self.whole?;
+        let mut near: Vec<(f64, f64)> = self
+            .spans
+            .iter()
+            .filter(|s| !without.contains(&s.to))
+            .filter_map(|s| {
+                let away = (s.middle - at).abs();
+                (away < REACH).then(|| (s.per_beat, s.length.min(2.0) * (1.0 - away / REACH)))
+            })
+            .collect();
+        near.push((whole, 0.7));
+        weighted_median(&mut near)
+    }
+
+    /// How late (positive) a note began against what its neighbours in the same attempt predict, in beats.
+    pub fn onset_error(&self, k: usize) -> Option<f64> {
+        let me = self.beats[k];
+        let beat = self.local(me.at, &[])?;
+        let mut predictions: Vec<(f64, f64)> = self
+            .beats
+            .iter()
+            .enumerate()
+            .filter(|(i, b)| *i != k && b.attempt == me.attempt && (b.at - me.at).abs() <= 6.0)
+            .map(|(_, b)| (b.onset + (me.at - b.at) * beat, 1.0 / (0.5 + (b.at - me.at).abs())))
+            .collect();
+        if predictions.len() < 2 {
+            return None;
+        }
+        Some((me.onset - weighted_median(&mut predictions)?) / beat)
+    }
+
+    /// Change of tempo from the first to the last note in percent (positive: faster at the end), from a
+    /// line through the logarithm of the tempo (Theil–Sen: the median of pairwise slopes).
+    pub fn drift_percent(&self) -> Option<f64> {
+        if self.spans.len() < 6 {
+            return None;
+        }
+        let mut slopes = Vec::new();
+        for (i, a) in self.spans.iter().enumerate() {
+            for b in &self.spans[i + 1..] {
+                let apart = b.middle - a.middle;
+                if apart > 1.0 && a.per_beat > 0.0 && b.per_beat > 0.0 {
+                    slopes.push(((a.per_beat / b.per_beat).ln() / apart, apart * a.length.min(b.length)));
+                }
+            }
+        }
+        let slope = weighted_median(&mut slopes)?;
+        let first = self.spans.iter().map(|s| s.middle).fold(f64::INFINITY, f64::min);
+        let last = self.spans.iter().map(|s| s.middle).fold(f64::NEG_INFINITY, f64::max);
+        Some((slope * (last - first)).exp_m1() * 100.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    fn steady(per_beat: f64) -> Vec<Beat> {
+        (0..12)
+            .map(|n| Beat { note: n, at: n as f64, onset: 1.0 + n as f64 * per_beat, attempt: 0 })
+            .collect()
+    }
+
+    #[test]
+    fn a_steady_player_is_never_late() {
+        let own = OwnBeat::new(steady(0.75));
+        assert_abs_diff_eq!(own.whole().unwrap(), 0.75, epsilon = 1e-9);
+        for k in 0..12 {
+            assert_abs_diff_eq!(own.onset_error(k).unwrap(), 0.0, epsilon = 1e-9);
+        }
+        assert_abs_diff_eq!(own.drift_percent().unwrap(), 0.0, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn one_late_note_is_late_by_as_much_and_its_neighbours_are_not() {
+        let mut beats = steady(0.5);
+        beats[5].onset += 0.1;
+        let own = OwnBeat::new(beats);
+        assert_abs_diff_eq!(own.onset_error(5).unwrap(), 0.2, epsilon = 1e-6);
+        assert!(own.onset_error(4).unwrap().abs() < 0.05);
+    }
+}

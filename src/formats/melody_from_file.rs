@@ -1,0 +1,115 @@
+//! A file becomes a melody: which format it is, and the reader for it.
+
+use super::draft::Draft;
+use super::error::{Fault, FormatError, FormatErrorKind};
+use super::melody_from_draft::{ReadMelody, melody_from_draft};
+use super::text_from_bytes::text_from_bytes;
+use super::{melody_toml, musicxml};
+use crate::notation::Instrument;
+use std::io::Read;
+use std::path::Path;
+
+/// Larger files are refused before they are read: 64 MiB.
+pub const LARGEST_FILE: u64 = 64 << 20;
+
+/// Reads a melody file: `.toml`, `.abc`, `.musicxml`, `.xml` or `.mxl`.
+///
+/// # Errors
+/// [`FormatError`] says what is wrong, where, and what to do: see [`FormatErrorKind`].
+pub fn read_melody(path: &Path) -> Result<ReadMelody, FormatError> {
+    read_melody_for(path, None)
+}
+
+/// Reads a melody file to be played on `instrument`: of several parts its own is chosen, and the
+/// sounding pitches are those of [`Melody::for_instrument`](crate::notation::Melody::for_instrument).
+///
+/// # Errors
+/// As [`read_melody`].
+pub fn read_melody_for(path: &Path, instrument: Option<Instrument>) -> Result<ReadMelody, FormatError> {
+    let name = path.file_name().map_or_else(|| path.to_string_lossy(), |name| name.to_string_lossy());
+    let unreadable = |what: String| {
+        let help = "Check the name and the folder, and that the file may be read.";
+        Fault::new(FormatErrorKind::Unreadable, what, help).in_file(&name, "")
+    };
+    let file =
+        std::fs::File::open(path).map_err(|error| unreadable(format!("cannot open the file: {error}")))?;
+    let mut bytes = Vec::new();
+    file.take(LARGEST_FILE + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|error| unreadable(format!("cannot read the file: {error}")))?;
+    read_melody_bytes_for(&name, &bytes, instrument)
+}
+
+/// Reads a melody from the bytes of a file called `name`.
+///
+/// # Errors
+/// As [`read_melody`].
+pub fn read_melody_bytes(name: &str, bytes: &[u8]) -> Result<ReadMelody, FormatError> {
+    read_melody_bytes_for(name, bytes, None)
+}
+
+/// Reads a melody from bytes, to be played on `instrument`: see [`read_melody_for`].
+///
+/// # Errors
+/// As [`read_melody`].
+pub fn read_melody_bytes_for(
+    name: &str,
+    bytes: &[u8],
+    instrument: Option<Instrument>,
+) -> Result<ReadMelody, FormatError> {
+    if bytes.len() as u64 > LARGEST_FILE {
+        let fault = Fault::new(
+            FormatErrorKind::TooBig,
+            "the file is larger than a melody can be",
+            "Is this the right file?",
+        );
+        return Err(fault.in_file(name, ""));
+    }
+    let text =
+        if bytes.starts_with(b"PK") { musicxml::score_from_mxl(bytes) } else { text_from_bytes(bytes) };
+    let text = text.map_err(|fault| fault.in_file(name, ""))?;
+    let draft = draft_from_text(name, &text, instrument).map_err(|fault| fault.in_file(name, &text))?;
+    let mut read = melody_from_draft(draft).map_err(|fault| fault.in_file(name, &text))?;
+    if let Some(instrument) = instrument {
+        let (melody, remarks) = read.melody.for_instrument(instrument);
+        read.melody = melody;
+        read.remarks.retain(|remark| remark.code != "below-lowest-string");
+        read.remarks.extend(remarks);
+    }
+    Ok(read)
+}
+
+/// The formats of text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Format {
+    MusicXml,
+    Toml,
+}
+
+fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Result<Draft, Fault> {
+    match format_of(name, text) {
+        Some(Format::MusicXml) => musicxml::draft_from_score(text, instrument),
+        Some(Format::Toml) => melody_toml::draft_from_toml(text),
+        None => {
+            let message = "this is not a melody in a format that I know";
+            let help = "Melodies are .toml, .abc, .musicxml, .xml or .mxl files.";
+            Err(Fault::new(FormatErrorKind::UnknownFormat, message, help))
+        }
+    }
+}
+
+/// Content first, then the extension.
+fn format_of(name: &str, text: &str) -> Option<Format> {
+    if text.trim_start().starts_with('<') {
+        return Some(Format::MusicXml);
+    }
+    let extension = name.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
+    match extension.as_deref() {
+        Some("toml") => Some(Format::Toml),
+        Some("musicxml" | "xml" | "mxl") => Some(Format::MusicXml),
+        _ => {
+            let assigns = |line: &str| line.trim_start().starts_with("bars") && line.contains('=');
+            text.lines().any(assigns).then_some(Format::Toml)
+        }
+    }
+}

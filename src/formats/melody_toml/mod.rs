@@ -1,0 +1,10 @@
+#![doc = include_str!("melody_toml.md")]
+//!
+//! The reader is `draft_from_toml`, the writer [`write_toml`](super::write_toml).
+
+mod bar_line;
+mod draft_from_toml;
+mod toml_from_melody;
+
+pub(crate) use draft_from_toml::draft_from_toml;
+pub use toml_from_melody::write_toml;

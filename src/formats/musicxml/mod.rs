@@ -1,0 +1,13 @@
+//! MusicXML 4.0, read and written: `.musicxml` and `.xml`, partwise and timewise, and the compressed
+//! `.mxl`. The reader keeps what a player needs and says bar and beat of what it cannot keep.
+
+mod directions;
+mod draft_from_part;
+mod draft_from_score;
+mod measure;
+mod parts;
+mod score_from_mxl;
+mod settle_pitches;
+
+pub(crate) use draft_from_score::draft_from_score;
+pub(crate) use score_from_mxl::score_from_mxl;

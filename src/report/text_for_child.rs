@@ -1,0 +1,257 @@
+//! The report as words for a child: what went well, one thing to fix first, then the rest.
+//!
+//! No marks and no totals. What the program is not sure of is said as that and never held against the
+//! player; a slack string is told apart from a finger.
+
+use super::intonation::{self, GOOD_STRING_CENTS, RETUNE_CENTS};
+use super::things_to_fix::{Thing, place_of, things_to_fix};
+use super::{TextSettings, refused, words};
+use crate::findings::{NoteVerdict, Report, RestVerdict};
+
+/// How many things are listed after the first; the others are in the teacher's report.
+const LISTED: usize = 6;
+
+/// The report for the player. Plain sentences, wrapped by whoever prints them; ends with a line feed.
+pub fn for_child(report: &Report, settings: &TextSettings) -> String {
+    let mut text = settings.heading(&title(report));
+    let mut section = |heading: &str, lines: Vec<String>| {
+        if !lines.is_empty() {
+            text.push('\n');
+            text.push_str(&settings.heading(heading));
+            for line in lines {
+                text.push_str(&wrapped(&line));
+            }
+        }
+    };
+    let recording = report.take.remarks.iter().map(|remark| words::harmless(&remark.text)).collect();
+    if let Some((why, what_to_do)) = refused::why_and_what_to_do(report.outcome) {
+        section("Not judged", vec![why.to_owned(), what_to_do.to_owned()]);
+        section("Good to know", recording);
+        return text;
+    }
+    let things = things_to_fix(report, settings);
+    let first = heaviest(&things);
+    section("What went well", went_well(report, settings));
+    section("Fix this first", first.map(|at| things[at].text.clone()).into_iter().collect());
+    section("Before you play again", tuning(report));
+    section("After that", others(&things, first));
+    section("What I could not tell", unsure(report));
+    section("Also", also(report));
+    section("Good to know", recording);
+    text
+}
+
+fn title(report: &Report) -> String {
+    let name = words::harmless(&report.melody.title);
+    format!("{name} ({})", report.melody.instrument)
+}
+
+/// The heaviest thing, the earlier of two alike.
+fn heaviest(things: &[Thing]) -> Option<usize> {
+    (0..things.len()).rev().max_by(|&a, &b| things[a].weight.total_cmp(&things[b].weight))
+}
+
+fn others(things: &[Thing], first: Option<usize>) -> Vec<String> {
+    let mut rest: Vec<String> =
+        (0..things.len()).filter(|at| Some(*at) != first).map(|at| things[at].text.clone()).collect();
+    if rest.len() > LISTED {
+        let more = rest.len() - (LISTED - 1);
+        rest.truncate(LISTED - 1);
+        rest.push(format!("And {} more. One at a time is enough.", words::count(more, "place", "places")));
+    }
+    rest
+}
+
+fn went_well(report: &Report, settings: &TextSettings) -> Vec<String> {
+    let mut lines = Vec::new();
+    let good = good_bars(report);
+    let all = report.notes.iter().all(|note| note.verdict == NoteVerdict::Right);
+    if all && !report.notes.is_empty() {
+        lines.push("Every note was the one on the sheet.".to_owned());
+    } else if !good.is_empty() {
+        let bars = words::sentence(&words::bars(&good));
+        lines.push(format!("{bars}: every note was the one on the sheet."));
+    } else if let Some(run) = longest_run(report) {
+        lines.push(run);
+    }
+    let kept: Vec<_> = report.rests.iter().filter(|rest| rest.verdict == RestVerdict::Kept).collect();
+    if !kept.is_empty() {
+        let mut bars: Vec<u32> = kept.iter().map(|rest| rest.bar).collect();
+        bars.sort_unstable();
+        bars.dedup();
+        let rests = if kept.len() == 1 { "the rest" } else { "the rests" };
+        lines.push(format!("You kept {rests} in {}.", words::bars(&bars)));
+    }
+    let measured: Vec<f64> = report
+        .notes
+        .iter()
+        .filter_map(|note| intonation::of(report, note, settings))
+        .filter(|found| !found.open_only())
+        .map(|found| found.finger_cents.abs())
+        .collect();
+    let close = measured.iter().filter(|cents| **cents <= intonation::IN_TUNE_CENTS).count();
+    if measured.len() >= 4 && close == measured.len() {
+        lines.push("Every finger that I could measure was close to its pitch.".to_owned());
+    } else if measured.len() >= 4 && close * 4 >= measured.len() * 3 {
+        lines.push("Most of your fingers were close to the pitch.".to_owned());
+    }
+    if report.notes.len() >= 8 && report.tempo.drift_percent.is_some_and(|drift| drift.abs() <= 5.0) {
+        lines.push("Your beat stayed steady to the end.".to_owned());
+    }
+    if lines.is_empty() {
+        lines.push("You played, recorded it and listened back: that is how it gets better.".to_owned());
+    }
+    lines
+}
+
+/// Bars in which every note was right, in order.
+fn good_bars(report: &Report) -> Vec<u32> {
+    let mut bars: Vec<(u32, bool)> = Vec::new();
+    for note in &report.notes {
+        let right = note.verdict == NoteVerdict::Right;
+        match bars.iter_mut().find(|(bar, _)| *bar == note.bar) {
+            Some((_, good)) => *good &= right,
+            None => bars.push((note.bar, right)),
+        }
+    }
+    bars.sort_unstable();
+    bars.into_iter().filter_map(|(bar, good)| good.then_some(bar)).collect()
+}
+
+/// The longest run of right notes, of two or more.
+fn longest_run(report: &Report) -> Option<String> {
+    let run = report
+        .notes
+        .chunk_by(|a, b| a.verdict == b.verdict)
+        .filter(|run| run[0].verdict == NoteVerdict::Right)
+        .rev()
+        .max_by_key(|run| run.len())?;
+    let (first, last) = (&run[0], &run[run.len() - 1]);
+    if run.len() == 1 {
+        return Some(format!("{}: the note was the one on the sheet.", words::place(first.bar, first.beat)));
+    }
+    Some(format!(
+        "{} to {}: every note was the one on the sheet.",
+        words::place(first.bar, first.beat),
+        words::place(last.bar, last.beat).replacen('B', "b", 1)
+    ))
+}
+
+/// What to tune. A string that is off says nothing about the player's fingers.
+fn tuning(report: &Report) -> Vec<String> {
+    let mut lines = Vec::new();
+    let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > RETUNE_CENTS);
+    let alike = |offset: f64| report.tuning.strings.iter().all(|string| (string.cents - offset).abs() <= 8.0);
+    if let Some(offset) = whole.filter(|offset| alike(*offset)) {
+        lines.push(format!(
+            "The whole instrument is {} ({:.0} cents). I allowed for that: it is not your fingers.",
+            flat_or_sharp(offset),
+            offset.abs()
+        ));
+    } else {
+        for string in report.tuning.strings.iter().filter(|string| string.cents.abs() > RETUNE_CENTS) {
+            let slack = if string.cents < 0.0 { "too slack" } else { "too tight" };
+            lines.push(format!(
+                "The {} string is {slack}: open, it sounds {:.0} cents {}. That is the string, not your fingers.",
+                words::harmless(&string.string),
+                string.cents.abs(),
+                if string.cents < 0.0 { "flat" } else { "sharp" },
+            ));
+        }
+    }
+    if !lines.is_empty() {
+        lines.push(
+            "Ask your teacher or another grown-up to tune it with you: small turns, and your face away from the \
+             strings. (100 cents are one semitone.)"
+                .to_owned(),
+        );
+    }
+    lines
+}
+
+fn flat_or_sharp(cents: f64) -> &'static str {
+    if cents < 0.0 { "tuned flat" } else { "tuned sharp" }
+}
+
+fn unsure(report: &Report) -> Vec<String> {
+    let notes: Vec<String> = report
+        .notes
+        .iter()
+        .filter(|note| note.verdict == NoteVerdict::Unsure)
+        .map(|note| format!("{} ({})", words::place(note.bar, note.beat), words::pitch(&note.written)))
+        .collect();
+    let rests: Vec<String> = report
+        .rests
+        .iter()
+        .filter(|rest| rest.verdict == RestVerdict::Unsure)
+        .map(|rest| format!("{} (the rest)", words::place(rest.bar, rest.beat)))
+        .collect();
+    let places: Vec<String> = notes.into_iter().chain(rests).collect();
+    match places.len() {
+        0 => Vec::new(),
+        1 => vec![format!("{}: I could not hear it well enough. It does not count against you.", places[0])],
+        _ => vec![format!(
+            "{}: I could not hear these well enough. They do not count against you.",
+            places.join("; ")
+        )],
+    }
+}
+
+fn also(report: &Report) -> Vec<String> {
+    let mut lines = Vec::new();
+    for restart in &report.restarts {
+        let left = place_of(report, restart.left_at_index);
+        let resumed = place_of(report, restart.resumed_at_index);
+        if let (Some(left), Some(resumed)) = (left, resumed) {
+            lines.push(format!(
+                "You stopped after {} and began again at {}. I judged what you played after that.",
+                left.replacen('B', "b", 1),
+                resumed.replacen('B', "b", 1)
+            ));
+        }
+    }
+    let tempo = &report.tempo;
+    if let (Some(set), Some(played)) = (tempo.set_bpm, tempo.played_bpm)
+        && (played / set - 1.0).abs() > 0.08
+    {
+        let way = if played < set { "slower" } else { "faster" };
+        lines.push(format!(
+            "You played about {played:.0} beats a minute; {set:.0} was set. I followed your own beat: {way} is no mistake."
+        ));
+    }
+    for string in &report.tuning.strings {
+        if (GOOD_STRING_CENTS..=RETUNE_CENTS).contains(&string.cents.abs()) {
+            lines.push(format!(
+                "The {} string is beginning to drift ({:.0} cents); have it tuned soon.",
+                words::harmless(&string.string),
+                string.cents.abs()
+            ));
+        }
+    }
+    lines
+}
+
+/// A sentence as lines of at most 78 columns, indented by two.
+fn wrapped(line: &str) -> String {
+    let mut out = String::new();
+    let mut column = 0;
+    for word in line.split_whitespace() {
+        let width = word.chars().count();
+        if column > 0 && column + 1 + width > 78 {
+            out.push('\n');
+            column = 0;
+        }
+        if column == 0 {
+            let indent = if out.is_empty() { "  " } else { "    " };
+            out.push_str(indent);
+            column = indent.len();
+        } else {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += width;
+    }
+    out.push('\n');
+    out
+}

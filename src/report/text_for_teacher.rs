@@ -1,0 +1,252 @@
+//! The report as tables for a teacher: note by note, with units, confidence and the thresholds used.
+
+use super::intonation::{
+    self, CLEARLY_OFF_CENTS, GOOD_STRING_CENTS, IN_TUNE_CENTS, RETUNE_CENTS, STEADY_SPREAD_CENTS,
+};
+use super::things_to_fix::place_of;
+use super::{TextSettings, fingers, refused, words};
+use crate::findings::{NoteFinding, NoteVerdict, Report, RestVerdict};
+use comfy_table::{CellAlignment, Table, presets::ASCII_MARKDOWN};
+
+/// The report for the teacher: plain text tables (they are Markdown as well), ends with a line feed.
+pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
+    let mut text = settings.heading(&format!(
+        "{} ({})",
+        words::harmless(&report.melody.title),
+        report.melody.instrument
+    ));
+    text.push_str(&summary(report));
+    if let Some((why, what_to_do)) = refused::why_and_what_to_do(report.outcome) {
+        text.push_str(&format!("\nNot judged, not graded. {why} {what_to_do}\n"));
+    }
+    let mut section = |heading: &str, body: String| {
+        if !body.is_empty() {
+            text.push_str(&format!("\n{}{body}", settings.heading(heading)));
+        }
+    };
+    section("Notes: which and how well in tune", notes(report, settings));
+    section("Notes: when", timing(report));
+    section("Rests", rests(report));
+    section("Notes that are not on the sheet", extra(report));
+    section("Restarts", restarts(report));
+    section("Open strings", strings(report));
+    section("Remarks", remarks(report));
+    if report.outcome == crate::findings::Outcome::Judged {
+        section("How to read this", thresholds());
+    }
+    text
+}
+
+fn summary(report: &Report) -> String {
+    let known =
+        |value: Option<f64>, unit: &str| value.map_or("-".into(), |value| format!("{value:.1} {unit}"));
+    let tempo = &report.tempo;
+    format!(
+        "A4 = {} Hz; take of {:.1} s at {} samples/s\n\
+         tempo: set {}, played {}, drift {}\n\
+         whole instrument: {} from A4\n",
+        report.melody.a4_hz,
+        report.take.duration_s,
+        report.take.sample_rate_hz,
+        known(tempo.set_bpm, "beats/min"),
+        known(tempo.played_bpm, "beats/min"),
+        known(tempo.drift_percent, "%"),
+        known(report.tuning.offset_cents, "cents"),
+    )
+}
+
+fn table(headers: &[&str], words: usize, rows: Vec<Vec<String>>) -> String {
+    if rows.is_empty() {
+        return String::new();
+    }
+    let mut table = Table::new();
+    table.load_style(ASCII_MARKDOWN).set_header(headers.to_vec()).add_rows(rows);
+    // The first columns are words, the others numbers.
+    for column in table.column_iter_mut().skip(words) {
+        column.set_cell_alignment(CellAlignment::Right);
+    }
+    format!("{}\n", table.to_string().lines().map(str::trim_end).collect::<Vec<_>>().join("\n"))
+}
+
+fn number(value: Option<f64>, decimals: usize) -> String {
+    value.map_or("-".into(), |value| format!("{value:.decimals$}"))
+}
+
+fn signed(value: Option<f64>, decimals: usize) -> String {
+    // Adding zero turns −0 into 0.
+    let scale = 10_f64.powi(decimals as i32);
+    value.map_or("-".into(), |value| format!("{:+.decimals$}", (value * scale).round() / scale + 0.0))
+}
+
+fn beat(beat: f64) -> String {
+    let text = format!("{beat:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+fn notes(report: &Report, settings: &TextSettings) -> String {
+    let headers = [
+        "bar",
+        "beat",
+        "written",
+        "place",
+        "verdict",
+        "confidence (0-1)",
+        "played (MIDI)",
+        "off (cents)",
+        "finger (cents)",
+        "spread (cents)",
+        "move (mm)",
+    ];
+    table(&headers, 5, report.notes.iter().map(|note| note_row(report, note, settings)).collect())
+}
+
+fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec<String> {
+    let instrument = report.melody.instrument;
+    let found = intonation::of(report, note, settings);
+    let stopped = found.as_ref().filter(|found| !found.open_only());
+    let moves: Vec<String> = stopped
+        .filter(|found| found.steady)
+        .map(|found| found.moves.iter().map(|(_, way)| signed(Some(way.0), 1)).collect())
+        .unwrap_or_default();
+    let places: Vec<String> = instrument
+        .fingerings(note.written_midi)
+        .iter()
+        .map(|place| format!("{}{}", fingers::string_letter(instrument, place.string), place.finger))
+        .collect();
+    vec![
+        note.bar.to_string(),
+        beat(note.beat),
+        note.written.clone(),
+        either(&places),
+        verdict(note.verdict).to_owned(),
+        format!("{:.2}", note.confidence),
+        number(note.played_midi, 2),
+        signed(note.cents, 1),
+        signed(stopped.map(|found| found.finger_cents), 1),
+        number(note.cents_spread, 1),
+        either(&moves),
+    ]
+}
+
+fn either(ways: &[String]) -> String {
+    if ways.is_empty() { "-".to_owned() } else { ways.join(" or ") }
+}
+
+fn timing(report: &Report) -> String {
+    let headers =
+        ["bar", "beat", "written", "onset (s)", "offset (s)", "late (beats)", "length (of written)"];
+    let rows = report.notes.iter().map(|note| {
+        vec![
+            note.bar.to_string(),
+            beat(note.beat),
+            note.written.clone(),
+            number(note.onset_s, 3),
+            number(note.offset_s, 3),
+            signed(note.onset_error_beats, 2),
+            number(note.duration_ratio, 2),
+        ]
+    });
+    table(&headers, 3, rows.collect())
+}
+
+fn verdict(verdict: NoteVerdict) -> &'static str {
+    match verdict {
+        NoteVerdict::Right => "right",
+        NoteVerdict::Wrong => "WRONG",
+        NoteVerdict::Missing => "MISSING",
+        NoteVerdict::Unsure => "unsure",
+    }
+}
+
+fn rests(report: &Report) -> String {
+    let rows = report.rests.iter().map(|rest| {
+        let verdict = match rest.verdict {
+            RestVerdict::Kept => "kept",
+            RestVerdict::Rushed => "RUSHED",
+            RestVerdict::Stretched => "STRETCHED",
+            RestVerdict::Filled => "FILLED",
+            RestVerdict::Unsure => "unsure",
+        };
+        vec![
+            rest.bar.to_string(),
+            beat(rest.beat),
+            verdict.to_owned(),
+            number(Some(rest.written_beats), 2),
+            number(rest.played_beats, 2),
+            format!("{:.2}", rest.confidence),
+        ]
+    });
+    table(
+        &["bar", "beat", "verdict", "written (beats)", "played (beats)", "confidence (0-1)"],
+        3,
+        rows.collect(),
+    )
+}
+
+fn extra(report: &Report) -> String {
+    let rows = report.extra.iter().map(|extra| {
+        let offset = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
+        vec![
+            words::common_name((extra.played_midi - offset).round() as i32),
+            extra.after_index.and_then(|index| place_of(report, index)).unwrap_or_else(|| "the start".into()),
+            number(Some(extra.played_midi), 2),
+            number(Some(extra.onset_s), 3),
+            number(Some(extra.offset_s), 3),
+        ]
+    });
+    table(&["played", "after", "played (MIDI)", "onset (s)", "offset (s)"], 2, rows.collect())
+}
+
+fn restarts(report: &Report) -> String {
+    let place = |index| place_of(report, index).unwrap_or_else(|| "-".into());
+    let rows = report.restarts.iter().map(|restart| {
+        vec![place(restart.left_at_index), place(restart.resumed_at_index), number(Some(restart.time_s), 2)]
+    });
+    table(&["stopped after", "began again at", "time (s)"], 2, rows.collect())
+}
+
+fn strings(report: &Report) -> String {
+    let rows = report.tuning.strings.iter().map(|string| {
+        let what = if string.cents.abs() > RETUNE_CENTS {
+            "TUNE"
+        } else if string.cents.abs() > GOOD_STRING_CENTS {
+            "tune soon"
+        } else {
+            "good"
+        };
+        vec![
+            words::harmless(&string.string),
+            what.to_owned(),
+            signed(Some(string.cents), 1),
+            string.notes.to_string(),
+        ]
+    });
+    table(&["string", "verdict", "off (cents)", "heard in (notes)"], 2, rows.collect())
+}
+
+fn remarks(report: &Report) -> String {
+    report
+        .take
+        .remarks
+        .iter()
+        .map(|remark| format!("{}: {}\n", words::harmless(&remark.code), words::harmless(&remark.text)))
+        .collect()
+}
+
+fn thresholds() -> String {
+    format!(
+        "right: within 50 cents of the written pitch after the instrument's own tuning; unsure: not held\n\
+         \u{20} against the player.\n\
+         off: median of the steady part against equal temperament at A4. finger: the same after the open\n\
+         \u{20} string's tuning (or the whole instrument's). spread: half the interquartile range.\n\
+         fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50; a professional is within 10.\n\
+         move: + toward the bridge, - toward the nut, on an ideal string of the length that was given;\n\
+         \u{20} not said where the spread is above {STEADY_SPREAD_CENTS:.0} cents.\n\
+         late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
+         place: string and finger in first position (D0 = open D string).\n\
+         strings: good to {GOOD_STRING_CENTS:.0} cents, tune soon to {RETUNE_CENTS:.0}.\n\
+         rests: rushed below about two thirds of the written length, stretched above about 1.4 times, measured\n\
+         \u{20} between onsets at the player's own tempo.\n\
+         confidence: the probability that the verdict is right. Not measured on recordings of children.\n"
+    )
+}

@@ -1,0 +1,210 @@
+//! Numbers, pitches and places as words.
+
+/// `Bar 2, beat 3`.
+pub fn place(bar: u32, beat: f64) -> String {
+    format!("Bar {bar}, beat {}", position(beat))
+}
+
+/// A position in a bar: `3`, `2 and a half`, `1 and three quarters`, or a decimal for the rest.
+pub fn position(beat: f64) -> String {
+    let whole = (beat + 1e-6).floor();
+    match quarter_of(beat - whole) {
+        Some(0) => format!("{whole:.0}"),
+        Some(1) => format!("{whole:.0} and a quarter"),
+        Some(2) => format!("{whole:.0} and a half"),
+        Some(_) => format!("{whole:.0} and three quarters"),
+        None => format!("{beat:.2}"),
+    }
+}
+
+fn quarter_of(fraction: f64) -> Option<u8> {
+    let quarters = fraction * 4.0;
+    ((quarters - quarters.round()).abs() < 1e-3).then(|| quarters.round() as u8)
+}
+
+/// A length to the nearest quarter of a beat: `half a beat`, `1 beat`, `2 and a half beats`.
+pub fn beats(length: f64) -> String {
+    let quarters = (length.max(0.0) * 4.0).round() as i64;
+    match (quarters / 4, quarters % 4) {
+        (0, 0) => "no time at all".to_owned(),
+        (0, 1) => "a quarter of a beat".to_owned(),
+        (0, 2) => "half a beat".to_owned(),
+        (0, _) => "three quarters of a beat".to_owned(),
+        (1, 0) => "1 beat".to_owned(),
+        (whole, 0) => format!("{whole} beats"),
+        (whole, 1) => format!("{whole} and a quarter beats"),
+        (whole, 2) => format!("{whole} and a half beats"),
+        (whole, _) => format!("{whole} and three quarters beats"),
+    }
+}
+
+/// `1 note`, `3 notes`.
+pub fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
+/// `1`, `1 and 2`, `1, 2 and 5`.
+pub fn list(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// Bars in order as words: `bar 2`, `bars 1, 3 and 5 to 7`.
+pub fn bars(bars: &[u32]) -> String {
+    let mut runs: Vec<(u32, u32)> = Vec::new();
+    for &bar in bars {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == bar => *last = bar,
+            _ => runs.push((bar, bar)),
+        }
+    }
+    let mut words = Vec::new();
+    for (first, last) in runs {
+        match last - first {
+            0 => words.push(first.to_string()),
+            1 => words.extend([first.to_string(), last.to_string()]),
+            _ => words.push(format!("{first} to {last}")),
+        }
+    }
+    format!("{} {}", if bars.len() == 1 { "bar" } else { "bars" }, list(&words))
+}
+
+/// A finger's number as a word.
+pub fn ordinal(finger: u8) -> &'static str {
+    match finger {
+        1 => "first",
+        2 => "second",
+        3 => "third",
+        _ => "fourth",
+    }
+}
+
+/// The sentence with its first letter large.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// Text from a file without control characters, so that a title cannot steer a terminal.
+pub fn harmless(text: &str) -> String {
+    text.chars().filter(|letter| !letter.is_control()).collect()
+}
+
+/// A written pitch such as `F#4` taken apart: letter, semitones of its accidental, octave.
+pub fn spelled(written: &str) -> Option<(char, i32, i32)> {
+    let letter = written.chars().next().filter(|letter| ('A'..='G').contains(letter))?;
+    let rest = &written[1..];
+    let octave = rest.trim_start_matches(['#', 'b']);
+    let alter = rest[..rest.len() - octave.len()].chars().map(|mark| if mark == '#' { 1 } else { -1 }).sum();
+    Some((letter, alter, octave.parse().ok()?))
+}
+
+/// A written pitch such as `F#4` as a word without its octave: `F sharp`.
+pub fn pitch(written: &str) -> String {
+    spelled(written).map_or_else(|| written.to_owned(), |(letter, alter, _)| named(letter, alter, false))
+}
+
+/// The played and the written pitch as words that differ: `F natural` beside `F sharp`.
+///
+/// `semitones` is how far the played pitch is from the written one. The played pitch keeps the written
+/// letter where one accidental can say it, else it takes its commonest name.
+pub fn played_and_written(written: &str, semitones: i32) -> (String, String) {
+    let Some((letter, alter, _)) = spelled(written) else {
+        return (format!("{semitones:+} semitones from it"), written.to_owned());
+    };
+    let played_alter = alter + semitones;
+    let sheet = named(letter, alter, alter == 0 && semitones.abs() == 1 && played_alter.abs() <= 1);
+    if semitones % 12 == 0 {
+        let octaves = (semitones / 12).unsigned_abs() as usize;
+        let way = if semitones > 0 { "higher" } else { "lower" };
+        let far = if octaves == 1 { "an octave".to_owned() } else { format!("{octaves} octaves") };
+        return (format!("{} {far} {way}", named(letter, alter, false)), sheet);
+    }
+    if played_alter.abs() <= 1 && semitones.abs() == 1 {
+        return (named(letter, played_alter, true), sheet);
+    }
+    (common_name(step(letter) + played_alter), sheet)
+}
+
+/// The commonest name of a MIDI number's pitch class.
+pub fn common_name(midi: i32) -> String {
+    const NAMES: [&str; 12] =
+        ["C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "G sharp", "A", "B flat", "B"];
+    NAMES[midi.rem_euclid(12) as usize].to_owned()
+}
+
+fn step(letter: char) -> i32 {
+    match letter {
+        'C' => 0,
+        'D' => 2,
+        'E' => 4,
+        'F' => 5,
+        'G' => 7,
+        'A' => 9,
+        _ => 11,
+    }
+}
+
+fn named(letter: char, alter: i32, say_natural: bool) -> String {
+    let mark = match alter {
+        -2 => " double flat",
+        -1 => " flat",
+        1 => " sharp",
+        2 => " double sharp",
+        _ if say_natural => " natural",
+        _ => "",
+    };
+    format!("{letter}{mark}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_is_singular() {
+        assert_eq!(count(1, "note", "notes"), "1 note");
+        assert_eq!(count(0, "note", "notes"), "0 notes");
+        assert_eq!(bars(&[4]), "bar 4");
+        assert_eq!(beats(1.1), "1 beat");
+        assert_eq!(beats(0.45), "half a beat");
+        assert_eq!(beats(1.5), "1 and a half beats");
+        assert_eq!(beats(0.02), "no time at all");
+    }
+
+    #[test]
+    fn bars_in_a_row_are_drawn_together() {
+        assert_eq!(bars(&[1, 2]), "bars 1 and 2");
+        assert_eq!(bars(&[1, 3, 5, 6, 7]), "bars 1, 3 and 5 to 7");
+    }
+
+    #[test]
+    fn positions_between_beats_have_words() {
+        assert_eq!(position(3.0), "3");
+        assert_eq!(position(2.5), "2 and a half");
+        assert_eq!(position(1.75), "1 and three quarters");
+        assert_eq!(position(2.333_333), "2.33");
+        assert_eq!(position(2.999_999_9), "3");
+    }
+
+    #[test]
+    fn a_wrong_note_keeps_the_letter_where_it_can() {
+        let said = |written, semitones| played_and_written(written, semitones);
+        assert_eq!(said("F#4", -1), ("F natural".into(), "F sharp".into()));
+        assert_eq!(said("F4", 1), ("F sharp".into(), "F natural".into()));
+        assert_eq!(said("Bb3", 1), ("B natural".into(), "B flat".into()));
+        assert_eq!(said("F#4", 1), ("G".into(), "F sharp".into()));
+        assert_eq!(said("E4", -2), ("D".into(), "E".into()));
+        assert_eq!(said("E4", 7), ("B".into(), "E".into()));
+        assert_eq!(said("D4", -12), ("D an octave lower".into(), "D".into()));
+        assert_eq!(said("D4", 24), ("D 2 octaves higher".into(), "D".into()));
+    }
+
+    #[test]
+    fn a_title_cannot_steer_the_terminal() {
+        assert_eq!(harmless("Rain\u{1b}[2J\n"), "Rain[2J");
+    }
+}

@@ -1,0 +1,193 @@
+//! Level over time, in a fine grid, from samples.
+
+use crate::samples::Samples;
+use crate::units::{Hertz, Seconds};
+
+/// Level in dB below full scale every 5 ms, value `k` centred at `k · hop`.
+#[derive(Debug, Clone)]
+pub struct Envelope {
+    /// Time from one value to the next.
+    pub hop: Seconds,
+    /// Level of the whole sound above `lowest`, −120 for silence.
+    pub level_db: Vec<f32>,
+    /// Level above 2.5 kHz, where bow noise lives, −120 for silence.
+    pub bright_db: Vec<f32>,
+}
+
+/// The level given to digital silence.
+pub const FLOOR_DB: f32 = -120.0;
+
+const HOP: f64 = 0.005;
+
+impl Envelope {
+    /// Measures the level. `lowest` is the lowest fundamental to expect (hertz): what lies clearly below
+    /// (rumble, hum) is filtered out, and the window holds at least one of its periods so that the level
+    /// of a steady tone is steady.
+    pub fn from_samples(samples: &Samples, lowest: Hertz) -> Self {
+        let rate = samples.rate.hertz();
+        let body_window = (1.25 / lowest.0).max(0.015);
+        let low_cut = (0.6 * lowest.0).min(0.4 * rate);
+        let body = HighPass::new(low_cut, rate).run(&samples.mono);
+        let bright = HighPass::new(2500.0_f64.min(0.35 * rate), rate).run(&body);
+        Self {
+            hop: Seconds(HOP),
+            level_db: level(&body, rate, body_window),
+            bright_db: level(&bright, rate, 0.010),
+        }
+    }
+
+    /// The index of the value nearest to a time, inside the envelope.
+    pub fn index(&self, time: Seconds) -> usize {
+        ((time.0 / self.hop.0).round().max(0.0) as usize).min(self.level_db.len().saturating_sub(1))
+    }
+
+    /// The highest level between two times; the floor where there is none.
+    pub fn peak(&self, from: Seconds, to: Seconds) -> f32 {
+        self.range(from, to).iter().copied().fold(FLOOR_DB, f32::max)
+    }
+
+    /// The lowest level between two times and where it is.
+    pub fn trough(&self, from: Seconds, to: Seconds) -> (f32, Seconds) {
+        let first = self.index(from);
+        let mut best = (f32::INFINITY, from);
+        for (k, &db) in self.range(from, to).iter().enumerate() {
+            if db < best.0 {
+                best = (db, Seconds((first + k) as f64 * self.hop.0));
+            }
+        }
+        if best.0.is_finite() { best } else { (FLOOR_DB, from) }
+    }
+
+    /// The values between two times (at least one, where there are any).
+    pub fn range(&self, from: Seconds, to: Seconds) -> &[f32] {
+        if self.level_db.is_empty() {
+            return &[];
+        }
+        let a = self.index(from);
+        let b = self.index(to).max(a);
+        &self.level_db[a..=b]
+    }
+
+    /// The level that a share of the values (0 to 1) lies below.
+    pub fn percentile(&self, share: f64) -> f32 {
+        let mut sorted = self.level_db.clone();
+        if sorted.is_empty() {
+            return FLOOR_DB;
+        }
+        sorted.sort_by(f32::total_cmp);
+        sorted[((sorted.len() - 1) as f64 * share) as usize]
+    }
+}
+
+/// RMS in dB over two boxcars in a row (a triangle of twice the width), centred at each hop.
+fn level(x: &[f32], rate: f64, window: f64) -> Vec<f32> {
+    let n = (x.len() as f64 / rate / HOP).floor() as usize + 1;
+    let half = ((window * rate * 0.5).round() as usize).max(1);
+    // Prefix sums of the power, then of its boxcar mean.
+    let mut once = Vec::with_capacity(x.len() + 1);
+    once.push(0.0_f64);
+    let mut sum = 0.0_f64;
+    for &v in x {
+        sum += f64::from(v) * f64::from(v);
+        once.push(sum);
+    }
+    let mean = |k: usize| {
+        let a = k.saturating_sub(half / 2);
+        let b = (k + half - half / 2).min(x.len());
+        if b > a { (once[b] - once[a]) / half as f64 } else { 0.0 }
+    };
+    let mut twice = Vec::with_capacity(x.len() + 1);
+    twice.push(0.0_f64);
+    let mut sum = 0.0_f64;
+    for k in 0..x.len() {
+        sum += mean(k);
+        twice.push(sum);
+    }
+    (0..n)
+        .map(|k| {
+            let centre = (k as f64 * HOP * rate).round() as usize;
+            let a = centre.saturating_sub(half / 2).min(x.len());
+            let b = (centre + half - half / 2).min(x.len());
+            if b <= a {
+                return FLOOR_DB;
+            }
+            let power = (twice[b] - twice[a]) / half as f64;
+            if power > 1e-12 { (10.0 * power.log10()) as f32 } else { FLOOR_DB }
+        })
+        .collect()
+}
+
+/// Second-order Butterworth high-pass (bilinear transform), run forward and backward so that it moves
+/// nothing in time.
+struct HighPass {
+    b: [f64; 3],
+    a: [f64; 2],
+}
+
+impl HighPass {
+    fn new(cut: f64, rate: f64) -> Self {
+        let k = (std::f64::consts::PI * cut / rate).tan();
+        let q = std::f64::consts::FRAC_1_SQRT_2;
+        let norm = 1.0 / (1.0 + k / q + k * k);
+        Self { b: [norm, -2.0 * norm, norm], a: [2.0 * (k * k - 1.0) * norm, (1.0 - k / q + k * k) * norm] }
+    }
+
+    fn run(&self, x: &[f32]) -> Vec<f32> {
+        let forward = self.pass(x.iter().copied());
+        let mut back = self.pass(forward.into_iter().rev());
+        back.reverse();
+        back
+    }
+
+    fn pass(&self, x: impl Iterator<Item = f32>) -> Vec<f32> {
+        let (mut z1, mut z2) = (0.0_f64, 0.0_f64);
+        x.map(|v| {
+            let v = f64::from(v);
+            let y = self.b[0] * v + z1;
+            z1 = self.b[1] * v - self.a[0] * y + z2;
+            z2 = self.b[2] * v - self.a[1] * y;
+            y as f32
+        })
+        .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::SampleRate;
+    use approx::assert_abs_diff_eq;
+
+    fn tone(hz: f64, seconds: f64) -> Samples {
+        let rate = 44_100.0;
+        let mono = (0..(seconds * rate) as usize)
+            .map(|k| (std::f64::consts::TAU * hz * k as f64 / rate).sin() as f32 * 0.5)
+            .collect();
+        Samples { mono, rate: SampleRate(44_100) }
+    }
+
+    #[test]
+    fn a_sine_of_half_scale_has_its_textbook_level() {
+        // RMS of 0.5·sin is 0.5/√2 = 0.35355, that is −9.03 dB.
+        let envelope = Envelope::from_samples(&tone(440.0, 1.0), Hertz(190.0));
+        assert_abs_diff_eq!(envelope.level_db[100], -9.03, epsilon = 0.1);
+    }
+
+    #[test]
+    fn a_low_bass_tone_has_a_steady_level() {
+        let envelope = Envelope::from_samples(&tone(41.2, 1.0), Hertz(40.0));
+        let middle = &envelope.level_db[40..160];
+        let spread =
+            middle.iter().fold(f32::MIN, |a, &b| a.max(b)) - middle.iter().fold(f32::MAX, |a, &b| a.min(b));
+        assert!(spread < 1.0, "{spread}");
+    }
+
+    #[test]
+    fn silence_lies_on_the_floor() {
+        let envelope = Envelope::from_samples(
+            &Samples { mono: vec![0.0; 4410], rate: SampleRate(44_100) },
+            Hertz(190.0),
+        );
+        assert!(envelope.level_db.iter().all(|&db| db == FLOOR_DB));
+    }
+}
