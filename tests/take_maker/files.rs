@@ -1,6 +1,7 @@
 //! Takes as files: sound, sheet and truth side by side in one folder, all from one seed.
 
 use super::beginner_take::{BODY, RATE, Style, render};
+use super::filters::{Between, Section};
 use super::melody::{WrittenMelody, write_melody};
 use super::mistakes::{Plan, plan};
 use super::musicxml::{musicxml, name};
@@ -99,7 +100,8 @@ pub fn make_take(
         serde_json::to_string_pretty(&truth).map_err(|e| e.to_string())?.as_bytes(),
     )?;
     let bit_rate = *random.pick(&["48k", "64k", "96k"]);
-    write_sound(&folder.join(file), &sound, bit_rate)?;
+    let rate = [RATE, 48000.0, 32000.0, 16000.0][random.weighted(&[0.6, 0.28, 0.06, 0.06])];
+    write_sound(&folder.join(file), &at_rate(sound, rate), rate as u32, bit_rate)?;
     Ok(truth)
 }
 
@@ -214,13 +216,28 @@ fn strings(instrument: Instrument, plan: &Plan) -> Vec<StringTruth> {
         .collect()
 }
 
+/// The sound as a device of another rate stores it.
+fn at_rate(mut sound: Vec<f32>, rate: f64) -> Vec<f32> {
+    if rate == RATE {
+        return sound;
+    }
+    if rate < RATE {
+        for q in [0.54, 1.31] {
+            Section::low_pass(0.42 * rate, q, RATE).run(&mut sound);
+        }
+    }
+    let between = Between::new();
+    let count = (sound.len() as f64 * rate / RATE) as usize;
+    (0..count).map(|i| between.read(&sound, i as f64 * RATE / rate)).collect()
+}
+
 /// Writes 16-bit WAV, or AAC in M4A through ffmpeg.
-pub fn write_sound(path: &Path, sound: &[f32], bit_rate: &str) -> Result<(), String> {
+pub fn write_sound(path: &Path, sound: &[f32], rate: u32, bit_rate: &str) -> Result<(), String> {
     let aac = path.extension().is_some_and(|e| e == "m4a");
     let wav = if aac { path.with_extension("part.wav") } else { path.to_path_buf() };
     let spec = hound::WavSpec {
         channels: 1,
-        sample_rate: RATE as u32,
+        sample_rate: rate,
         bits_per_sample: 16,
         sample_format: hound::SampleFormat::Int,
     };

@@ -246,7 +246,7 @@ pub fn make_phrase(
     };
     write(&truth.score, musicxml(&melody))?;
     write(&format!("{title}.truth.json"), serde_json::to_string_pretty(&truth).map_err(|e| e.to_string())?)?;
-    write_sound(&folder.join(file), &sound, "64k")?;
+    write_sound(&folder.join(file), &sound, RATE as u32, "64k")?;
     Ok(truth)
 }
 
