@@ -1,12 +1,13 @@
 //! The proving ground: makes takes with known truth, has them judged, and scores the judgements.
 //!
 //! ```text
-//! cargo run --release --example accuracy -- make --out DIR --takes N --seed S [--half tune|report]
+//! cargo run --release --example accuracy -- make --out DIR --takes N --seed S [--half tune|report] [--set SET]
 //! cargo run --release --example accuracy -- score --dir DIR --reports DIR2 [--list FILE] [--only TEXT]
 //! cargo run --release --example accuracy -- run --out DIR --takes N --seed S [--half …] [--program FILE]
 //! cargo run --release --example accuracy -- sources
 //! ```
-//! `make` writes `NNN.wav` or `NNN.m4a`, `NNN.musicxml` and `NNN.truth.json`; `score` reads
+//! `--set` is `samples` (the default: real notes put together), `foreign` (the sheet beside the take is
+//! another melody) or `phrases --from FOLDER` (real playing, the score edited). `make` writes `NNN.wav` or `NNN.m4a`, `NNN.musicxml` and `NNN.truth.json`; `score` reads
 //! `NNN.json` reports; `run` makes what is not there yet, calls the program on each take, and scores.
 
 #[path = "../take_maker/mod.rs"]
@@ -15,6 +16,7 @@ mod take_maker;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use take_maker::files::make_take;
+use take_maker::phrases::{self, make_phrase};
 use take_maker::score::{ReportView, score};
 use take_maker::score_table::tables;
 use take_maker::sources::{Half, Sources};
@@ -71,8 +73,20 @@ fn make(arguments: &Arguments) -> Result<(), String> {
         Some(other) => return Err(format!("--half {other}: say tune or report")),
     };
     std::fs::create_dir_all(&folder).map_err(|e| format!("{}: {e}", folder.display()))?;
-    let sources = Sources::load(root())?;
-    in_parallel(takes, |number| make_take(&sources, &folder, seed, half, number).map(|_| ()))?;
+    match arguments.value("--set").unwrap_or("samples") {
+        set @ ("samples" | "foreign") => {
+            let sources = Sources::load(root())?;
+            in_parallel(takes, |number| {
+                make_take(&sources, &folder, (seed, number), half, set == "foreign").map(|_| ())
+            })?;
+        }
+        "phrases" => {
+            let from = arguments.value("--from").ok_or("--set phrases needs --from FOLDER of recordings")?;
+            let performed = phrases::load(Path::new(from))?;
+            in_parallel(takes, |number| make_phrase(&performed, &folder, seed, number).map(|_| ()))?;
+        }
+        other => return Err(format!("--set {other}: say samples, foreign or phrases")),
+    }
     println!("{takes} takes in {}", folder.display());
     Ok(())
 }

@@ -19,6 +19,10 @@ pub struct Style {
     pub pitch_wobble: f64,
     pub level_wobble_db: f64,
     pub vibrato_cents: f64,
+    /// How much of the recorded player's own movement of pitch is left, 0 to 1: studio players
+    /// vibrate, most beginners do not.
+    pub own_movement: f64,
+    pub uneven_bow: f64,
     pub rings: f64,
     pub sympathetic: bool,
 }
@@ -32,6 +36,8 @@ impl Style {
             pitch_wobble: random.between(0.5, 6.0),
             level_wobble_db: random.between(0.3, 2.0),
             vibrato_cents: if random.chance(0.12) { random.between(8.0, 25.0) } else { 0.0 },
+            own_movement: *random.pick(&[0.1, 0.1, 0.4, 1.0]),
+            uneven_bow: random.between(0.0, 0.2),
             rings: random.between(0.4, 1.0),
             sympathetic: random.chance(0.5),
         }
@@ -70,7 +76,7 @@ pub fn render(
     let mut measured = Vec::new();
     let mut polarity = 1.0;
     for (index, note) in performance.notes.iter().enumerate() {
-        if note.join != (Join::Slur { seconds: 0.0 }) && !matches!(note.join, Join::Slur { .. }) {
+        if !matches!(note.join, Join::Slur { .. }) {
             // The bow's turn turns the Helmholtz wave round.
             polarity = -polarity;
         }
@@ -163,7 +169,13 @@ impl Stroke<'_> {
             (ring_end.min(mix.len() as f64 / RATE) - begin).max(length) * step * RATE / source.rate;
         let mut position = self.first_position(seconds_needed, length, random);
 
-        let wander = Wander::new(style, random);
+        let mut wander = Wander::new(style, random);
+        // A bow that lets go a little within one note, without turning: not a new note.
+        if length > 0.6 && random.chance(style.uneven_bow) {
+            let width = random.between(0.08, 0.25);
+            wander.sag =
+                Some((note.start + random.between(0.3, 0.7) * length, width, random.between(2.0, 6.5)));
+        }
         let scoop = if !note.open && !matches!(note.join, Join::Slur { .. }) && random.chance(style.scoops) {
             random.between(15.0, 80.0) * if random.chance(0.8) { -1.0 } else { 1.0 }
         } else {
@@ -190,10 +202,11 @@ impl Stroke<'_> {
             let time = (start + i) as f64 / RATE;
             let since = time - note.start;
             let (cents, level_db) = wander.at(time);
-            let moved =
-                cents + scoop * (-since.max(0.0) / scoop_constant).exp() * f64::from(u8::from(scoop != 0.0));
+            let own = source.cents_at(position);
+            let scooped = scoop * (-since.max(0.0) / scoop_constant).exp();
+            let moved = cents + scooped - (1.0 - style.own_movement) * own;
             if i % 220 == 0 {
-                track.push((time, moved + source.cents_at(position)));
+                track.push((time, moved + own));
             }
             if rough.0 > 0.0 && since < 4.0 * rough.1 {
                 slip = 0.995 * slip + 0.1 * white(random);
@@ -282,8 +295,10 @@ impl Stroke<'_> {
         let mut steady: Vec<f64> =
             track.iter().filter(|(t, _)| (a..b).contains(t)).map(|(_, c)| *c).collect();
         steady.sort_by(f64::total_cmp);
-        let median = if steady.is_empty() { 0.0 } else { steady[steady.len() / 2] };
-        Measured { onset, offset, midi: f64::from(note.midi) + (note.cents + median) / 100.0 }
+        // The mean of the middle half: as robust as a median, and steadier where there is vibrato.
+        let middle = &steady[steady.len() / 4..steady.len() - steady.len() / 4];
+        let moved = middle.iter().sum::<f64>() / middle.len().max(1) as f64;
+        Measured { onset, offset, midi: f64::from(note.midi) + (note.cents + moved) / 100.0 }
     }
 }
 
@@ -291,6 +306,8 @@ impl Stroke<'_> {
 struct Wander {
     pitch: [(f64, f64, f64); 3],
     level: [(f64, f64, f64); 2],
+    /// Centre and width in seconds, depth in dB, of one sag of the level.
+    sag: Option<(f64, f64, f64)>,
 }
 
 impl Wander {
@@ -312,6 +329,7 @@ impl Wander {
                 wave(0.5, 1.5, style.level_wobble_db, random),
                 wave(2.0, 4.0, 0.6 * style.level_wobble_db, random),
             ],
+            sag: None,
         }
     }
 
@@ -322,7 +340,9 @@ impl Wander {
                 .map(|(rate, phase, depth)| depth * (std::f64::consts::TAU * rate * time + phase).sin())
                 .sum()
         };
-        (sum(&self.pitch), sum(&self.level))
+        let sagging =
+            self.sag.map_or(0.0, |(at, width, depth)| depth * (-((time - at) / width).powi(2)).exp());
+        (sum(&self.pitch), sum(&self.level) - sagging)
     }
 }
 
@@ -340,5 +360,116 @@ fn ring_in_sympathy(mix: &mut [f32], instrument: Instrument, gain_db: f64, t60: 
             ring[i] = f64::from(dry[i]) * gain + feedback * back;
             mix[i] += ring[i] as f32;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::take_maker::performance::Role;
+    use crate::take_maker::source_pitch::fitted_pitch;
+
+    fn calm() -> Style {
+        Style {
+            slow_attacks: 0.0,
+            scoops: 0.0,
+            scratch: 0.0,
+            pitch_wobble: 0.0,
+            level_wobble_db: 0.0,
+            vibrato_cents: 0.0,
+            own_movement: 1.0,
+            uneven_bow: 0.0,
+            rings: 0.0,
+            sympathetic: false,
+        }
+    }
+
+    /// A sawtooth of eight harmonics instead of a recording.
+    fn source(hertz: f64) -> SourceNote {
+        let samples: Vec<f32> = (0..(8.0 * RATE) as usize)
+            .map(|i| {
+                let phase = std::f64::consts::TAU * hertz * i as f64 / RATE;
+                (1..=8).map(|l| (phase * f64::from(l)).sin() / f64::from(l)).sum::<f64>() as f32 * 0.2
+            })
+            .collect();
+        SourceNote {
+            name: "saw".into(),
+            instrument: Instrument::Violin,
+            player: "saw",
+            half: Half::Tune,
+            rate: RATE,
+            level: crate::take_maker::filters::rms(&samples),
+            samples,
+            body_start: 0,
+            hertz,
+            track: vec![0.0; 400],
+        }
+    }
+
+    fn played(midi: i32, cents: f64, start: f64, stop: f64, join: Join) -> PlayedNote {
+        let role = Role::Written(0);
+        PlayedNote { role, midi, cents, start, stop, join, string: 1, open: false, planted: None }
+    }
+
+    fn rendered(notes: Vec<PlayedNote>, style: &Style) -> Rendered {
+        let ends = notes.last().unwrap().stop;
+        let performance =
+            Performance { notes, pauses: vec![], restarts: vec![], rests: vec![], beat_seconds: 0.8, ends };
+        let sources = Sources::of(vec![source(290.0)]);
+        render(
+            &performance,
+            Instrument::Violin,
+            (&sources, "saw", Half::Tune),
+            style,
+            0.5,
+            &mut Random::new(2, 2),
+        )
+    }
+
+    #[test]
+    fn the_sound_has_the_pitch_that_the_truth_says() {
+        for cents in [-37.5, 0.0, 22.25] {
+            let take = rendered(vec![played(62, cents, 0.5, 1.5, Join::Apart)], &calm());
+            assert!((take.notes[0].midi - 62.0 - cents / 100.0).abs() < 1e-6);
+            let hertz = fitted_pitch(&take.mix[35000..50000], RATE, 293.66, 90.0);
+            let heard = 6900.0 + 1200.0 * (hertz / 440.0).log2() - 6200.0;
+            assert!((heard - cents).abs() < 0.1, "{heard} {cents}");
+        }
+    }
+
+    #[test]
+    fn onset_and_offset_lie_where_the_bow_starts_and_stops() {
+        let take = rendered(vec![played(62, 0.0, 0.5, 1.5, Join::Apart)], &calm());
+        assert!((take.notes[0].onset - 0.5).abs() < 0.03, "{:?}", take.notes[0]);
+        assert!((take.notes[0].offset - 1.5).abs() < 0.06, "{:?}", take.notes[0]);
+    }
+
+    #[test]
+    fn a_bow_change_dips_by_about_what_was_asked() {
+        for dip_db in [6.0, 18.0] {
+            let join = Join::BowChange { dip_db, seconds: 0.16 };
+            let take = rendered(
+                vec![played(62, 0.0, 0.3, 1.2, Join::Apart), played(62, 0.0, 1.2, 2.1, join)],
+                &calm(),
+            );
+            let level = levels(&take.mix, 400, 40);
+            let at = |time: f64| 20.0 * level[(time * RATE / 40.0) as usize].log10();
+            let lowest = (-30..=30).map(|i| at(1.2 + f64::from(i) / 1000.0)).fold(f64::MAX, f64::min);
+            let dip = 0.5 * (at(0.9) + at(1.6)) - lowest;
+            // The two waves meet in any phase, so the dip may be a little shallower or deeper.
+            assert!((dip - dip_db).abs() < 7.0, "{dip} dB for {dip_db}");
+        }
+    }
+
+    #[test]
+    fn one_seed_gives_one_sound() {
+        let notes = || {
+            vec![
+                played(62, 0.0, 0.3, 1.0, Join::Apart),
+                played(64, 5.0, 1.0, 1.6, Join::Slur { seconds: 0.04 }),
+            ]
+        };
+        let style = Style::any(&mut Random::new(4, 4));
+        assert_eq!(rendered(notes(), &style).mix, rendered(notes(), &style).mix);
     }
 }

@@ -1,6 +1,7 @@
 //! Takes as files: sound, sheet and truth side by side in one folder, all from one seed.
 
 use super::beginner_take::{BODY, RATE, Style, render};
+use super::filters::{Between, Section};
 use super::melody::{WrittenMelody, write_melody};
 use super::mistakes::{Plan, plan};
 use super::musicxml::{musicxml, name};
@@ -15,19 +16,19 @@ use std::path::Path;
 use std::process::Command;
 
 /// Makes take `number` of a seed and writes it into `folder`: `NNN.wav` or `NNN.m4a`,
-/// `NNN.musicxml`, `NNN.truth.json`.
+/// `NNN.musicxml`, `NNN.truth.json`. A `foreign` take has the sheet of another melody beside it.
 pub fn make_take(
     sources: &Sources,
     folder: &Path,
-    seed: u64,
+    (seed, number): (u64, usize),
     half: Half,
-    number: usize,
+    foreign: bool,
 ) -> Result<Truth, String> {
     let mut random = Random::new(seed, number as u64);
     let random = &mut random;
     let instrument = Instrument::ALL[number % 4];
     let condition = Condition::ALL[(number / 4) % 4];
-    let control = (number / 16 + number) % 4 == 0;
+    let control = (number / 16 + number / 4 + number) % 4 == 0;
     let title = format!("{number:03}");
     let melody = write_melody(instrument, &title, random);
     let plan = plan(&melody, control, condition == Condition::Click, random);
@@ -70,7 +71,7 @@ pub fn make_take(
         take: title.clone(),
         audio: file.clone(),
         score: format!("{title}.musicxml"),
-        outcome: "judged".into(),
+        outcome: if foreign { "not-this-melody" } else { "judged" }.into(),
         instrument,
         bpm: melody.bpm,
         condition: condition.name().into(),
@@ -89,17 +90,43 @@ pub fn make_take(
         },
         tuning: TuningTruth { offset_cents: plan.tuning_offset, strings: strings(instrument, &plan) },
     };
+    let sheet = if foreign { another_melody(&melody, random) } else { melody };
     let write = |name: &str, bytes: &[u8]| {
         std::fs::write(folder.join(name), bytes).map_err(|e| format!("{}: {e}", folder.join(name).display()))
     };
-    write(&format!("{title}.musicxml"), musicxml(&melody).as_bytes())?;
+    write(&format!("{title}.musicxml"), musicxml(&sheet).as_bytes())?;
     write(
         &format!("{title}.truth.json"),
         serde_json::to_string_pretty(&truth).map_err(|e| e.to_string())?.as_bytes(),
     )?;
     let bit_rate = *random.pick(&["48k", "64k", "96k"]);
-    write_sound(&folder.join(file), &sound, bit_rate)?;
+    let rate = [RATE, 48000.0, 32000.0, 16000.0][random.weighted(&[0.6, 0.28, 0.06, 0.06])];
+    write_sound(&folder.join(file), &at_rate(sound, rate), rate as u32, bit_rate)?;
     Ok(truth)
+}
+
+/// A sheet that this take is not: newly written, shuffled, or moved by three to six semitones.
+fn another_melody(melody: &WrittenMelody, random: &mut Random) -> WrittenMelody {
+    let mut other = melody.clone();
+    match random.below(3) {
+        0 => other = write_melody(melody.instrument, &melody.title, random),
+        1 => {
+            let mut pitches: Vec<i32> = other.events.iter().filter_map(|e| e.midi).collect();
+            for last in (1..pitches.len()).rev() {
+                pitches.swap(last, random.below(last + 1));
+            }
+            for event in other.events.iter_mut().filter(|e| e.midi.is_some()) {
+                event.midi = pitches.pop();
+            }
+        }
+        _ => {
+            let by = 3 + random.below(4) as i32;
+            for event in &mut other.events {
+                event.midi = event.midi.map(|m| m + by);
+            }
+        }
+    }
+    other
 }
 
 fn note_truths(
@@ -189,13 +216,28 @@ fn strings(instrument: Instrument, plan: &Plan) -> Vec<StringTruth> {
         .collect()
 }
 
+/// The sound as a device of another rate stores it.
+fn at_rate(mut sound: Vec<f32>, rate: f64) -> Vec<f32> {
+    if rate == RATE {
+        return sound;
+    }
+    if rate < RATE {
+        for q in [0.54, 1.31] {
+            Section::low_pass(0.42 * rate, q, RATE).run(&mut sound);
+        }
+    }
+    let between = Between::new();
+    let count = (sound.len() as f64 * rate / RATE) as usize;
+    (0..count).map(|i| between.read(&sound, i as f64 * RATE / rate)).collect()
+}
+
 /// Writes 16-bit WAV, or AAC in M4A through ffmpeg.
-pub fn write_sound(path: &Path, sound: &[f32], bit_rate: &str) -> Result<(), String> {
+pub fn write_sound(path: &Path, sound: &[f32], rate: u32, bit_rate: &str) -> Result<(), String> {
     let aac = path.extension().is_some_and(|e| e == "m4a");
     let wav = if aac { path.with_extension("part.wav") } else { path.to_path_buf() };
     let spec = hound::WavSpec {
         channels: 1,
-        sample_rate: RATE as u32,
+        sample_rate: rate,
         bits_per_sample: 16,
         sample_format: hound::SampleFormat::Int,
     };

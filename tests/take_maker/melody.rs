@@ -100,7 +100,7 @@ pub fn write_melody(instrument: Instrument, title: &str, random: &mut Random) ->
     let bars = (wanted_beats / bar).ceil() as u32;
     let pickup = if random.chance(0.1) { 1.0 } else { 0.0 };
     let bpm = random.between(60.0, 104.0).round();
-    let (repeat, rest_rate) = (random.between(0.15, 0.45), random.between(0.04, 0.18));
+    let (repeat, rest_rate) = (random.between(0.15, 0.45), random.between(0.06, 0.22));
     let mut place = random.below(allowed.len());
     let mut events: Vec<WrittenEvent> = Vec::new();
     let mut start = 0.0;

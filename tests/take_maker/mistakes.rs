@@ -148,7 +148,13 @@ fn plant(plan: &mut Plan, melody: &WrittenMelody, random: &mut Random) {
         if planted == wanted {
             break;
         }
-        let index = random.below(events.len());
+        // Rests are few, and how they are kept is half of what a teacher asks.
+        let rests: Vec<usize> = (1..events.len() - 1).filter(|i| events[*i].midi.is_none()).collect();
+        let index = if !rests.is_empty() && random.chance(0.3) {
+            *random.pick(&rests)
+        } else {
+            random.below(events.len())
+        };
         // Mistakes keep one event apart, so that the truth of each is one thing.
         let crowded =
             (index.saturating_sub(1)..=(index + 1).min(events.len() - 1)).any(|i| plan.at[i].is_some());
@@ -199,7 +205,7 @@ fn mistake_at(index: usize, melody: &WrittenMelody, random: &mut Random) -> Opti
     let before = index.checked_sub(1).and_then(|i| events[i].midi);
     let after = events.get(index + 1).and_then(|e| e.midi);
     let Some(midi) = events[index].midi else {
-        return match random.weighted(&[1.3, 1.0, 1.0]) {
+        return match random.weighted(&[1.5, 0.9, 0.9]) {
             0 => Some(Mistake::RestTimes(random.between(0.25, 0.5))),
             1 => Some(Mistake::RestTimes(random.between(1.6, 2.4))),
             _ => Some(Mistake::RestFilled),

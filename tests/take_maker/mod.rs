@@ -12,6 +12,7 @@ pub mod mistakes;
 pub mod musicxml;
 
 pub mod performance;
+pub mod phrases;
 pub mod random;
 pub mod room_and_phone;
 pub mod score;

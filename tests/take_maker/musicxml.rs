@@ -182,4 +182,30 @@ mod tests {
         assert_eq!(name(70, -1), "Bb4");
         assert_eq!(name(60, 0), "C4");
     }
+
+    #[test]
+    fn the_program_reads_the_sheet_as_it_was_written() {
+        use crate::take_maker::{melody::write_melody, random::Random};
+        use fingertape::formats::read_melody_bytes;
+        use fingertape::notation::EventKind;
+        for stream in 0..40 {
+            let instrument = Instrument::ALL[stream as usize % 4];
+            let melody = write_melody(instrument, "t", &mut Random::new(3, stream));
+            let read = read_melody_bytes("t.musicxml", musicxml(&melody).as_bytes()).expect("a sheet").melody;
+            let pitches: Vec<Option<i32>> = read
+                .events
+                .iter()
+                .map(|e| match e.kind {
+                    EventKind::Note { sounding, .. } => Some(sounding),
+                    EventKind::Rest => None,
+                })
+                .collect();
+            assert_eq!(pitches, melody.events.iter().map(|e| e.midi).collect::<Vec<_>>());
+            for (read, written) in read.events.iter().zip(&melody.events) {
+                assert_eq!(4.0 * *read.length.numer() as f64 / *read.length.denom() as f64, written.beats);
+                assert_eq!(read.bar, written.bar);
+            }
+            assert_eq!(read.instrument, Some(instrument));
+        }
+    }
 }

@@ -323,3 +323,79 @@ impl<'a> Player<'a> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::take_maker::melody::write_melody;
+    use crate::take_maker::mistakes::{PlannedRestart, plan};
+
+    fn take(stream: u64, control: bool) -> (WrittenMelody, Plan, Performance) {
+        let mut random = Random::new(11, stream);
+        let melody = write_melody(Instrument::ALL[stream as usize % 4], "t", &mut random);
+        let plan = plan(&melody, control, false, &mut random);
+        let performance = perform(&melody, &plan, 1.0, &mut random);
+        (melody, plan, performance)
+    }
+
+    #[test]
+    fn a_control_plays_every_written_note_once_and_in_order() {
+        for stream in 0..60 {
+            let (melody, _, performance) = take(stream, true);
+            let written: Vec<_> = melody.events.iter().filter_map(|e| e.midi).collect();
+            let played: Vec<_> = performance.notes.iter().map(|n| n.midi).collect();
+            assert_eq!(written, played);
+            assert!(
+                performance
+                    .notes
+                    .windows(2)
+                    .all(|w| w[0].start < w[1].start && w[0].stop <= w[1].start + 1e-9)
+            );
+            assert!(performance.rests.iter().all(|r| r.verdict == "kept"));
+        }
+    }
+
+    #[test]
+    fn right_notes_stay_within_40_cents_of_the_instrument() {
+        for stream in 0..60 {
+            let (_, plan, performance) = take(stream, true);
+            for note in &performance.notes {
+                assert!((note.cents - plan.tuning_offset).abs() <= 40.0, "{note:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn each_written_note_is_judged_once_and_its_abandoned_attempt_never() {
+        let (melody, mut plan, _) = take(3, true);
+        let notes: Vec<usize> =
+            (0..melody.events.len()).filter(|i| melody.events[*i].midi.is_some()).collect();
+        let (resumed_at, left_at) = (notes[1], notes[5]);
+        plan.restarts = vec![PlannedRestart { left_at, resumed_at, stumbled: false }];
+        let performance = perform(&melody, &plan, 1.0, &mut Random::new(5, 5));
+        for index in notes {
+            let judged = performance.notes.iter().filter(|n| n.role == Role::Written(index)).count();
+            let abandoned = performance.notes.iter().filter(|n| n.role == Role::Abandoned(index)).count();
+            assert_eq!((judged, abandoned), (1, usize::from((resumed_at..=left_at).contains(&index))));
+        }
+        assert_eq!(
+            (performance.restarts[0].left_at_index, performance.restarts[0].resumed_at_index),
+            (left_at, resumed_at)
+        );
+    }
+
+    #[test]
+    fn a_rushed_rest_is_as_short_as_planned() {
+        for stream in 0..40 {
+            let (melody, mut plan, _) = take(stream, true);
+            let Some(rest) = (1..melody.events.len()).find(|i| melody.events[*i].midi.is_none()) else {
+                continue;
+            };
+            plan.at[rest] = Some(Mistake::RestTimes(0.4));
+            let performance = perform(&melody, &plan, 1.0, &mut Random::new(6, stream));
+            let truth = performance.rests.iter().find(|r| r.index == rest).unwrap();
+            let share = truth.played_beats.unwrap() / truth.written_beats;
+            assert!(truth.verdict == "rushed" && (0.2..0.6).contains(&share), "{truth:?}");
+        }
+    }
+}

@@ -452,3 +452,104 @@ fn score_restarts(truth: &Truth, report: &ReportView, tally: &mut Tally, note: &
         note(1, format!("restart at {:.2} s is invented", said.time_s));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::take_maker::truth::{ExtraTruth, NoteTruth, TempoTruth, TuningTruth};
+    use fingertape::notation::Instrument;
+
+    fn note(index: usize, verdict: &str, onset: Option<f64>) -> NoteTruth {
+        NoteTruth {
+            index,
+            bar: 1,
+            beat: 1.0,
+            written: "D4".into(),
+            written_midi: 62,
+            verdict: verdict.into(),
+            played_midi: onset.map(|_| if verdict == "wrong" { 64.0 } else { 62.1 }),
+            cents: onset.map(|_| if verdict == "wrong" { 200.0 } else { 10.0 }),
+            onset_s: onset,
+            offset_s: onset.map(|o| o + 0.5),
+            planted: None,
+            join: "apart".into(),
+        }
+    }
+
+    fn truth() -> Truth {
+        Truth {
+            take: "000".into(),
+            audio: "000.wav".into(),
+            score: "000.musicxml".into(),
+            outcome: "judged".into(),
+            instrument: Instrument::Violin,
+            bpm: 72.0,
+            condition: "dry".into(),
+            player: "nobody".into(),
+            half: "tune".into(),
+            control: false,
+            planted: Vec::new(),
+            notes: vec![
+                note(0, "right", Some(1.0)),
+                note(1, "wrong", Some(2.0)),
+                note(2, "missing", None),
+                note(3, "right", Some(4.0)),
+            ],
+            rests: Vec::new(),
+            extra: vec![ExtraTruth { onset_s: 5.0, offset_s: 5.2, played_midi: 60.0, after_index: Some(3) }],
+            restarts: Vec::new(),
+            tempo: TempoTruth { set_bpm: 72.0, played_bpm: 72.0, drift_percent: 0.0 },
+            tuning: TuningTruth { offset_cents: 0.0, strings: Vec::new() },
+        }
+    }
+
+    fn perfect(truth: &Truth) -> ReportView {
+        let text = serde_json::to_string(truth).expect("the truth is JSON");
+        serde_json::from_str(&text).expect("the truth has the report's fields")
+    }
+
+    #[test]
+    fn the_truth_scores_perfectly_against_itself() {
+        let truth = truth();
+        let mut list = Vec::new();
+        let tally = score(&truth, &perfect(&truth), &mut list);
+        assert_eq!(list, vec![]);
+        assert_eq!((tally.wrong.f1(), tally.missing.f1(), tally.extra.f1()), (1.0, 1.0, 1.0));
+        assert_eq!(tally.cents, vec![0.0, 0.0, 0.0]);
+        assert_eq!((tally.right, tally.accused_wrong + tally.accused_missing, tally.unsure), (2.0, 0.0, 0.0));
+    }
+
+    #[test]
+    fn a_right_note_called_missing_is_the_first_of_the_list() {
+        let truth = truth();
+        let mut report = perfect(&truth);
+        report.notes[0].verdict = "missing".into();
+        report.notes[2].verdict = "unsure".into();
+        report.extra.clear();
+        let mut list = Vec::new();
+        let tally = score(&truth, &report, &mut list);
+        list.sort_by_key(|d| d.rank);
+        assert!(list[0].rank == 0 && list[0].text.contains("said missing"), "{list:?}");
+        assert_eq!((tally.accused_missing, tally.unsure, tally.extra.overlooked), (1.0, 1.0, 1.0));
+        assert_eq!(tally.missing, Detection { hit: 0.0, invented: 1.0, overlooked: 1.0 });
+    }
+
+    #[test]
+    fn a_refusal_hides_nothing() {
+        let truth = truth();
+        let report = ReportView { outcome: "too-noisy".into(), ..ReportView::default() };
+        let tally = score(&truth, &report, &mut Vec::new());
+        assert_eq!((tally.refused_wrongly, tally.unsure, tally.written), (1.0, 4.0, 4.0));
+    }
+
+    #[test]
+    fn an_extra_note_of_another_pitch_or_another_time_does_not_count() {
+        let truth = truth();
+        for (onset, midi) in [(5.0, 61.0), (6.0, 60.0)] {
+            let mut report = perfect(&truth);
+            report.extra = vec![ExtraView { onset_s: onset, offset_s: onset + 0.2, played_midi: midi }];
+            let tally = score(&truth, &report, &mut Vec::new());
+            assert_eq!(tally.extra, Detection { hit: 0.0, invented: 1.0, overlooked: 1.0 });
+        }
+    }
+}

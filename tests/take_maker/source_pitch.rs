@@ -68,36 +68,31 @@ pub fn fitted_pitch(window: &[f32], rate: f64, near: f64, reach: f64) -> f64 {
             })
             .sum::<f64>()
     };
-    let step = 6.0;
-    let mut best = (f64::MIN, 0.0);
-    let mut cents = -reach;
-    while cents <= reach {
-        let here = power(cents);
-        if here > best.0 {
-            best = (here, cents);
+    // A coarse look, then twice a finer one around the best; the top of a parabola ends it.
+    let (mut centre, mut step, mut half) = (0.0, 6.0, (reach / 6.0).round() as i32);
+    loop {
+        let powers: Vec<f64> = (-half..=half).map(|i| power(centre + f64::from(i) * step)).collect();
+        let best = (0..powers.len()).max_by(|a, b| powers[*a].total_cmp(&powers[*b])).unwrap_or(0);
+        centre += (best as f64 - f64::from(half)) * step;
+        if step < 1.0 {
+            if best > 0 && best + 1 < powers.len() {
+                let (l, m, r) = (powers[best - 1], powers[best], powers[best + 1]);
+                centre += 0.5 * step * (l - r) / (l - 2.0 * m + r);
+            }
+            return near * (centre / 1200.0).exp2();
         }
-        cents += step;
+        (step, half) = (step / 3.0, 2);
     }
-    let (mut low, mut high) = (best.1 - step, best.1 + step);
-    for _ in 0..12 {
-        let (a, b) = (low + 0.382 * (high - low), low + 0.618 * (high - low));
-        if power(a) > power(b) {
-            high = b;
-        } else {
-            low = a;
-        }
-    }
-    near * (0.5 * (low + high) / 1200.0).exp2()
 }
 
 /// Seconds between two points of a pitch track.
-pub const TRACK_STEP: f64 = 0.05;
+pub const TRACK_STEP: f64 = 0.02;
 
 /// The pitch every [`TRACK_STEP`], as cents above the median, and that median in hertz. Windows hold
-/// at least seven periods.
+/// eight periods or more, and are short enough to follow vibrato where the pitch allows it.
 pub fn pitch_track(samples: &[f32], rate: f64) -> (f64, Vec<f32>) {
     let coarse = coarse_pitch(samples, rate);
-    let window = ((0.093f64).max(8.0 / coarse) * rate) as usize;
+    let window = ((0.06f64).max(8.0 / coarse) * rate) as usize;
     let hop = TRACK_STEP * rate;
     let points = (samples.len() as f64 / hop) as usize + 1;
     // The first fit looks widely, at the middle, so that the track starts from the right place.

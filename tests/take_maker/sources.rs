@@ -118,6 +118,12 @@ impl Sources {
         Ok(Self { notes: measured(raw, &root.join("target/take_maker"))? })
     }
 
+    /// Notes from elsewhere, for tests.
+    #[cfg(test)]
+    pub fn of(notes: Vec<SourceNote>) -> Self {
+        Self { notes }
+    }
+
     /// Every note, in a fixed order.
     pub fn all(&self) -> &[SourceNote] {
         &self.notes

@@ -2,8 +2,8 @@
 //!
 //! Onset: the moment the short-time RMS of the clean note comes within 12 dB of the note's body.
 //! Offset: the last moment it is within 12 dB of its body before the bow stops; ringing is not part
-//! of the clean note. Cents: median over the steady part, planted intonation plus the measured
-//! movement of the source recording.
+//! of the clean note. Cents: mean of the middle half of the steady part (first 60 ms or 15 % and last 15 %
+//! left out), planted intonation plus the measured movement of the source recording.
 
 use fingertape::notation::Instrument;
 use serde::{Deserialize, Serialize};
