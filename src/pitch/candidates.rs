@@ -1,19 +1,25 @@
 //! Period candidates from one window of samples.
-//!
-//! The normalised square difference n(τ) = 2 r(τ) / m(τ) of McLeod & Wyvill, "A smarter way to find
-//! pitch" (ICMC 2005), with r by FFT and m by running sums; a candidate is refined at the longest
-//! multiple of its period that the window holds, which divides the error by that multiple.
-
-use std::sync::Arc;
-
-use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
 use super::contour::{Candidate, Frame, MOST_CANDIDATES};
+use super::periodicity::{Periodicity, is_peak, parabola};
+use super::refine;
 use super::settings::TrackerSettings;
 use crate::units::{Hertz, Seconds};
 
-/// A longer period must beat a shorter one by this much an octave.
-const OCTAVE_COST: f32 = 0.02;
+/// A longer period must beat a shorter one by this much an octave: a window that repeats after T repeats
+/// after 2T as well.
+static OCTAVE_COST: std::sync::LazyLock<f32> =
+    std::sync::LazyLock::new(|| super::path::tune("OCTAVE_COST", 0.07));
+/// How much the lines' curve counts in a candidate's strength; the waveform's has the rest.
+static LINES_SHARE: std::sync::LazyLock<f32> =
+    std::sync::LazyLock::new(|| super::path::tune("LINES_SHARE", 0.4));
+/// Peaks of the waveform's curve lower than this are no candidates.
+static LOWEST_PEAK: std::sync::LazyLock<f32> =
+    std::sync::LazyLock::new(|| super::path::tune("LOWEST_PEAK", 0.3));
+/// A candidate this much weaker than the strongest is not measured in the middle of the window.
+const NEARLY_AS_STRONG: f32 = 0.15;
+/// Below this level nothing is looked for, in dB below full scale (a 16-bit file's dither is at −93).
+const SILENCE_DB: f32 = -90.0;
 
 /// Reads one window at a time.
 pub(super) struct FrameReader {
@@ -21,38 +27,27 @@ pub(super) struct FrameReader {
     window: usize,
     shortest: usize,
     longest: usize,
-    size: usize,
-    forward: Arc<dyn Fft<f64>>,
-    inverse: Arc<dyn Fft<f64>>,
-    spectrum: Vec<Complex<f64>>,
-    scratch: Vec<Complex<f64>>,
-    squares: Vec<f64>,
-    nsdf: Vec<f64>,
+    curves: Periodicity,
+    /// What a candidate gains by its height over the lowest pitch, by lag.
+    octave_gain: Vec<f32>,
 }
 
 impl FrameReader {
     pub(super) fn new(settings: &TrackerSettings) -> Self {
         let rate = settings.rate.hertz();
-        let longest = (rate / settings.lowest.0).ceil() as usize;
-        let shortest = ((rate / settings.highest.0).floor() as usize).max(4);
+        let longest = (rate / settings.lowest.0).ceil() as usize + 1;
+        let shortest = ((rate / settings.highest.0).floor() as usize).clamp(4, longest - 1);
         let window = ((settings.window.0 * rate) as usize).max(longest * 5 / 2) & !1;
-        let size = (window + window / 2 + 2).next_power_of_two();
-        let mut planner = FftPlanner::new();
-        let forward = planner.plan_fft_forward(size);
-        let inverse = planner.plan_fft_inverse(size);
-        let scratch = forward.get_inplace_scratch_len().max(inverse.get_inplace_scratch_len());
+        let octave_gain = (0..=longest)
+            .map(|lag| (f64::from(*OCTAVE_COST) * (longest as f64 / lag.max(1) as f64).log2()) as f32)
+            .collect();
         Self {
             rate,
             window,
             shortest,
             longest,
-            size,
-            forward,
-            inverse,
-            spectrum: vec![Complex::default(); size],
-            scratch: vec![Complex::default(); scratch],
-            squares: vec![0.0; window + 1],
-            nsdf: vec![0.0; window / 2 + 2],
+            curves: Periodicity::new(window, rate, settings.lowest.0),
+            octave_gain,
         }
     }
 
@@ -63,15 +58,9 @@ impl FrameReader {
 
     /// The frame of a window, without its time and without a decision about its pitch.
     pub(super) fn read(&mut self, samples: &[f32]) -> Frame {
-        let mean = samples.iter().map(|&x| f64::from(x)).sum::<f64>() / self.window as f64;
-        let mut sum = 0.0;
-        for (index, &x) in samples.iter().enumerate() {
-            let x = f64::from(x) - mean;
-            self.spectrum[index] = Complex::new(x, 0.0);
-            sum += x * x;
-            self.squares[index + 1] = sum;
-        }
-        let level_db = level(sum / self.window as f64);
+        let energy = self.curves.measure(samples);
+        let power = f64::from(energy) / self.window as f64;
+        let level_db = level(power);
         let mut frame = Frame {
             time: Seconds(0.0),
             pitch: None,
@@ -81,56 +70,53 @@ impl FrameReader {
             harmonic_db: -120.0,
             noise_db: level_db,
         };
-        if level_db < -90.0 {
+        if level_db < SILENCE_DB {
             return frame;
         }
-        self.spectrum[self.window..].fill(Complex::default());
-        self.forward.process_with_scratch(&mut self.spectrum, &mut self.scratch);
-        for bin in &mut self.spectrum {
-            *bin = Complex::new(bin.norm_sqr(), 0.0);
-        }
-        self.inverse.process_with_scratch(&mut self.spectrum, &mut self.scratch);
-        let scale = 2.0 / self.size as f64;
-        let lags = self.nsdf.len();
-        for lag in 0..lags {
-            let energy = self.squares[self.window - lag] + sum - self.squares[lag];
-            self.nsdf[lag] = if energy > sum * 1e-6 { self.spectrum[lag].re * scale / energy } else { 0.0 };
-        }
-
-        let mut found = [None::<Candidate>; MOST_CANDIDATES];
-        let mut clarity = 0.0f32;
-        for lag in self.shortest..=self.longest.min(lags - 2) {
-            if self.nsdf[lag] < 0.3 || !self.is_peak(lag) {
+        let mut best = [(0usize, f32::NEG_INFINITY); MOST_CANDIDATES];
+        let (waveform, lines) = (self.curves.waveform(), self.curves.lines());
+        for lag in self.shortest..=self.longest.min(waveform.len() - 2) {
+            if waveform[lag] < *LOWEST_PEAK || !is_peak(waveform, lag) {
                 continue;
             }
-            let (period, height) = self.refined(lag);
-            let pitch = self.rate / period;
-            let octaves_below_top = (self.shortest as f64 / self.rate * pitch).log2() as f32;
-            let strength = height as f32 + OCTAVE_COST * octaves_below_top;
-            clarity = clarity.max(height as f32);
-            insert(&mut found, Candidate { pitch: Hertz(pitch), strength });
+            let vote = lines[lag - 1].max(lines[lag]).max(lines[lag + 1]);
+            let (_, height) = parabola(waveform, lag);
+            let strength = (1.0 - *LINES_SHARE) * height as f32 + *LINES_SHARE * vote + self.octave_gain[lag];
+            insert(&mut best, (lag, strength));
         }
-        frame.candidates = found;
-        frame.clarity = clarity.clamp(0.0, 1.0);
+        // The octave's gain ranks the candidates; it must not lift noise over the threshold of voicing.
+        let top = best[0];
+        let gain = if top.0 > 0 { self.octave_gain[top.0] } else { 0.0 };
+        for (slot, (lag, strength)) in frame.candidates.iter_mut().zip(best) {
+            if lag == 0 {
+                break;
+            }
+            let (mut period, height) = self.refined(lag);
+            let look = refine::look(period, self.rate);
+            if strength > top.1 - NEARLY_AS_STRONG && look < self.window * 4 / 5 {
+                let start = (self.window - look) / 2;
+                period = refine::period_in(&samples[start..start + look], period).unwrap_or(period);
+            }
+            *slot = Some(Candidate { pitch: Hertz(self.rate / period), strength: strength - gain });
+            frame.clarity = frame.clarity.max(height as f32).min(1.0);
+        }
         let share = f64::from(frame.clarity);
-        frame.harmonic_db = level(share * sum / self.window as f64);
-        frame.noise_db = level((1.0 - share) * sum / self.window as f64);
+        frame.harmonic_db = level(share * power);
+        frame.noise_db = level((1.0 - share) * power);
         frame
     }
 
-    fn is_peak(&self, lag: usize) -> bool {
-        self.nsdf[lag] >= self.nsdf[lag - 1] && self.nsdf[lag] > self.nsdf[lag + 1]
-    }
-
-    /// The period near a peak, from the peak at its largest usable multiple, and the height at one period.
+    /// The period near a peak, from the peak at its largest usable multiple (which divides the error by
+    /// that multiple), and the height at one period.
     fn refined(&self, lag: usize) -> (f64, f64) {
-        let (mut period, height) = parabola(&self.nsdf, lag);
+        let curve = self.curves.waveform();
+        let (mut period, height) = parabola(curve, lag);
         let mut multiple = 2;
-        while period * f64::from(multiple) < (self.nsdf.len() - 5) as f64 {
+        while period * f64::from(multiple) < (curve.len() - 5) as f64 {
             let near = (period * f64::from(multiple)).round() as usize;
             let reach = 2.min(lag / 3);
-            let Some(peak) = (near - reach..=near + reach).find(|&at| self.is_peak(at)) else { break };
-            let (at, far) = parabola(&self.nsdf, peak);
+            let Some(peak) = (near - reach..=near + reach).find(|&at| is_peak(curve, at)) else { break };
+            let (at, far) = parabola(curve, peak);
             if far < 0.7 * height {
                 break;
             }
@@ -141,26 +127,11 @@ impl FrameReader {
     }
 }
 
-/// The top of the parabola through a point and its neighbours: place and height.
-fn parabola(values: &[f64], at: usize) -> (f64, f64) {
-    let (a, b, c) = (values[at - 1], values[at], values[at + 1]);
-    let bend = a - 2.0 * b + c;
-    if bend >= 0.0 {
-        return (at as f64, b);
-    }
-    let shift = (0.5 * (a - c) / bend).clamp(-1.0, 1.0);
-    (at as f64 + shift, b - 0.25 * (a - c) * shift)
-}
-
-/// Puts a candidate in its place, strongest first; the weakest falls out.
-fn insert(found: &mut [Option<Candidate>; MOST_CANDIDATES], new: Candidate) {
-    let mut new = Some(new);
-    for slot in found {
-        if slot.is_none_or(|old| new.is_some_and(|new| new.strength > old.strength)) {
+/// Puts a peak in its place, strongest first; the weakest falls out.
+fn insert(best: &mut [(usize, f32); MOST_CANDIDATES], mut new: (usize, f32)) {
+    for slot in best {
+        if new.1 > slot.1 {
             std::mem::swap(slot, &mut new);
-        }
-        if new.is_none() {
-            return;
         }
     }
 }
@@ -169,7 +140,6 @@ fn insert(found: &mut [Option<Candidate>; MOST_CANDIDATES], new: Candidate) {
 fn level(power: f64) -> f32 {
     (10.0 * power.max(1e-12).log10()) as f32
 }
-
 #[cfg(test)]
 mod tests {
     use super::*;

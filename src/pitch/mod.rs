@@ -6,6 +6,9 @@
 mod candidates;
 mod contour;
 mod path;
+mod periodicity;
+mod refine;
+mod rumble;
 mod settings;
 mod tracker;
 

@@ -5,11 +5,12 @@ use super::contour::{Frame, MOST_CANDIDATES};
 /// Candidates and, last, "no pitch".
 const STATES: usize = MOST_CANDIDATES + 1;
 /// What "no pitch" scores in a frame; a candidate must be stronger than this to be worth voicing.
-const UNVOICED_STRENGTH: f32 = 0.62;
+static UNVOICED_STRENGTH: std::sync::LazyLock<f32> =
+    std::sync::LazyLock::new(|| tune("UNVOICED_STRENGTH", 0.5));
 /// The cost of beginning or ending a voiced stretch.
-const SWITCH: f32 = 0.2;
+static SWITCH: std::sync::LazyLock<f32> = std::sync::LazyLock::new(|| tune("SWITCH", 0.3));
 /// The cost of an octave's leap, and the most that any leap costs.
-const LEAP: f32 = 0.35;
+static LEAP: std::sync::LazyLock<f32> = std::sync::LazyLock::new(|| tune("LEAP", 0.7));
 
 /// The search, frame by frame.
 pub(super) struct Path {
@@ -36,7 +37,7 @@ impl Path {
         let mut back = [MOST_CANDIDATES as u8; STATES];
         for state in 0..STATES {
             let local = if state == MOST_CANDIDATES {
-                UNVOICED_STRENGTH
+                *UNVOICED_STRENGTH
             } else if let Some(one) = frame.candidates[state] {
                 pitch[state] = one.pitch.0.log2() as f32;
                 one.strength
@@ -46,8 +47,8 @@ impl Path {
             for from in 0..STATES {
                 let cost = match (from == MOST_CANDIDATES, state == MOST_CANDIDATES) {
                     (true, true) => 0.0,
-                    (true, false) | (false, true) => SWITCH,
-                    (false, false) => (LEAP * (self.pitch[from] - pitch[state]).abs()).min(LEAP),
+                    (true, false) | (false, true) => *SWITCH,
+                    (false, false) => (*LEAP * (self.pitch[from] - pitch[state]).abs()).min(*LEAP),
                 };
                 let total = self.score[from] - cost + local;
                 if total > score[state] {
@@ -69,16 +70,18 @@ impl Path {
         (best < MOST_CANDIDATES).then_some(best)
     }
 
-    /// The best path through the first `frames` frames.
-    pub(super) fn best(&self, frames: usize) -> Vec<Option<usize>> {
+    /// The best path, a state a frame.
+    pub(super) fn best(&self) -> Vec<Option<usize>> {
         let mut state = self.best_now().unwrap_or(MOST_CANDIDATES);
-        let mut states = vec![None; frames];
-        for index in (0..self.back.len()).rev() {
-            if index < frames {
-                states[index] = (state < MOST_CANDIDATES).then_some(state);
-            }
-            state = usize::from(self.back[index][state]);
+        let mut states = vec![None; self.back.len()];
+        for (slot, back) in states.iter_mut().zip(&self.back).rev() {
+            *slot = (state < MOST_CANDIDATES).then_some(state);
+            state = usize::from(back[state]);
         }
         states
     }
+}
+
+pub(super) fn tune(name: &str, default: f32) -> f32 {
+    std::env::var(name).ok().and_then(|v| v.parse().ok()).unwrap_or(default)
 }

@@ -3,12 +3,15 @@
 use super::candidates::FrameReader;
 use super::contour::{Contour, Frame};
 use super::path::Path;
+use super::rumble::RumbleFilter;
 use super::settings::TrackerSettings;
 use crate::samples::Samples;
 use crate::units::Seconds;
 
 /// Frames a second.
 const FRAMES_A_SECOND: u64 = 100;
+/// What is below this share of the lowest pitch is rumble.
+const RUMBLE_SHARE: f64 = 0.45;
 
 /// Turns samples into a [`Contour`], chunk by chunk. Any chunking gives the same frames.
 ///
@@ -17,6 +20,7 @@ const FRAMES_A_SECOND: u64 = 100;
 pub struct PitchTracker {
     settings: TrackerSettings,
     reader: FrameReader,
+    rumble: RumbleFilter,
     path: Path,
     /// The newest samples; the first of them is sample `first` of the take (negative: zeros before it).
     buffer: Vec<f32>,
@@ -33,6 +37,7 @@ impl PitchTracker {
         let most = (settings.longest.0 * FRAMES_A_SECOND as f64).ceil().max(0.0) as usize + 2;
         let mut tracker = Self {
             settings,
+            rumble: RumbleFilter::new(RUMBLE_SHARE * settings.lowest.0, settings.rate.hertz()),
             path: Path::with_capacity(most),
             buffer: vec![0.0; reader.window() * 4],
             reader,
@@ -52,6 +57,7 @@ impl PitchTracker {
 
     /// Forgets the take: the next sample pushed is the first of another.
     pub fn reset(&mut self) {
+        self.rumble.reset();
         self.path.reset();
         self.frames.clear();
         self.filled = self.reader.window();
@@ -68,7 +74,16 @@ impl PitchTracker {
     /// The next samples of the take. Samples that are not finite count as 0.
     pub fn push(&mut self, samples: &[f32]) {
         self.pushed += samples.len() as u64;
-        self.take_in(samples);
+        let mut samples = samples;
+        while !samples.is_empty() {
+            let room = self.make_room().min(samples.len());
+            for (slot, &sample) in self.buffer[self.filled..].iter_mut().zip(&samples[..room]) {
+                *slot = self.rumble.next(sample);
+            }
+            self.filled += room;
+            samples = &samples[room..];
+            self.read_frames(u64::MAX);
+        }
     }
 
     /// The newest frame as far as it can be told now, `delay()` samples behind the newest sample:
@@ -79,56 +94,52 @@ impl PitchTracker {
         Some(frame)
     }
 
-    /// The contour of everything pushed since the start or the last reset. The tracker is then ready
-    /// for another take.
+    /// The contour of everything pushed since the start or the last reset: frames from time 0 to the end
+    /// of the take, none where nothing was pushed. The tracker is then ready for another take.
     pub fn finish(&mut self) -> Contour {
-        let wanted = if self.pushed == 0 {
-            0
-        } else {
-            self.pushed * FRAMES_A_SECOND / u64::from(self.settings.rate.0) + 1
+        let wanted = match self.pushed {
+            0 => 0,
+            pushed => pushed * FRAMES_A_SECOND / u64::from(self.settings.rate.0) + 1,
         };
-        let zeros = [0.0; 256];
         while (self.frames.len() as u64) < wanted {
-            self.take_in(&zeros);
+            let room = self.make_room();
+            self.buffer[self.filled..self.filled + room].fill(0.0);
+            self.filled += room;
+            self.read_frames(wanted);
         }
-        self.frames.truncate(wanted as usize);
         let mut frames = self.frames.clone();
-        for (frame, state) in frames.iter_mut().zip(self.path.best(wanted as usize)) {
-            if let Some(one) = state.and_then(|state| frame.candidates[state]) {
-                frame.pitch = Some(one.pitch);
-            }
+        for (frame, state) in frames.iter_mut().zip(self.path.best()) {
+            frame.pitch = state.and_then(|state| frame.candidates[state]).map(|one| one.pitch);
         }
         self.reset();
         Contour { hop: Seconds(1.0 / FRAMES_A_SECOND as f64), frames }
     }
 
-    fn take_in(&mut self, mut samples: &[f32]) {
+    /// Drops what no later frame needs if the buffer is full; how many samples fit now.
+    fn make_room(&mut self) -> usize {
+        if self.filled == self.buffer.len() {
+            let dropped = self.filled - 2 * self.reader.window();
+            self.buffer.copy_within(dropped.., 0);
+            self.filled -= dropped;
+            self.first += dropped as i64;
+        }
+        self.buffer.len() - self.filled
+    }
+
+    /// Reads every frame whose window is complete, up to a number of frames.
+    fn read_frames(&mut self, most: u64) {
         let window = self.reader.window();
-        while !samples.is_empty() {
-            if self.filled == self.buffer.len() {
-                let dropped = self.filled - 2 * window;
-                self.buffer.copy_within(dropped.., 0);
-                self.filled -= dropped;
-                self.first += dropped as i64;
+        while (self.frames.len() as u64) < most {
+            let index = self.frames.len() as u64;
+            let start = centre(index, self.settings.rate.0) - (window / 2) as i64 - self.first;
+            let end = start + window as i64;
+            if end > self.filled as i64 {
+                break;
             }
-            let room = (self.buffer.len() - self.filled).min(samples.len());
-            for (slot, &sample) in self.buffer[self.filled..].iter_mut().zip(&samples[..room]) {
-                *slot = if sample.is_finite() { sample } else { 0.0 };
-            }
-            self.filled += room;
-            samples = &samples[room..];
-            loop {
-                let index = self.frames.len() as u64;
-                let start = centre(index, self.settings.rate.0) - (window / 2) as i64 - self.first;
-                let end = start + window as i64;
-                if end > self.filled as i64 {
-                    break;
-                }
-                let mut frame = self.reader.read(&self.buffer[start as usize..end as usize]);
-                frame.time = Seconds(index as f64 / FRAMES_A_SECOND as f64);
-                self.path.step(&frame);
-                self.frames.push(frame);
-            }
+            let mut frame = self.reader.read(&self.buffer[start as usize..end as usize]);
+            frame.time = Seconds(index as f64 / FRAMES_A_SECOND as f64);
+            self.path.step(&frame);
+            self.frames.push(frame);
         }
     }
 }

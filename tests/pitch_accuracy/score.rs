@@ -102,7 +102,7 @@ fn p95(values: &[f64]) -> f64 {
 impl Note {
     /// Anything more than 5 cents off, or unvoiced.
     pub fn worth_showing(&self) -> bool {
-        self.unvoiced > 0 || self.gross > 0 || self.over_5 * 50 > self.frames
+        self.unvoiced > 0 || self.gross > 0
     }
 }
 

@@ -77,7 +77,7 @@ pub struct Tone {
     pub hertz: f64,
     /// The true pitch at each sample.
     pub pitch: Vec<f64>,
-    /// Where the tone is within 20 dB of full.
+    /// Where the tone is within 12 dB of full.
     pub sounding: Vec<bool>,
     /// Where nothing sounds, 60 ms or more from the tone (and from its echo).
     pub silent: Vec<bool>,
@@ -134,7 +134,7 @@ pub fn bowed(index: usize, count: usize, condition: Condition, rate: f64) -> Ton
         samples: mono.iter().map(|&one| one as f32).collect(),
         hertz,
         pitch,
-        sounding: envelope.iter().map(|&one| one > 0.1).collect(),
+        sounding: envelope.iter().map(|&one| one > 0.25).collect(),
         silent: (0..length)
             .map(|at| condition != Condition::Ringing18 && (at + near < start || at > tail))
             .collect(),
@@ -288,7 +288,7 @@ fn slow_noise(random: &mut Random, length: usize, rate: f64, cut: f64) -> Vec<f6
 }
 
 /// Direct sound and a diffuse tail that falls 60 dB in `rt60` seconds, as loud as the direct sound.
-fn in_a_room(random: &mut Random, mono: &[f64], rate: f64, rt60: f64) -> Vec<f64> {
+pub fn in_a_room(random: &mut Random, mono: &[f64], rate: f64, rt60: f64) -> Vec<f64> {
     let length = (rt60 * rate) as usize;
     let mut response: Vec<f64> =
         (0..length).map(|at| random.normal() * (-6.908 * at as f64 / length as f64).exp()).collect();
@@ -314,7 +314,7 @@ fn in_a_room(random: &mut Random, mono: &[f64], rate: f64, rt60: f64) -> Vec<f64
 }
 
 /// A phone microphone's lack of bass: second order below `cut`.
-fn high_pass(mono: &[f64], cut: f64, rate: f64) -> Vec<f64> {
+pub fn high_pass(mono: &[f64], cut: f64, rate: f64) -> Vec<f64> {
     let pole = (-TAU * cut / rate).exp();
     let mut out = mono.to_vec();
     for _ in 0..2 {
@@ -328,10 +328,10 @@ fn high_pass(mono: &[f64], cut: f64, rate: f64) -> Vec<f64> {
     out
 }
 
-fn add(mono: &mut [f64], other: &[f64], gain: f64) {
+pub fn add(mono: &mut [f64], other: &[f64], gain: f64) {
     mono.iter_mut().zip(other).for_each(|(one, other)| *one += gain * other);
 }
 
-fn rms(values: &[f64]) -> f64 {
+pub fn rms(values: &[f64]) -> f64 {
     (values.iter().map(|one| one * one).sum::<f64>() / values.len().max(1) as f64).sqrt()
 }
