@@ -6,6 +6,8 @@ mod fingers;
 mod intonation;
 mod json;
 mod refused;
+#[cfg(test)]
+mod sample_report;
 mod settings;
 mod text_for_child;
 mod text_for_teacher;

@@ -72,6 +72,9 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
             None => mistakes.push(SameMistake { first: note, off, again: Vec::new() }),
         }
     }
+    if let Some(thing) = whole_octave(report, &mistakes) {
+        return vec![thing];
+    }
     let thing = |one: &SameMistake| {
         let note = one.first;
         let mut text =
@@ -82,6 +85,26 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
         Thing { weight: 100.0 + one.again.len() as f64, index: note.index, text }
     };
     mistakes.iter().map(thing).collect()
+}
+
+/// Everything an octave away is one thing to know, not a mistake for each note.
+fn whole_octave(report: &Report, mistakes: &[SameMistake]) -> Option<Thing> {
+    let octaves = mistakes.first()?.off?.0;
+    let all = octaves != 0
+        && octaves % 12 == 0
+        && mistakes.iter().all(|one| one.off.is_some_and(|(off, between)| off == octaves && !between))
+        && report.notes.iter().all(|note| note.verdict != NoteVerdict::Right);
+    let way = if octaves > 0 { "higher" } else { "lower" };
+    let far =
+        if octaves.abs() == 12 { "an octave".to_owned() } else { format!("{} octaves", octaves.abs() / 12) };
+    all.then(|| Thing {
+        weight: 200.0,
+        index: 0,
+        text: format!(
+            "Everything sounds {far} {way} than the sheet for {}. Is it the right sheet, and the right instrument?",
+            report.melody.instrument
+        ),
+    })
 }
 
 fn wrong_note(report: &Report, note: &NoteFinding, off: Option<(i32, bool)>) -> String {
