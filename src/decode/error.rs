@@ -58,7 +58,7 @@ pub enum DecodeError {
         name: String,
         /// The codec's name, such as `AMR narrow-band`.
         codec: String,
-        /// ` in …`, or nothing where codec and container are one.
+        /// ` inside …`, or nothing where codec and container are one.
         in_container: String,
     },
     /// A sampling rate or a channel count that no recording of an instrument has.

@@ -77,7 +77,6 @@ const SIGNATURES: &[(usize, &[u8], Kind)] = &[
     (0, b"\x89PNG", Kind::SomethingElse("a picture (PNG)")),
     (0, b"\xff\xd8\xff", Kind::SomethingElse("a picture (JPEG)")),
     (0, b"GIF8", Kind::SomethingElse("a picture (GIF)")),
-    (0, b"BM", Kind::SomethingElse("a picture (BMP)")),
     (0, b"II*\0", Kind::SomethingElse("a picture (TIFF)")),
     (0, b"MM\0*", Kind::SomethingElse("a picture (TIFF)")),
     (4, b"ftyphei", Kind::SomethingElse("a picture (HEIC)")),
@@ -91,7 +90,6 @@ const SIGNATURES: &[(usize, &[u8], Kind)] = &[
     (0, b"\xd0\xcf\x11\xe0", Kind::SomethingElse("an old Office document")),
     (0, b"MThd", Kind::SomethingElse("a MIDI file, which holds notes and no sound")),
     (0, b"\x7fELF", Kind::SomethingElse("a program")),
-    (0, b"MZ", Kind::SomethingElse("a Windows program")),
     (0, b"SQLite format 3", Kind::SomethingElse("a database")),
     (0, b"\xff\xfe\0\0", Kind::SomethingElse("a text file")),
     (0, b"{\\rtf", Kind::SomethingElse("a text document (RTF)")),
@@ -122,6 +120,9 @@ pub(super) fn kind_from_bytes(head: &[u8]) -> Kind {
             _ => Kind::SomethingElse("IFF data that is not sound"),
         };
     }
+    if head.starts_with(b"OggS") && head.get(28..).is_some_and(|packet| packet.starts_with(b"Speex   ")) {
+        return Kind::UnreadableSound("Speex, a telephone codec");
+    }
     for (offset, bytes, kind) in SIGNATURES {
         if head.get(*offset..).is_some_and(|rest| rest.starts_with(bytes)) {
             return kind.clone();
@@ -139,8 +140,15 @@ pub(super) fn kind_from_bytes(head: &[u8]) -> Kind {
     if (0..3).all(|k| head.get(k * 188) == Some(&0x47)) {
         return Kind::UnreadableSound("an MPEG transport stream");
     }
-    Kind::SomethingElse(text_or_data(head))
+    Kind::SomethingElse(match text_or_data(head) {
+        UNKNOWN if head.starts_with(b"BM") => "a picture (BMP)",
+        UNKNOWN if head.starts_with(b"MZ") => "a Windows program",
+        other => other,
+    })
 }
+
+/// The word for data that nothing is known about.
+const UNKNOWN: &str = "data of an unknown kind";
 
 /// The length of an ID3v2 tag at the start, header and footer included (ID3v2.4, section 3.1).
 pub(super) fn id3_length(head: &[u8]) -> Option<u64> {
@@ -228,10 +236,10 @@ fn text_or_data(head: &[u8]) -> &'static str {
         Err(error) if error.error_len().is_none() => {
             std::str::from_utf8(&head[..error.valid_up_to()]).unwrap_or("")
         }
-        Err(_) => return "data of an unknown kind",
+        Err(_) => return UNKNOWN,
     };
     if text.is_empty() || text.chars().any(|c| c.is_control() && !"\t\r\n\u{c}".contains(c)) {
-        return "data of an unknown kind";
+        return UNKNOWN;
     }
     let start = text.trim_start_matches('\u{feff}').trim_start();
     let lower = start.get(..start.len().min(400)).unwrap_or(start).to_ascii_lowercase();

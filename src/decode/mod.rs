@@ -6,9 +6,11 @@
 //! is a [`DecodeError`] that says what happened and what to do; a file that can be read in part is a
 //! [`Take`] with remarks.
 
+mod aac_core;
 mod channels_from_packets;
 mod error;
 mod kind_from_bytes;
+mod length_fields;
 mod mono_from_channels;
 mod mp4_boxes;
 mod opus_packets;

@@ -6,7 +6,6 @@
 
 use super::source::Source;
 use std::io;
-use std::ops::Range;
 
 /// What the boxes say.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -15,8 +14,6 @@ pub(super) struct Mp4 {
     pub tracks: Vec<Mp4Track>,
     /// The table of contents was found.
     pub has_contents: bool,
-    /// A box states more bytes than the file has.
-    pub cut_short: bool,
     /// Ticks a second of the edit durations.
     movie_timescale: u32,
     /// Priming, padding and count of samples from `iTunSMPB`.
@@ -63,7 +60,6 @@ impl Mp4 {
             let header = source.bytes_at(at, 16)?;
             let Some((kind, header_length, length)) = box_header(&header, file_length - at) else { break };
             let Some(end) = at.checked_add(length) else { break };
-            mp4.cut_short |= end > file_length;
             if &kind == b"moov" && !mp4.has_contents && length <= LONGEST_CONTENTS {
                 let body = source.bytes_at(at + header_length, (length - header_length) as usize)?;
                 mp4.has_contents = true;
@@ -93,9 +89,9 @@ impl Mp4 {
         self.tracks.iter().find(|track| track.id == id)
     }
 
-    /// Which of `total` decoded samples at `rate` are meant to be heard, in order. Where nothing
-    /// is said, all of them.
-    pub fn heard(&self, track: &Mp4Track, rate: u32, total: usize) -> Vec<Range<usize>> {
+    /// Which of `total` decoded samples at `rate` are meant to be heard, as starts and ends in order.
+    /// Where nothing is said, all of them.
+    pub fn heard(&self, track: &Mp4Track, rate: u32, total: usize) -> Vec<(usize, usize)> {
         let samples = |ticks: u64, timescale: u32| -> usize {
             let timescale = u128::from(timescale.max(1));
             let samples = (u128::from(ticks) * u128::from(rate) + timescale / 2) / timescale;
@@ -110,18 +106,18 @@ impl Mp4 {
                     0 => usize::MAX,
                     ticks => samples(ticks, self.movie_timescale),
                 };
-                Some(start..start.saturating_add(length).min(total))
+                Some((start, start.saturating_add(length).min(total)))
             })
-            .filter(|part| !part.is_empty())
+            .filter(|(start, end)| start < end)
             .collect();
         match (parts.is_empty(), self.gapless_note) {
             (false, _) => parts,
             (true, Some((priming, _, count))) => {
                 let start = samples(priming, track.timescale);
                 let end = start.saturating_add(samples(count, track.timescale)).min(total);
-                if start < end { vec![start..end] } else { vec![0..total] }
+                if start < end { vec![(start, end)] } else { vec![(0, total)] }
             }
-            (true, None) => vec![0..total],
+            (true, None) => vec![(0, total)],
         }
     }
 }
@@ -274,26 +270,26 @@ mod tests {
     fn an_edit_skips_the_priming_and_the_padding() {
         // 2 s at 44.1 kHz behind 1024 samples of priming.
         let heard = movie(None).heard(&track(&[(2000, 1024)]), 44100, 90_000);
-        assert_eq!(heard, vec![1024..89_224]);
+        assert_eq!(heard, vec![(1024, 89_224)]);
     }
 
     #[test]
     fn a_pause_before_the_track_is_no_sound_and_a_cut_in_the_middle_is_left_out() {
         let heard = movie(None).heard(&track(&[(500, -1), (1000, 0), (1000, 88_200)]), 44100, 1_000_000);
-        assert_eq!(heard, vec![0..44_100, 88_200..132_300]);
+        assert_eq!(heard, vec![(0, 44_100), (88_200, 132_300)]);
     }
 
     #[test]
     fn a_core_at_half_rate_is_cut_at_half_the_samples() {
         let heard = movie(None).heard(&track(&[(1000, 2048)]), 22050, 90_000);
-        assert_eq!(heard, vec![1024..23_074]);
+        assert_eq!(heard, vec![(1024, 23_074)]);
     }
 
     #[test]
     fn the_gapless_note_counts_where_there_is_no_edit() {
         let heard = movie(Some((2112, 100, 50_000))).heard(&track(&[]), 44100, 60_000);
-        assert_eq!(heard, vec![2112..52_112]);
-        assert_eq!(movie(None).heard(&track(&[]), 44100, 60_000), vec![0..60_000]);
+        assert_eq!(heard, vec![(2112, 52_112)]);
+        assert_eq!(movie(None).heard(&track(&[]), 44100, 60_000), vec![(0, 60_000)]);
     }
 
     #[test]

@@ -19,13 +19,22 @@ pub(super) struct Source {
     length: u64,
     position: u64,
     reached: Arc<AtomicU64>,
+    may_seek: bool,
 }
 
 impl Source {
     /// The whole of a reader. Its length is found by seeking to the end.
     pub fn new(mut inner: Box<dyn Bytes>) -> io::Result<Self> {
         let length = inner.seek(SeekFrom::End(0))?;
-        Ok(Self { inner, header: Vec::new(), start: 0, length, position: 0, reached: Arc::default() })
+        Ok(Self {
+            inner,
+            header: Vec::new(),
+            start: 0,
+            length,
+            position: 0,
+            reached: Arc::default(),
+            may_seek: true,
+        })
     }
 
     /// Length in bytes, as seen.
@@ -37,6 +46,11 @@ impl Source {
     pub fn narrow(&mut self, header: Vec<u8>, start: u64, count: u64) {
         self.length = header.len() as u64 + count;
         (self.header, self.start, self.position) = (header, start, 0);
+    }
+
+    /// Tells demuxers whether they may jump about in the file.
+    pub fn forbid_seeking(&mut self, forbidden: bool) {
+        self.may_seek = !forbidden;
     }
 
     /// The furthest byte of the file that was read so far, shared with this source.
@@ -64,7 +78,9 @@ impl Read for Source {
             let at = self.start + (self.position - self.header.len() as u64);
             self.inner.seek(SeekFrom::Start(at))?;
             let count = self.inner.read(&mut buffer[..wanted])?;
-            self.reached.fetch_max(at + count as u64, Ordering::Relaxed);
+            if count > 0 {
+                self.reached.fetch_max(at + count as u64, Ordering::Relaxed);
+            }
             count
         };
         self.position += count as u64;
@@ -87,7 +103,7 @@ impl Seek for Source {
 
 impl MediaSource for Source {
     fn is_seekable(&self) -> bool {
-        true
+        self.may_seek
     }
 
     fn byte_len(&self) -> Option<u64> {

@@ -3,6 +3,7 @@
 use super::channels_from_packets::{Channels, End, Implausible, NoChannels, RATES, channels_from_packets};
 use super::error::DecodeError;
 use super::kind_from_bytes::{Container, ENOUGH, Kind, id3_length, kind_from_bytes};
+use super::length_fields::{Lengths, fit_lengths};
 use super::mono_from_channels::mono_from_channels;
 use super::mp4_boxes::Mp4;
 use super::source::Source;
@@ -100,6 +101,10 @@ fn take_from_source(name: &str, mut source: Source) -> Result<Take, DecodeError>
         }
         _ => {}
     }
+    let lengths = fit_lengths(&mut source, container).map_err(|error| said.unreadable(error))?;
+    if lengths == Lengths::CutShort {
+        remarks.push(truncated());
+    }
     let reached = source.reached();
     let decoded = catch_unwind(AssertUnwindSafe(|| {
         channels_from_packets(source, container, mp4.as_ref(), LONGEST_TAKE.0)
@@ -109,6 +114,9 @@ fn take_from_source(name: &str, mut source: Source) -> Result<Take, DecodeError>
         decoded.map_err(|why| said.no_channels(why, container, reached.load(Ordering::Relaxed)))?;
     if channels.planes.first().is_none_or(Vec::is_empty) {
         return Err(said.zero_length("it has a header and no sound"));
+    }
+    if lengths == Lengths::Open && channels.end == End::CutShort {
+        channels.end = End::Complete;
     }
     if let Some(wav) = wav {
         channels.codec = wav.codec();
@@ -144,7 +152,10 @@ fn container(said: &Said<'_>, source: &mut Source) -> Result<Container, DecodeEr
 }
 
 fn truncated() -> Remark {
-    Remark::new("truncated", "The file breaks off before its end; what is there was read.")
+    Remark::new(
+        "truncated",
+        "The file breaks off before its end, or a part of it is missing; what is there was read.",
+    )
 }
 
 /// What happened while decoding, in words.
@@ -250,7 +261,7 @@ impl Said<'_> {
             NoWav::NoSound => self.zero_length("it has a header and no sound"),
         })?;
         if let Some(codec) = wav.unreadable_codec() {
-            return Err(self.unsupported(codec, " in a WAV file".to_owned()));
+            return Err(self.unsupported(codec, " inside WAV".to_owned()));
         }
         Implausible::check(wav.rate, usize::from(wav.channels)).map_err(|what| self.implausible(what))?;
         if wav.channels == 0 {
@@ -265,7 +276,7 @@ impl Said<'_> {
             NoChannels::NoSoundTrack(holds) => {
                 DecodeError::NoSoundTrack { name: self.name(), container: kind.to_owned(), holds }
             }
-            NoChannels::Unsupported(codec) => self.unsupported(codec, format!(" in a {kind} file")),
+            NoChannels::Unsupported(codec) => self.unsupported(codec, format!(" inside {kind}")),
             NoChannels::Damaged(what) => self.damaged(&what, Some(reached)),
             NoChannels::Empty => self.zero_length("it has a header and no sound"),
             NoChannels::Implausible(what) => self.implausible(what),

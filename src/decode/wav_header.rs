@@ -66,6 +66,9 @@ impl Wav {
             match id {
                 b"fmt " => {
                     let bytes = source.bytes_at(body, (length as usize).min(256)).map_err(NoWav::Io)?;
+                    if bytes.len() < 16 {
+                        return damaged("its format description is cut short", body);
+                    }
                     fmt = Some((bytes, body));
                 }
                 b"ds64" => {
