@@ -4,7 +4,7 @@ use super::draft::Draft;
 use super::error::{Fault, FormatError, FormatErrorKind};
 use super::melody_from_draft::{ReadMelody, melody_from_draft};
 use super::text_from_bytes::text_from_bytes;
-use super::{melody_toml, musicxml};
+use super::{abc, melody_toml, musicxml};
 use crate::notation::Instrument;
 use std::io::Read;
 use std::path::Path;
@@ -84,11 +84,13 @@ pub fn read_melody_bytes_for(
 enum Format {
     MusicXml,
     Toml,
+    Abc,
 }
 
 fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Result<Draft, Fault> {
     match format_of(name, text) {
         Some(Format::MusicXml) => musicxml::draft_from_score(text, instrument),
+        Some(Format::Abc) => abc::draft_from_abc(text, instrument),
         Some(Format::Toml) => melody_toml::draft_from_toml(text),
         None => {
             let message = "this is not a melody in a format that I know";
@@ -105,11 +107,15 @@ fn format_of(name: &str, text: &str) -> Option<Format> {
     }
     let extension = name.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
     match extension.as_deref() {
+        Some("abc") => Some(Format::Abc),
         Some("toml") => Some(Format::Toml),
         Some("musicxml" | "xml" | "mxl") => Some(Format::MusicXml),
         _ => {
             let assigns = |line: &str| line.trim_start().starts_with("bars") && line.contains('=');
-            text.lines().any(assigns).then_some(Format::Toml)
+            if text.lines().any(assigns) {
+                return Some(Format::Toml);
+            }
+            abc::looks_like_abc(text).then_some(Format::Abc)
         }
     }
 }

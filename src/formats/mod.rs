@@ -2,18 +2,23 @@
 //! [`read_melody`] chooses the format by content and extension; what a reader cannot keep is an error
 //! or a remark that names bar and beat, never a silently different melody.
 
+mod abc;
 mod draft;
 mod error;
 mod melody_from_draft;
 mod melody_from_file;
 pub mod melody_toml;
+mod midi_from_melody;
 mod musicxml;
 mod playing_order;
 mod text_from_bytes;
 
+pub use abc::write_abc;
 pub use error::{FormatError, FormatErrorKind};
 pub use melody_from_draft::ReadMelody;
 pub use melody_from_file::{
     LARGEST_FILE, read_melody, read_melody_bytes, read_melody_bytes_for, read_melody_for,
 };
 pub use melody_toml::write_toml;
+pub use midi_from_melody::write_midi;
+pub use musicxml::{write_musicxml, write_mxl};

@@ -6,8 +6,8 @@ use num_rational::Ratio;
 pub type Length = Ratio<i64>;
 
 /// Every length in a melody has a denominator that divides this number
-/// (2¹⁴ · 3⁴ · 5² · 7 · 11 · 13), so that sums of many lengths can never overflow.
-pub const FINEST_GRID: i64 = 16_384 * 81 * 25 * 7 * 11 * 13;
+/// (2¹⁴ · 3⁴ · 5² · 7 · 11 · 13 · 17), so that sums of many lengths can never overflow.
+pub const FINEST_GRID: i64 = 16_384 * 81 * 25 * 7 * 11 * 13 * 17;
 
 /// No single note, rest or bar lasts longer than this many whole notes.
 pub const LONGEST: i64 = 1_000;
@@ -168,7 +168,7 @@ mod tests {
 
     #[test]
     fn lengths_off_the_grid_or_endless_are_refused() {
-        assert_eq!(checked_length(1, 17), None);
+        assert_eq!(checked_length(1, 19), None);
         assert_eq!(checked_length(i64::MAX, 1), None);
         assert_eq!(checked_length(0, 4), None);
         assert_eq!(checked_length(1, -4), None);

@@ -63,6 +63,14 @@ fn melody(file: &str, read: &formats::ReadMelody) -> Value {
 }
 
 fn write_all(folder: &Path, path: &Path, melody: &fingertape::notation::Melody) {
-    let stem = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let _ = (folder, stem, melody);
+    let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let write = |extension: &str, bytes: &[u8]| {
+        let to = folder.join(format!("{name}.{extension}"));
+        std::fs::write(&to, bytes).unwrap_or_else(|error| panic!("{}: {error}", to.display()));
+    };
+    write("toml", formats::write_toml(melody).as_bytes());
+    write("abc", formats::write_abc(melody).as_bytes());
+    write("musicxml", formats::write_musicxml(melody).as_bytes());
+    write("mxl", &formats::write_mxl(melody));
+    write("mid", &formats::write_midi(melody));
 }

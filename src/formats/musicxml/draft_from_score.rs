@@ -7,6 +7,7 @@ use super::parts::{Part, parts_of};
 use super::settle_pitches::settle_pitches;
 use crate::notation::Instrument;
 use crate::remark::Remark;
+use crate::units::Hertz;
 use roxmltree::{Document, Node, ParsingOptions};
 
 /// No score has more XML nodes than this.
@@ -31,6 +32,7 @@ pub(crate) fn draft_from_score(text: &str, wanted: Option<Instrument>) -> Result
     draft.remarks = remarks;
     draft.title = title(root);
     draft.composer = composer(root);
+    draft.a4 = a4(root);
     settle_pitches(&mut draft, part);
     Ok(draft)
 }
@@ -114,4 +116,13 @@ fn composer(root: Node) -> Option<String> {
         child.has_tag_name("creator") && child.attribute("type").is_none_or(|kind| kind == "composer")
     })?;
     text_of(composer)
+}
+
+/// The pitch of A4 as our own writer notes it.
+fn a4(root: Node) -> Option<Hertz> {
+    let field =
+        |node: &Node| node.has_tag_name("miscellaneous-field") && node.attribute("name") == Some("a4-hertz");
+    let identification = root.children().find(|child| child.has_tag_name("identification"))?;
+    let a4 = identification.descendants().find(field)?.text()?.trim().parse().ok()?;
+    (300.0..=600.0).contains(&a4).then_some(Hertz(a4))
 }

@@ -30,18 +30,26 @@ pub(super) fn read_measure(
     let mut reached = now;
     bar.marks.endings = running.endings.clone();
     let number = bar.number.unwrap_or(0);
-    for child in body.children().filter(Node::is_element) {
+    for element in body.children().filter(Node::is_element) {
         let beat = now / running.metre.beat() + Length::from_integer(1);
-        let place = |fault: Fault| fault.at(opening(child)).in_bar(number, beat);
-        match child.tag_name().name() {
-            "attributes" => read_attributes(draft, running, bar, child).map_err(place)?,
+        let place = |fault: Fault| fault.at(opening(element)).in_bar(number, beat);
+        match element.tag_name().name() {
+            "attributes" => read_attributes(draft, running, bar, element).map_err(place)?,
             "note" => {
-                if let Some(note) = read_note(draft, running, bar, child, now).map_err(place)? {
+                // A chord's other notes stand where its first one began.
+                let beat = match timed.last() {
+                    Some(Timed { start, .. }) if child(element, "chord").is_some() => {
+                        *start / running.metre.beat() + Length::from_integer(1)
+                    }
+                    _ => beat,
+                };
+                let place = |fault: Fault| fault.at(opening(element)).in_bar(number, beat);
+                if let Some(note) = read_note(draft, running, bar, element, now).map_err(place)? {
                     now += note.item.length;
                     if timed.len() >= MOST_ITEMS {
                         let message = format!("this bar has more than {MOST_ITEMS} notes");
                         return Err(Fault::new(FormatErrorKind::TooBig, message, "Check the file.")
-                            .at(opening(child)));
+                            .at(opening(element)));
                     }
                     if note.sounds {
                         timed.push(Timed {
@@ -52,9 +60,9 @@ pub(super) fn read_measure(
                     }
                 }
             }
-            "forward" => now += duration(child, running).map_err(place)?.unwrap_or_default(),
+            "forward" => now += duration(element, running).map_err(place)?.unwrap_or_default(),
             "backup" => {
-                let back = duration(child, running).map_err(place)?.unwrap_or_default();
+                let back = duration(element, running).map_err(place)?.unwrap_or_default();
                 if back > now {
                     draft.remark(
                         "backup",
@@ -65,16 +73,16 @@ pub(super) fn read_measure(
                 }
                 now = (now - back).max(Length::from_integer(0));
             }
-            "direction" => read_direction(draft, running, bar, child),
-            "sound" => read_sound(draft, running, bar, child),
-            "barline" => read_barline(running, bar, child, now).map_err(place)?,
+            "direction" => read_direction(draft, running, bar, element),
+            "sound" => read_sound(draft, running, bar, element),
+            "barline" => read_barline(running, bar, element, now).map_err(place)?,
             _ => {}
         }
         reached = reached.max(now);
         if now > Length::from_integer(LONGEST) {
             let message = format!("this bar is longer than {LONGEST} whole notes");
             return Err(
-                Fault::new(FormatErrorKind::TooBig, message, "Check the durations.").at(opening(child))
+                Fault::new(FormatErrorKind::TooBig, message, "Check the durations.").at(opening(element))
             );
         }
     }
@@ -285,6 +293,9 @@ fn read_note(
         return Err(Fault::new(FormatErrorKind::Unpitched, message, "Choose a part with pitches."));
     }
     let pitch = child(node, "pitch").map(read_pitch).transpose()?;
+    if let Some(pitch) = pitch {
+        remark_on_accidental(draft, number, beat, pitch, child_text(node, "accidental"));
+    }
     let whole_bar = child(node, "rest").is_some_and(|rest| rest.attribute("measure") == Some("yes"));
     let Some(mut length) = length.or((whole_bar && pitch.is_none()).then(|| running.metre.bar())) else {
         let message = "this note has no duration";
@@ -329,6 +340,23 @@ fn read_note(
     let staff = child_text(node, "staff").filter(|&staff| staff != "1");
     let voice = staff.map_or_else(|| voice.to_owned(), |staff| format!("{voice} of staff {staff}"));
     Ok(Some(Note { voice, item, sounds: !has("cue") }))
+}
+
+/// The printed accidental and the pitch can contradict each other; the pitch counts.
+fn remark_on_accidental(draft: &mut Draft, bar: u32, beat: Length, pitch: Spelling, printed: Option<&str>) {
+    let alter = match printed {
+        Some("double-sharp" | "sharp-sharp") => 2,
+        Some("sharp") => 1,
+        Some("natural") => 0,
+        Some("flat") => -1,
+        Some("flat-flat") => -2,
+        _ => return,
+    };
+    if alter != pitch.alter {
+        let text =
+            format!("a {} is printed, but the file says {pitch}; I read {pitch}.", printed.unwrap_or(""));
+        draft.remark("accidental-conflict", bar, beat, &text);
+    }
 }
 
 fn read_pitch(node: Node) -> Result<Spelling, Fault> {

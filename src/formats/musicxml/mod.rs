@@ -6,8 +6,10 @@ mod draft_from_part;
 mod draft_from_score;
 mod measure;
 mod parts;
+mod score_from_melody;
 mod score_from_mxl;
 mod settle_pitches;
 
 pub(crate) use draft_from_score::draft_from_score;
+pub use score_from_melody::{write_musicxml, write_mxl};
 pub(crate) use score_from_mxl::score_from_mxl;

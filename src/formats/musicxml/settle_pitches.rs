@@ -43,15 +43,6 @@ pub(super) fn settle_pitches(draft: &mut Draft, part: &Part) {
     }
     // The file says how it sounds; what is written follows from the instrument.
     draft.to_written = draft.to_sounding - instrument.sounding_shift();
-    let bottom = instrument.open_strings()[0];
-    if lowest + draft.to_sounding < bottom && lowest >= bottom && draft.to_sounding < 0 {
-        let text = format!(
-            "With the file's transposition the notes would be under the lowest string of the {instrument}, so I took \
-             them as they stand in the file."
-        );
-        draft.remarks.push(Remark::new("transposition-ignored", text));
-        (draft.to_written, draft.to_sounding) = (-instrument.sounding_shift(), 0);
-    }
 }
 
 fn by_range(lowest: i32) -> Instrument {
