@@ -1,6 +1,6 @@
 //! Opus packets become channels at 48 kHz (RFC 6716), with the header's gain (RFC 7845, 5.1).
 
-use opus_decoder::OpusMultistreamDecoder;
+use ropus::OpusMSDecoder;
 
 /// Opus always decodes to this rate here, whatever rate the recorder had.
 pub(super) const OPUS_RATE: u32 = 48_000;
@@ -10,12 +10,12 @@ const LONGEST_PACKET: usize = 5760;
 
 /// A decoder with its header.
 pub(super) struct OpusTrack {
-    decoder: OpusMultistreamDecoder,
+    decoder: OpusMSDecoder,
     channels: usize,
     gain: f32,
     /// Samples to leave out at the start.
     pub pre_skip: usize,
-    interleaved: Vec<f32>,
+    interleaved: Vec<i16>,
 }
 
 impl OpusTrack {
@@ -28,23 +28,23 @@ impl OpusTrack {
             return Err("its Opus header is cut short".to_owned());
         };
         let channels = usize::from(*channels);
-        let (streams, coupled, mapping) = match (family, rest) {
+        let (streams, coupled, mapping): (i32, i32, Vec<u8>) = match (family, rest) {
             (0, _) if channels == 1 => (1, 0, vec![0]),
             (0, _) if channels == 2 => (1, 1, vec![0, 1]),
             (1..=255, [streams, coupled, mapping @ ..]) if mapping.len() >= channels => {
-                (usize::from(*streams), usize::from(*coupled), mapping[..channels].to_vec())
+                (i32::from(*streams), i32::from(*coupled), mapping[..channels].to_vec())
             }
             _ => return Err("its Opus header names no usable channels".to_owned()),
         };
-        let decoder = OpusMultistreamDecoder::new(OPUS_RATE, channels, streams, coupled, &mapping)
-            .map_err(|error| format!("its Opus header makes no sense: {error}"))?;
+        let decoder = OpusMSDecoder::new(OPUS_RATE as i32, channels as i32, streams, coupled, &mapping)
+            .map_err(|code| format!("its Opus header makes no sense (code {code})"))?;
         let decibels = f32::from(i16::from_le_bytes([*gain_low, *gain_high])) / 256.0;
         Ok(Self {
             decoder,
             channels,
-            gain: 10f32.powf(decibels / 20.0),
+            gain: 10f32.powf(decibels / 20.0) / 32_768.0,
             pre_skip: usize::from(u16::from_le_bytes([*skip_low, *skip_high])),
-            interleaved: vec![0.0; LONGEST_PACKET * channels],
+            interleaved: vec![0; LONGEST_PACKET * channels],
         })
     }
 
@@ -59,11 +59,11 @@ impl OpusTrack {
         planes.iter_mut().for_each(Vec::clear);
         let frames = self
             .decoder
-            .decode_float(packet, &mut self.interleaved, false)
-            .map_err(|error| error.to_string())?;
-        for frame in self.interleaved.chunks_exact(self.channels).take(frames) {
+            .decode(Some(packet), packet.len() as i32, &mut self.interleaved, LONGEST_PACKET as i32, false)
+            .map_err(|code| format!("code {code}"))?;
+        for frame in self.interleaved.chunks_exact(self.channels).take(usize::try_from(frames).unwrap_or(0)) {
             for (plane, sample) in planes.iter_mut().zip(frame) {
-                plane.push(sample * self.gain);
+                plane.push(f32::from(*sample) * self.gain);
             }
         }
         Ok(())
@@ -89,7 +89,7 @@ mod tests {
         // Q7.8 decibels: 1541 / 256 = 6.02 dB, a factor of 2.
         let track = OpusTrack::new(&head(1, 1541, 0)).unwrap();
         assert_eq!((track.pre_skip, track.channels()), (312, 1));
-        assert!((track.gain - 2.0).abs() < 0.001);
+        assert!((track.gain * 32_768.0 - 2.0).abs() < 0.001);
     }
 
     #[test]
