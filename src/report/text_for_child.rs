@@ -6,7 +6,7 @@
 use super::intonation::{self, GOOD_STRING_CENTS, RETUNE_CENTS};
 use super::things_to_fix::{Thing, place_of, things_to_fix};
 use super::{TextSettings, refused, words};
-use crate::findings::{NoteVerdict, Report, RestVerdict};
+use crate::findings::{NoteFinding, NoteVerdict, Report, RestVerdict};
 
 /// How many things are listed after the first; the others are in the teacher's report.
 const LISTED: usize = 6;
@@ -142,7 +142,8 @@ fn tuning(report: &Report) -> Vec<String> {
     let mut lines = Vec::new();
     let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > RETUNE_CENTS);
     let alike = |offset: f64| report.tuning.strings.iter().all(|string| (string.cents - offset).abs() <= 8.0);
-    if let Some(offset) = whole.filter(|offset| alike(*offset)) {
+    let one_string = !report.tuning.strings.is_empty() && !more_than_one_string(report);
+    if let Some(offset) = whole.filter(|offset| alike(*offset) && !one_string) {
         lines.push(format!(
             "The whole instrument is {} ({:.0} cents). I allowed for that: it is not your fingers.",
             flat_or_sharp(offset),
@@ -167,6 +168,24 @@ fn tuning(report: &Report) -> Vec<String> {
         );
     }
     lines
+}
+
+/// Whether more than one string was surely heard: one string says nothing about the others.
+fn more_than_one_string(report: &Report) -> bool {
+    let instrument = report.melody.instrument;
+    let right = report.notes.iter().filter(|note| note.verdict == NoteVerdict::Right);
+    let strings = |note: &NoteFinding| -> Vec<usize> {
+        instrument.fingerings(note.written_midi).iter().map(|place| place.string).collect()
+    };
+    let mut shared: Option<Vec<usize>> = None;
+    for note in right {
+        let here = strings(note);
+        shared = Some(match shared {
+            None => here,
+            Some(so_far) => so_far.into_iter().filter(|string| here.contains(string)).collect(),
+        });
+    }
+    shared.is_none_or(|shared| shared.is_empty())
 }
 
 fn flat_or_sharp(cents: f64) -> &'static str {
@@ -389,6 +408,17 @@ mod tests {
         let text = said(&report);
         assert!(text.contains("The whole instrument is tuned flat (30 cents). I allowed for that"), "{text}");
         assert!(!text.contains("Fix this first"), "{text}");
+    }
+
+    #[test]
+    fn one_open_string_says_nothing_about_the_whole_instrument() {
+        let mut report = report(Instrument::Violin, &["A4"]);
+        off(&mut report, 0, -20.0);
+        report.tuning.offset_cents = Some(-20.0);
+        report.tuning.strings = vec![StringTuning { string: "A".into(), cents: -20.0, notes: 1 }];
+        let text = said(&report);
+        assert!(text.contains("The A string is too slack: open, it sounds 20 cents flat."), "{text}");
+        assert!(!text.contains("whole instrument"), "{text}");
     }
 
     #[test]

@@ -36,8 +36,7 @@ fn one(takes: &Path, out: &Path, truth: &Path) {
     let text = std::fs::read_to_string(truth).expect("the truth");
     let truth: serde_json::Value = serde_json::from_str(&text).expect("JSON");
     let name = |key: &str| truth[key].as_str().expect("a name").to_owned();
-    let instrument: Instrument =
-        serde_json::from_value(truth["instrument"].clone()).expect("an instrument");
+    let instrument: Instrument = serde_json::from_value(truth["instrument"].clone()).expect("an instrument");
     let melody = read_melody(&takes.join(name("score"))).expect("a melody").melody;
     let (melody, _) = melody.for_instrument(instrument);
     let take = fingertape::decode::read_take(&takes.join(name("audio"))).expect("a take");
