@@ -1,6 +1,8 @@
 //! What people and programs read: the report as words for a child, as a table for a teacher and as
 //! JSON; the contour as CSV. Everything here becomes text; nothing here judges.
 
+#[cfg(test)]
+mod any_report;
 mod contour_csv;
 mod fingers;
 mod intonation;

@@ -206,12 +206,17 @@ fn unsure(report: &Report) -> Vec<String> {
         .map(|rest| format!("{} (the rest)", words::place(rest.bar, rest.beat)))
         .collect();
     let places: Vec<String> = notes.into_iter().chain(rests).collect();
-    match places.len() {
-        0 => Vec::new(),
-        1 => vec![format!("{}: I could not hear it well enough. It does not count against you.", places[0])],
-        _ => vec![format!(
+    match places.as_slice() {
+        [] => Vec::new(),
+        [one] => vec![format!("{one}: I could not hear it well enough. It does not count against you.")],
+        some if some.len() <= LISTED => vec![format!(
             "{}: I could not hear these well enough. They do not count against you.",
-            places.join("; ")
+            some.join("; ")
+        )],
+        [first, .., last] => vec![format!(
+            "From {first} to {last} there are {} notes and rests that I could not hear well enough. They do not \
+             count against you.",
+            places.len()
         )],
     }
 }
@@ -504,6 +509,33 @@ mod tests {
         let text = said(&report);
         assert!(text.contains("Everything sounds an octave lower than the sheet for violin."), "{text}");
         assert!(!text.contains("you played"), "{text}");
+    }
+
+    #[test]
+    fn a_pitch_between_two_notes_is_not_given_a_name() {
+        let mut report = violin();
+        wrong(&mut report, 1, -0.6);
+        let text = said(&report);
+        assert!(text.contains("you played a note between E flat and E; the sheet has E."), "{text}");
+        wrong(&mut report, 1, -1.45);
+        let text = said(&report);
+        assert!(text.contains("you played a note between E flat and D; the sheet has E."), "{text}");
+    }
+
+    #[test]
+    fn a_verdict_that_is_not_sure_is_not_built_upon() {
+        let mut report = violin();
+        off(&mut report, 1, -30.0);
+        report.notes[1].confidence = 0.7;
+        assert!(!said(&report).contains("too low"));
+    }
+
+    #[test]
+    fn a_crowd_of_unsure_notes_is_said_in_one_sentence() {
+        let mut report = report(Instrument::Violin, &["D4"; 12]);
+        (0..10).for_each(|index| unheard(&mut report, index, NoteVerdict::Unsure));
+        let text = said(&report);
+        assert!(text.contains("there are 10 notes and rests that I could not hear well enough"), "{text}");
     }
 
     #[test]

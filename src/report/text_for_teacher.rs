@@ -32,7 +32,7 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
     section("Open strings", strings(report));
     section("Remarks", remarks(report));
     if report.outcome == crate::findings::Outcome::Judged {
-        section("How to read this", thresholds());
+        section("How to read this", thresholds(report, settings));
     }
     text
 }
@@ -233,14 +233,15 @@ fn remarks(report: &Report) -> String {
         .collect()
 }
 
-fn thresholds() -> String {
+fn thresholds(report: &Report, settings: &TextSettings) -> String {
+    let length = settings.string_length_of(report.melody.instrument).0;
     format!(
         "right: within 50 cents of the written pitch after the instrument's own tuning; unsure: not held\n\
          \u{20} against the player.\n\
          off: median of the steady part against equal temperament at A4. finger: the same after the open\n\
          \u{20} string's tuning (or the whole instrument's). spread: half the interquartile range.\n\
          fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50; a professional is within 10.\n\
-         move: + toward the bridge, - toward the nut, on an ideal string of the length that was given;\n\
+         move: + toward the bridge, - toward the nut, on an ideal string of {length:.0} mm;\n\
          \u{20} not said where the spread is above {STEADY_SPREAD_CENTS:.0} cents.\n\
          late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
          place: string and finger in first position (D0 = open D string).\n\
