@@ -46,6 +46,20 @@ fn a_judged_take_ends_with_0_and_speaks_to_the_child() {
 }
 
 #[test]
+fn headings_are_bold_where_it_is_wanted_and_the_words_stay_the_same() {
+    let case = fixture("wrong-notes");
+    let (take, melody) = (case.join("take.flac"), case.join("melody.toml"));
+    let arguments = ["check", take.to_str().expect("a path"), "--melody", melody.to_str().expect("a path")];
+    let printed = |name: &str| {
+        let output = fingertape(&arguments).env(name, "1").output().expect("the program runs");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let bold = printed("CLICOLOR_FORCE");
+    assert!(bold.contains("\u{1b}[1mFix this first\u{1b}[0m"), "{bold}");
+    assert_eq!(bold.replace("\u{1b}[1m", "").replace("\u{1b}[0m", ""), printed("NO_COLOR"));
+}
+
+#[test]
 fn detail_prints_the_tables() {
     let (code, text, _) = check("wrong-notes", &["--detail"]);
     assert_eq!(code, 0);
