@@ -1,11 +1,15 @@
 //! What people and programs read: the report as words for a child, as a table for a teacher and as
 //! JSON; the contour as CSV. Everything here becomes text; nothing here judges.
 
+#[cfg(test)]
+mod any_report;
 mod contour_csv;
 mod fingers;
 mod intonation;
 mod json;
 mod refused;
+#[cfg(test)]
+mod sample_report;
 mod settings;
 mod text_for_child;
 mod text_for_teacher;

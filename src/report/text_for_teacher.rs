@@ -32,7 +32,7 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
     section("Open strings", strings(report));
     section("Remarks", remarks(report));
     if report.outcome == crate::findings::Outcome::Judged {
-        section("How to read this", thresholds());
+        section("How to read this", thresholds(report, settings));
     }
     text
 }
@@ -233,14 +233,15 @@ fn remarks(report: &Report) -> String {
         .collect()
 }
 
-fn thresholds() -> String {
+fn thresholds(report: &Report, settings: &TextSettings) -> String {
+    let length = settings.string_length_of(report.melody.instrument).0;
     format!(
         "right: within 50 cents of the written pitch after the instrument's own tuning; unsure: not held\n\
          \u{20} against the player.\n\
          off: median of the steady part against equal temperament at A4. finger: the same after the open\n\
          \u{20} string's tuning (or the whole instrument's). spread: half the interquartile range.\n\
          fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50; a professional is within 10.\n\
-         move: + toward the bridge, - toward the nut, on an ideal string of the length that was given;\n\
+         move: + toward the bridge, - toward the nut, on an ideal string of {length:.0} mm;\n\
          \u{20} not said where the spread is above {STEADY_SPREAD_CENTS:.0} cents.\n\
          late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
          place: string and finger in first position (D0 = open D string).\n\
@@ -249,4 +250,96 @@ fn thresholds() -> String {
          \u{20} between onsets at the player's own tempo.\n\
          confidence: the probability that the verdict is right. Not measured on recordings of children.\n"
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample_report::{off, report, unheard, wrong};
+    use super::*;
+    use crate::findings::{ExtraFinding, Outcome, RestartFinding, StringTuning};
+    use crate::notation::Instrument;
+
+    fn said(edit: impl Fn(&mut Report)) -> String {
+        let mut report = report(Instrument::Cello, &["D3", "E3", "F#3", "-", "A3", "A3", "B3", "D3"]);
+        edit(&mut report);
+        for_teacher(&report, &TextSettings::default())
+    }
+
+    /// The cells of the row that starts with these cells.
+    fn row(text: &str, start: &[&str]) -> Vec<String> {
+        let cells =
+            |line: &str| line.trim_matches('|').split('|').map(|cell| cell.trim().to_owned()).collect();
+        let rows = text.lines().filter(|line| line.starts_with('|')).map(cells);
+        rows.into_iter().find(|cells: &Vec<String>| cells.iter().zip(start).all(|(a, b)| a == b)).unwrap()
+    }
+
+    #[test]
+    fn every_number_has_its_unit_in_the_header() {
+        let text = said(|_| {});
+        for line in text.lines().filter(|line| line.starts_with("| bar")) {
+            for header in line.trim_matches('|').split('|').map(str::trim) {
+                let plain = ["bar", "beat", "written", "place", "verdict"].contains(&header);
+                assert!(plain || header.contains('('), "{header}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_note_that_was_not_heard_has_dashes_and_no_numbers() {
+        let text = said(|report| unheard(report, 1, NoteVerdict::Missing));
+        assert_eq!(
+            row(&text, &["1", "2", "E3"]),
+            ["1", "2", "E3", "D1", "MISSING", "0.98", "-", "-", "-", "-", "-"]
+        );
+    }
+
+    #[test]
+    fn a_flat_finger_has_its_way_in_millimetres() {
+        let text = said(|report| off(report, 1, -20.0));
+        // 1/2 cello, 575 mm: 575 · 2^(−2/12) · (2^(20/1200) − 1) = 5.95 mm.
+        assert_eq!(
+            row(&text, &["1", "2", "E3"]),
+            ["1", "2", "E3", "D1", "right", "0.98", "51.80", "-20.0", "-20.0", "2.0", "+6.0"]
+        );
+    }
+
+    #[test]
+    fn an_open_string_has_no_finger_to_move() {
+        let text = said(|report| {
+            off(report, 0, -18.0);
+            report.tuning.strings = vec![StringTuning { string: "D".into(), cents: -18.0, notes: 2 }];
+        });
+        assert_eq!(row(&text, &["1", "1", "D3"])[8..], ["-", "2.0", "-"]);
+        assert_eq!(row(&text, &["D"]), ["D", "TUNE", "-18.0", "2"]);
+    }
+
+    #[test]
+    fn verdicts_are_words_and_sections_appear_only_with_something_in_them() {
+        let quiet = said(|_| {});
+        for section in ["Notes that are not on the sheet", "Restarts", "Open strings", "Remarks", "\u{1b}"] {
+            assert!(!quiet.contains(section), "{section}");
+        }
+        let text = said(|report| {
+            wrong(report, 2, -1.0);
+            report.rests[0].verdict = RestVerdict::Rushed;
+            report.rests[0].played_beats = Some(0.4);
+            report.extra =
+                vec![ExtraFinding { onset_s: 3.0, offset_s: 3.2, played_midi: 55.1, after_index: None }];
+            report.restarts = vec![RestartFinding { time_s: 5.0, left_at_index: 4, resumed_at_index: 0 }];
+        });
+        assert_eq!(row(&text, &["1", "3", "F#3"])[4], "WRONG");
+        assert_eq!(row(&text, &["1", "4", "RUSHED"]), ["1", "4", "RUSHED", "1.00", "0.40", "0.98"]);
+        assert_eq!(row(&text, &["G"]), ["G", "the start", "55.10", "3.000", "3.200"]);
+        assert_eq!(row(&text, &["Bar 2, beat 1"]), ["Bar 2, beat 1", "Bar 1, beat 1", "5.00"]);
+    }
+
+    #[test]
+    fn a_refused_take_has_no_tables() {
+        let text = said(|report| {
+            report.outcome = Outcome::NotThisMelody;
+            report.notes.clear();
+            report.rests.clear();
+        });
+        assert!(text.contains("Not judged, not graded.") && !text.contains('|'), "{text}");
+    }
 }

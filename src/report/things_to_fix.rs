@@ -13,6 +13,15 @@ use crate::findings::{NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict
 /// *Perception & Psychophysics* 1993).
 const DRIFT_PERCENT: f64 = 10.0;
 
+/// A played pitch that is further than this from the nearest note, in semitones, has no name of its own.
+const BETWEEN_SEMITONES: f64 = 0.35;
+
+/// A verdict that is less sure than this is not built upon.
+const SURE: f64 = 0.8;
+
+/// So many extra notes in a row are named; of more, only their number is said.
+const NAMED: usize = 4;
+
 /// One thing to fix.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Thing {
@@ -48,29 +57,43 @@ fn in_sentence(place: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
-/// Semitones from the written to the played pitch after the tuning of the whole instrument, and
-/// whether the played pitch lies between two notes.
-pub fn semitones_off(report: &Report, note: &NoteFinding) -> Option<(i32, bool)> {
+/// How far a played pitch is from the written one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Off {
+    /// To the nearest semitone.
+    semitones: i32,
+    /// 0 where that is the note that was meant; ±1 where the pitch lies between it and that neighbour.
+    toward: i32,
+}
+
+/// How far the played pitch is from the written one after the tuning of the whole instrument.
+fn off(report: &Report, note: &NoteFinding) -> Option<Off> {
     let played = note.played_midi? - report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
-    let off = played - f64::from(note.written_midi);
-    Some((off.round() as i32, (off - off.round()).abs() > 0.35))
+    // No string reaches further than 10 octaves.
+    let off = (played - f64::from(note.written_midi)).clamp(-120.0, 120.0);
+    let rest = off - off.round();
+    let toward = if rest.abs() > BETWEEN_SEMITONES { rest.signum() as i32 } else { 0 };
+    Some(Off { semitones: off.round() as i32, toward })
 }
 
 /// The same wrong note for the same written one, wherever it came.
 struct SameMistake<'a> {
     first: &'a NoteFinding,
-    off: Option<(i32, bool)>,
+    off: Option<Off>,
     again: Vec<String>,
 }
 
 fn wrong_notes(report: &Report) -> Vec<Thing> {
     let mut mistakes: Vec<SameMistake> = Vec::new();
     for note in report.notes.iter().filter(|note| note.verdict == NoteVerdict::Wrong) {
-        let off = semitones_off(report, note);
+        let off = off(report, note);
         match mistakes.iter_mut().find(|one| one.first.written == note.written && one.off == off) {
             Some(one) => one.again.push(in_sentence(&words::place(note.bar, note.beat))),
             None => mistakes.push(SameMistake { first: note, off, again: Vec::new() }),
         }
+    }
+    if let Some(thing) = whole_octave(report, &mistakes) {
+        return vec![thing];
     }
     let thing = |one: &SameMistake| {
         let note = one.first;
@@ -84,25 +107,47 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
     mistakes.iter().map(thing).collect()
 }
 
-fn wrong_note(report: &Report, note: &NoteFinding, off: Option<(i32, bool)>) -> String {
-    let instrument = report.melody.instrument;
+/// Everything an octave away is one thing to know, not a mistake for each note.
+fn whole_octave(report: &Report, mistakes: &[SameMistake]) -> Option<Thing> {
+    let octaves = mistakes.first()?.off?.semitones;
+    let all = octaves != 0
+        && octaves % 12 == 0
+        && mistakes.iter().all(|one| one.off == Some(Off { semitones: octaves, toward: 0 }))
+        && report.notes.iter().all(|note| note.verdict != NoteVerdict::Right);
+    let way = if octaves > 0 { "higher" } else { "lower" };
+    let far =
+        if octaves.abs() == 12 { "an octave".to_owned() } else { format!("{} octaves", octaves.abs() / 12) };
+    all.then(|| Thing {
+        weight: 200.0,
+        index: 0,
+        text: format!(
+            "Everything sounds {far} {way} than the sheet for {}. Is it the right sheet, and the right instrument?",
+            report.melody.instrument
+        ),
+    })
+}
+
+fn wrong_note(report: &Report, note: &NoteFinding, off: Option<Off>) -> String {
     let sheet = words::pitch(&note.written);
     match off {
         None => format!("you played another note; the sheet has {sheet}."),
-        Some((0, _)) => format!("your note was too far from {sheet}, which is on the sheet, to count as it."),
-        Some((semitones, true)) => {
-            let other =
-                if note.played_midi > Some(f64::from(note.written_midi + semitones)) { 1 } else { -1 };
-            let (near, _) = words::played_and_written(&note.written, semitones);
-            let (far, _) = words::played_and_written(&note.written, semitones + other);
-            let far = if semitones + other == 0 { words::pitch(&note.written) } else { far };
-            format!("you played a note between {near} and {far}; the sheet has {sheet}.")
+        Some(Off { semitones: 0, .. }) => {
+            format!("your note was too far from {sheet}, which is on the sheet, to count as it.")
         }
-        Some((semitones, false)) => {
+        Some(Off { semitones, toward: 0 }) => {
             let (played, sheet) = words::played_and_written(&note.written, semitones);
-            let hand = fingers::advice(instrument, &sheet, note.written_midi, note.written_midi + semitones)
+            let sounding = note.written_midi.saturating_add(semitones);
+            let hand = fingers::advice(report.melody.instrument, &sheet, note.written_midi, sounding)
                 .map_or(String::new(), |advice| format!(" {advice}"));
             format!("you played {played}; the sheet has {sheet}.{hand}")
+        }
+        Some(Off { semitones, toward }) => {
+            let (near, _) = words::played_and_written(&note.written, semitones);
+            let far = match semitones + toward {
+                0 => sheet.clone(),
+                far => words::played_and_written(&note.written, far).0,
+            };
+            format!("you played a note between {near} and {far}; the sheet has {sheet}.")
         }
     }
 }
@@ -196,7 +241,7 @@ fn rest(rest: &RestFinding) -> Option<Thing> {
 fn finger(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Option<Thing> {
     let found = intonation::of(report, note, settings)?;
     let cents = found.finger_cents;
-    if cents.abs() <= IN_TUNE_CENTS || found.open_only() {
+    if cents.abs() <= IN_TUNE_CENTS || found.open_only() || note.confidence < SURE {
         return None;
     }
     let clearly = cents.abs() > CLEARLY_OFF_CENTS;
@@ -268,10 +313,13 @@ fn extra_notes(report: &Report) -> Vec<Thing> {
         };
         let what = match names.as_slice() {
             [one] => format!("an extra note, {one}, that is not on the sheet"),
-            many => format!("{} extra notes that are not on the sheet: {}", many.len(), words::list(many)),
+            some if some.len() <= NAMED => {
+                format!("{} extra notes that are not on the sheet: {}", some.len(), words::list(some))
+            }
+            many => format!("{} extra notes that are not on the sheet", many.len()),
         };
         let text = format!("{where_}: I heard {what} (at {onset:.1} seconds).");
-        Thing { weight: 40.0 + names.len() as f64 / 100.0, index: after.unwrap_or(0), text }
+        Thing { weight: 40.0 + (names.len() as f64 / 100.0).min(1.0), index: after.unwrap_or(0), text }
     };
     groups.iter().map(thing).collect()
 }

@@ -1,0 +1,159 @@
+//! Every command and every melody in the README works as it stands there.
+
+use fingertape::notation::Instrument;
+use fingertape::sound::{BowedTone, bowed_tone};
+use fingertape::units::{Hertz, SampleRate, Seconds};
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+/// The fenced blocks of a language, in order.
+fn blocks(readme: &str, language: &str) -> Vec<String> {
+    let fence = format!("```{language}\n");
+    let mut found = Vec::new();
+    let mut rest = readme;
+    while let Some(start) = rest.find(&fence) {
+        let body = &rest[start + fence.len()..];
+        let end = body.find("```").expect("every block ends");
+        found.push(body[..end].to_owned());
+        rest = &body[end..];
+    }
+    found
+}
+
+fn readme() -> String {
+    fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).expect("the README is there")
+}
+
+/// A folder with everything that the examples speak of.
+fn folder_of_a_reader(readme: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let place = |name: &str| folder.path().join(name);
+    let melodies = blocks(readme, "toml");
+    assert_eq!(melodies.len(), 2, "a melody of eight bars at most, and one of one note");
+    fs::write(place("my-melody.toml"), &melodies[0]).expect("a file");
+    fs::write(place("open-a.toml"), &melodies[1]).expect("a file");
+    let case = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures");
+    let read = fingertape::formats::read_melody(&place("my-melody.toml")).expect("the README's melody");
+    assert_eq!(read.remarks, []);
+    fs::write(place("melody.musicxml"), fingertape::formats::write_musicxml(&read.melody)).expect("a file");
+    // The kind of a recording is read from its content, so a FLAC file may stand for any other.
+    fs::copy(case.join("all-right/take.flac"), place("my-take.m4a")).expect("a copy");
+    fs::create_dir(place("takes")).expect("a folder");
+    fs::copy(case.join("all-right/take.flac"), place("takes/violin-1.m4a")).expect("a copy");
+    fs::copy(case.join("one-long-bow/take.flac"), place("takes/violin 2.flac")).expect("a copy");
+    fs::copy(case.join("not-this-melody/take.flac"), place("takes/violin-3.m4a")).expect("a copy");
+    write_open_string(&place("open-a.m4a"));
+    folder
+}
+
+/// An A string that is 20 cents flat, as a WAV file.
+fn write_open_string(path: &Path) {
+    let tone = BowedTone::new(Hertz(440.0 * (-20.0_f64 / 1200.0).exp2()), Seconds(4.0), Instrument::Violin);
+    let rate = SampleRate(44_100);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate.0,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut file = hound::WavWriter::create(path, spec).expect("a file");
+    let silence = std::iter::repeat_n(0.0_f32, 22_050);
+    for sample in silence.clone().chain(bowed_tone(&tone, rate).mono).chain(silence) {
+        file.write_sample((sample * 32_767.0).round() as i16).expect("a sample");
+    }
+    file.finalize().expect("a file");
+}
+
+/// Runs a block as a reader would; exit code and what was printed.
+fn run(block: &str, folder: &Path) -> (i32, String) {
+    let program = Path::new(env!("CARGO_BIN_EXE_fingertape"));
+    let bin = program.parent().expect("the program is in a folder");
+    let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap_or_default());
+    let output = Command::new("bash")
+        .args(["-c", block])
+        .current_dir(folder)
+        .env("PATH", path)
+        .output()
+        .expect("bash runs");
+    let text =
+        format!("{}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+    (output.status.code().expect("it ends"), text)
+}
+
+#[cfg(unix)]
+#[test]
+fn every_example_of_the_readme_runs() {
+    let readme = readme();
+    let folder = folder_of_a_reader(&readme);
+    let commands = blocks(&readme, "sh");
+    assert_eq!(commands.len(), 6);
+    assert_eq!(commands[0], "cargo run --release -- demo\n");
+    assert_eq!(commands[1], "bash tests/everything.sh\n");
+    assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/everything.sh").is_file());
+    // The demo through the program that is already built.
+    let (code, text) = run("fingertape demo", folder.path());
+    assert_eq!(code, 0, "{text}");
+    assert!(folder.path().join("fingertape-demo/report.json").is_file());
+
+    let (code, text) = run(&commands[2], folder.path());
+    assert_eq!(code, 0, "{text}");
+    assert!(text.contains("What went well"), "{text}");
+
+    let (_, text) = run(&commands[3], folder.path());
+    assert_eq!(text, "", "everything goes to files");
+    let report = |name: &str| {
+        fs::read_to_string(folder.path().join("reports").join(name))
+            .unwrap_or_else(|error| panic!("{name}: {error}"))
+    };
+    assert!(report("violin-1.txt").contains("confidence (0-1)"));
+    assert!(report("violin 2.txt").contains("MISSING"));
+    assert!(report("violin-3.txt").contains("Not judged, not graded."));
+    assert!(report("violin-3.json").contains("\"not-this-melody\""));
+
+    let (code, text) = run(&commands[4], folder.path());
+    assert_eq!(code, 0, "{text}");
+    assert!(text.contains("The A string is too slack: open, it sounds 20 cents flat."), "{text}");
+
+    let (code, text) = run(&commands[5], folder.path());
+    assert_eq!(code, 0, "{text}");
+    let row = text.lines().find(|line| line.starts_with("2.000,")).expect("a row at 2 s");
+    let hertz: f64 = row.split(',').nth(1).expect("a pitch").parse().expect("a number");
+    // 440 Hz · 2^(−20/1200) = 434.95 Hz.
+    assert!((hertz - 434.95).abs() < 0.2, "{row}");
+}
+
+#[test]
+fn the_readme_promises_no_command_that_is_not_there() {
+    let readme = readme();
+    let commands: Vec<&str> = readme
+        .split("fingertape ")
+        .skip(1)
+        .filter_map(|rest| rest.split_whitespace().next())
+        .filter(|word| word.chars().all(|letter| letter.is_ascii_lowercase()))
+        .collect();
+    let known = ["check", "contour", "demo", "help"];
+    let prose = ["is", "listens"];
+    for command in commands {
+        assert!(known.contains(&command) || prose.contains(&command), "{command}");
+    }
+}
+
+#[test]
+fn the_readme_names_every_option_of_check_that_it_uses() {
+    let help = Command::new(env!("CARGO_BIN_EXE_fingertape"))
+        .args(["check", "--help"])
+        .output()
+        .expect("the program runs");
+    let help = String::from_utf8_lossy(&help.stdout).into_owned();
+    let readme = readme();
+    let options = readme
+        .split(|letter: char| !(letter.is_ascii_lowercase() || letter == '-' || letter.is_ascii_digit()))
+        .filter(|word| word.starts_with("--") && word.len() > 3);
+    for option in options {
+        assert!(
+            help.contains(option) || ["--release", "--path", "--no-default-features"].contains(&option),
+            "{option}"
+        );
+    }
+}
