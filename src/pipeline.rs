@@ -61,8 +61,8 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
         None => Hertz(41.2),
     };
     let envelope = Envelope::from_samples(samples, lowest);
-    let continuity = Continuity::from_samples(samples, &contour);
-    let boundaries = boundaries_from_sound(&contour, &envelope, &continuity);
+    let continuity = Continuity::new(samples, &contour);
+    let boundaries = boundaries_from_sound(&contour, &envelope, continuity);
     Listening { contour, envelope, boundaries }
 }
 

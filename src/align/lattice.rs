@@ -61,12 +61,44 @@ pub(super) struct Lattice<'a> {
     pub notes: &'a [WrittenNote],
     pub boundaries: &'a [Boundary],
     pub evidence: &'a Evidence,
-    tempo: &'a LocalTempo,
     costs: &'a Costs,
     /// Frame of each boundary, then the end of the take.
     pub frames: Vec<usize>,
     /// Pause or talk, whichever fits better, summed like `evidence.pause`.
     loose: Vec<f32>,
+    /// `spans[a][s]`: what is expected from the onset of note `a` to that of note `a + 1 + s`.
+    spans: Vec<Vec<Span>>,
+    timing: TimingTable,
+}
+
+/// Logarithms of expected inter-onset intervals in seconds.
+struct Span {
+    full: f64,
+    /// If the notes between are left out together with their time.
+    closed: Option<f64>,
+}
+
+/// Log-likelihood of the logarithm of played over expected interval: Student's t with three degrees of
+/// freedom (heavy tails: a child hesitates), tabulated because it is asked for at every edge.
+struct TimingTable {
+    values: Vec<f64>,
+}
+
+impl TimingTable {
+    const STEP: f64 = 0.005;
+    const LAST: usize = 1200;
+
+    fn new(scale: f64) -> Self {
+        let at = |k: usize| {
+            let x = k as f64 * Self::STEP / scale;
+            -2.0 * (x * x / 3.0).ln_1p()
+        };
+        Self { values: (0..=Self::LAST).map(at).collect() }
+    }
+
+    fn at(&self, log_ratio: f64) -> f64 {
+        self.values[((log_ratio.abs() / Self::STEP + 0.5) as usize).min(Self::LAST)]
+    }
 }
 
 impl<'a> Lattice<'a> {
@@ -74,7 +106,7 @@ impl<'a> Lattice<'a> {
         notes: &'a [WrittenNote],
         boundaries: &'a [Boundary],
         evidence: &'a Evidence,
-        tempo: &'a LocalTempo,
+        tempo: &LocalTempo,
         costs: &'a Costs,
     ) -> Self {
         let mut frames: Vec<usize> = boundaries.iter().map(|b| evidence.frame(b.time)).collect();
@@ -83,7 +115,18 @@ impl<'a> Lattice<'a> {
         for f in 0..evidence.pause.len() - 1 {
             loose[f + 1] = loose[f] + (evidence.pause[f + 1] - evidence.pause[f]).max(TALK_FRAME);
         }
-        Self { notes, boundaries, evidence, tempo, costs, frames, loose }
+        let span = |a: usize, b: usize| {
+            let beat = 0.5 * (tempo.at[a] + tempo.at[b]);
+            let full = notes[b].start - notes[a].start;
+            let without: f64 = notes[a + 1..b].iter().map(|n| n.length).sum();
+            let closed = (b > a + 1 && full > without).then(|| ((full - without) * beat).ln());
+            Span { full: (full * beat).ln(), closed }
+        };
+        let spans = (0..notes.len())
+            .map(|a| (a + 1..(a + 1 + LONGEST_SKIP).min(notes.len())).map(|b| span(a, b)).collect())
+            .collect();
+        let timing = TimingTable::new(costs.timing_scale);
+        Self { notes, boundaries, evidence, costs, frames, loose, spans, timing }
     }
 
     pub fn states(&self) -> usize {
@@ -185,32 +228,31 @@ impl<'a> Lattice<'a> {
                     strict
                 };
             }
+            let between = Between {
+                k,
+                log_seconds: ((end - start) as f64 * evidence.hop.0).ln(),
+                tight: Choice::new(&tight),
+                loose: Choice::new(&loose),
+            };
             for &s in alive {
-                self.edges_between(j, k, s, &tight, &loose, visit);
+                self.edges_between(s, &between, visit);
             }
         }
     }
 
-    fn edges_between(
-        &self,
-        j: usize,
-        k: usize,
-        s: usize,
-        tight: &[Content],
-        loose: &[Content],
-        visit: &mut impl FnMut(Edge),
-    ) {
+    fn edges_between(&self, s: usize, between: &Between<'_>, visit: &mut impl FnMut(Edge)) {
+        let k = between.k;
         if k == self.boundaries.len() {
             let left = self.notes.len() - self.position(s).map_or(0, |a| a + 1);
             let stop = if left == 0 { 0.0 } else { 5.0 + 0.8 * (left as f64).min(15.0) };
-            for (content, right) in self.readings(s, loose) {
+            for (content, right) in self.readings(s, &between.loose) {
                 visit(Edge { state: s, target: Target::End, price: content.score - stop, content, right });
             }
             return;
         }
         let position = self.position(s);
         let onset = self.onset(k);
-        for (content, right) in self.readings(s, tight) {
+        for (content, right) in self.readings(s, &between.tight) {
             let here = content.score + onset;
             // Go on, perhaps leaving notes out.
             let next = position.map_or(0, |a| a + 1);
@@ -220,7 +262,7 @@ impl<'a> Lattice<'a> {
                     skipped += self.leaving_out(m - 1);
                 }
                 let timing = match self.written(s) {
-                    Some(w) => self.timing(w, m, self.frames[k] - self.frames[j]),
+                    Some(w) => self.timing(w, m, between.log_seconds),
                     None => -1.2,
                 };
                 let unheard = if self.heard_is(content, self.notes[m].midi)
@@ -240,7 +282,7 @@ impl<'a> Lattice<'a> {
         }
         // Stop and go back: pausing first makes it likelier.
         if let Some(a) = position {
-            for (content, right) in self.readings(s, loose) {
+            for (content, right) in self.readings(s, &between.loose) {
                 let pause =
                     self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
                 let halt = if pause > 0.4 { 0.0 } else { -1.5 };
@@ -256,8 +298,8 @@ impl<'a> Lattice<'a> {
 
     /// The ways to hear state `s`: a written note at its pitch and at the best other one (at the price of a
     /// wrong note), an extra at its best pitch.
-    fn readings(&self, s: usize, contents: &[Content]) -> impl Iterator<Item = (Content, bool)> + use<> {
-        let top = top_two(contents);
+    fn readings(&self, s: usize, choice: &Choice<'_>) -> impl Iterator<Item = (Content, bool)> + use<> {
+        let (contents, top) = (choice.contents, choice.top);
         let (first, second) = match self.written(s) {
             Some(m) => {
                 let h = usize::try_from(self.notes[m].midi - self.evidence.lowest);
@@ -279,34 +321,46 @@ impl<'a> Lattice<'a> {
         }
     }
 
-    /// Log-likelihood of the inter-onset interval from note `a` to note `b` (in frames) at the local tempo.
-    /// Notes between may have been left out together with their time.
-    fn timing(&self, a: usize, b: usize, frames: usize) -> f64 {
-        let seconds = frames as f64 * self.evidence.hop.0;
-        let beat = 0.5 * (self.tempo.at[a] + self.tempo.at[b]);
-        let full = (self.notes[b].start - self.notes[a].start) * beat;
-        let mut best = self.interval(seconds / full);
-        if b > a + 1 {
-            let closed = full - self.notes[a + 1..b].iter().map(|n| n.length).sum::<f64>() * beat;
-            best = best.max(self.interval(seconds / closed) - 1.0);
+    /// Log-likelihood of an inter-onset interval (logarithm of seconds) from note `a` to note `b` at the local
+    /// tempo. Notes between may have been left out together with their time.
+    fn timing(&self, a: usize, b: usize, log_seconds: f64) -> f64 {
+        let span = &self.spans[a][b - a - 1];
+        let open = self.timing.at(log_seconds - span.full);
+        match span.closed {
+            Some(closed) => open.max(self.timing.at(log_seconds - closed) - 1.0),
+            None => open,
         }
-        best
-    }
-
-    fn interval(&self, ratio: f64) -> f64 {
-        let x = ratio.ln() / self.costs.timing_scale;
-        -2.0 * (1.0 + x * x / 3.0).ln()
     }
 }
 
-fn top_two(contents: &[Content]) -> [Content; 2] {
-    let mut top = [NO_CONTENT; 2];
-    for &c in contents {
-        if c.score > top[0].score {
-            top = [c, top[0]];
-        } else if c.score > top[1].score {
-            top[1] = c;
+/// What lies between two boundaries.
+struct Between<'a> {
+    /// The later boundary.
+    k: usize,
+    /// Logarithm of the time between them in seconds.
+    log_seconds: f64,
+    /// Contents that pause in silence.
+    tight: Choice<'a>,
+    /// Contents that may pause in talk.
+    loose: Choice<'a>,
+}
+
+/// The contents of a step by hypothesis, and the best two of them.
+struct Choice<'a> {
+    contents: &'a [Content],
+    top: [Content; 2],
+}
+
+impl<'a> Choice<'a> {
+    fn new(contents: &'a [Content]) -> Self {
+        let mut top = [NO_CONTENT; 2];
+        for &c in contents {
+            if c.score > top[0].score {
+                top = [c, top[0]];
+            } else if c.score > top[1].score {
+                top[1] = c;
+            }
         }
+        Self { contents, top }
     }
-    top
 }

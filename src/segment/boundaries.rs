@@ -31,19 +31,33 @@ pub struct Features {
 
 impl Features {
     /// What each value is.
-    pub const NAMES: [&'static str; 12] = [
+    pub const NAMES: [&'static str; 26] = [
         "pitch_change",
-        "level_dip",
+        "pitch_change_small",
+        "wobble",
+        "dip_near",
+        "dip_far",
+        "dip_sharp",
         "level_rise",
-        "phase_break",
+        "level_step",
+        "break_8ms",
+        "break_25ms",
+        "break_50ms",
+        "no_phase",
+        "noise_rise",
         "clarity_dip",
         "bright_burst",
+        "bright_change",
         "voiced_before",
         "voiced_after",
-        "dip_and_break",
         "quiet_after",
-        "pitch_change_small",
         "rise_from_silence",
+        "falling_before",
+        "falling_after",
+        "break_along_25ms",
+        "break_along_50ms",
+        "wobble_around",
+        "unrest_around",
     ];
 }
 
@@ -57,7 +71,7 @@ const RIVALS: f64 = 0.075;
 pub fn boundaries_from_sound(
     contour: &Contour,
     envelope: &Envelope,
-    continuity: &Continuity,
+    continuity: Continuity<'_>,
 ) -> Vec<Boundary> {
     let ear = Ear { contour, envelope, continuity, noise_db: envelope.percentile(0.05) };
     let mut found: Vec<(f64, f64)> = Vec::new(); // time, weight of the claim on the exact place
@@ -107,7 +121,7 @@ fn merge(found: &[(f64, f64)]) -> Vec<f64> {
 struct Ear<'a> {
     contour: &'a Contour,
     envelope: &'a Envelope,
-    continuity: &'a Continuity,
+    continuity: Continuity<'a>,
     noise_db: f32,
 }
 
@@ -204,64 +218,124 @@ impl Ear<'_> {
     }
 
     fn phase_breaks(&self, found: &mut Vec<(f64, f64)>) {
-        let c = &self.continuity.at;
-        for k in 1..c.len().saturating_sub(1) {
-            let Some(here) = c[k] else { continue };
-            let around = |i: usize| c[i].unwrap_or(1.0);
-            if here < 0.75 && here <= around(k - 1) && here < around(k + 1) {
-                found.push((k as f64 * self.contour.hop.0, 1.2 + f64::from(0.75 - here)));
+        let hop = self.contour.hop.0;
+        let on: Vec<Option<f32>> = (0..self.contour.frames.len())
+            .map(|k| self.continuity.across(k as f64 * hop, 0.025).map(|goes| goes.on))
+            .collect();
+        for k in 1..on.len().saturating_sub(1) {
+            let Some(here) = on[k] else { continue };
+            let around = |i: usize| on[i].unwrap_or(1.0);
+            if here < 0.8 && here <= around(k - 1) && here < around(k + 1) {
+                found.push((k as f64 * hop, 1.2 + f64::from(0.8 - here)));
             }
         }
     }
 
+    /// Mean level in dB over a stretch.
+    fn mean_level(&self, from: f64, to: f64) -> f64 {
+        let values = self.envelope.range(Seconds(from), Seconds(to));
+        values.iter().map(|&v| f64::from(v)).sum::<f64>() / values.len().max(1) as f64
+    }
+
     fn features(&self, t: f64) -> Features {
         let (s, e) = (Seconds, self.envelope);
-        let before = e.peak(s(t - 0.2), s(t - 0.01));
-        let after = e.peak(s(t + 0.01), s(t + 0.16));
         let (trough, at) = e.trough(s(t - 0.045), s(t + 0.045));
-        let dip = f64::from(before.min(after) - trough).max(0.0);
+        let dip = |reach: f64| {
+            let before = e.peak(s(at.0 - reach), s(at.0 - 0.005));
+            let after = e.peak(s(at.0 + 0.005), s(at.0 + reach));
+            (f64::from(before.min(after) - trough).max(0.0), before, after)
+        };
+        let (near, _, _) = dip(0.09);
+        let (far, before, after) = dip(0.2);
         let rise = f64::from(after - trough).max(0.0);
+        let sharp = 0.5 * (self.mean_level(at.0 - 0.05, at.0 - 0.03) + self.mean_level(at.0 + 0.03, at.0 + 0.05))
+            - self.mean_level(at.0 - 0.005, at.0 + 0.005);
         let (m0, v0) = self.median(t - 0.10, t - 0.02);
         let (m1, v1) = self.median(t + 0.02, t + 0.10);
         let change = match (m0, m1) {
             (Some(a), Some(b)) => (b - a).abs(),
             _ => 0.0,
         };
+        let mut breaks = [0.0; 3];
+        let mut along = [0.0; 3];
+        let mut no_phase = 0.0;
+        for (k, guard) in [0.008, 0.025, 0.05].into_iter().enumerate() {
+            // The break may lie a little beside the candidate.
+            let mut any = false;
+            for beside in [-0.02, 0.0, 0.02] {
+                if let Some(goes) = self.continuity.across(t + beside, guard) {
+                    any = true;
+                    breaks[k] = f64::max(breaks[k], f64::from(1.0 - goes.on).clamp(0.0, 1.5));
+                    along[k] = f64::max(along[k], f64::from(1.0 - goes.on_along).clamp(0.0, 1.5));
+                }
+            }
+            no_phase += if any { 0.0 } else { 1.0 / 3.0 };
+        }
+        let frames = &self.contour.frames;
         let k = self.frame(t);
-        let near = k.saturating_sub(3)..(k + 4).min(self.contour.frames.len());
-        let break_ = near
-            .clone()
-            .filter_map(|i| self.continuity.at[i])
-            .map(|c| f64::from(1.0 - c).clamp(0.0, 1.0))
-            .fold(0.0, f64::max);
-        let clarity_here = near.map(|i| self.contour.frames[i].clarity).fold(1.0_f32, f32::min);
-        let clarity_side = |a: usize, b: usize| {
-            self.contour.frames[a.min(b)..b.min(self.contour.frames.len())]
-                .iter()
-                .map(|f| f.clarity)
-                .fold(0.0_f32, f32::max)
+        let range = |a: isize, b: isize| {
+            let a = (k as isize + a).clamp(0, frames.len() as isize) as usize;
+            let b = (k as isize + b).clamp(0, frames.len() as isize) as usize;
+            &frames[a..b.max(a)]
         };
-        let sides = clarity_side(k.saturating_sub(10), k.saturating_sub(3)).min(clarity_side(k + 4, k + 11));
-        let clarity_dip = f64::from(sides - clarity_here).max(0.0);
-        let (b0, b1) = (e.index(at).saturating_sub(5), (e.index(at) + 6).min(e.bright_db.len()));
-        let burst = e.bright_db[b0..b1].iter().copied().fold(-120.0_f32, f32::max);
-        let steady = e.bright_db[e.index(s(t + 0.08))].max(e.bright_db[e.index(s(t - 0.08))]);
-        let burst = f64::from(burst - steady).clamp(0.0, 20.0);
-        let dip_s = 1.0 - (-dip / 5.0).exp();
+        let rough = |frames: &[crate::pitch::Frame], pick: fn(f32, f32) -> f32| {
+            frames.iter().map(|f| 1.0 - f.clarity).reduce(pick).unwrap_or(1.0)
+        };
+        let rough_here = rough(range(-3, 4), f32::max);
+        let rough_sides = rough(range(-11, -3), f32::min).max(rough(range(4, 12), f32::min));
+        let noise_rise = f64::from(((rough_here + 0.004) / (rough_sides + 0.004)).ln()).clamp(0.0, 5.0) / 5.0;
+        let wobble = |a: isize, b: isize| {
+            let near: Vec<f64> =
+                range(a, b).iter().filter_map(|f| f.pitch.map(|p| 1200.0 * (p.0 / 440.0).log2())).collect();
+            let top = near.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let low = near.iter().copied().fold(f64::INFINITY, f64::min);
+            if near.len() > 3 { ((top - low) / 40.0).min(1.5) } else { 0.0 }
+        };
+        // How restless the level is around: its mean step over 30 ms.
+        let unrest = |from: f64, to: f64| {
+            let values = e.range(s(from), s(to));
+            let steps = values.windows(7).map(|w| f64::from((w[6] - w[0]).abs()));
+            (steps.sum::<f64>() / values.len().saturating_sub(6).max(1) as f64 / 4.0).min(1.5)
+        };
+        let bright = |from: f64, to: f64| {
+            let (a, b) = (e.index(s(from)), e.index(s(to)));
+            let values = &e.bright_db[a..=b.max(a)];
+            values.iter().map(|&v| f64::from(v)).sum::<f64>() / values.len() as f64
+        };
+        let (b0, b1) = (e.index(at).saturating_sub(6), (e.index(at) + 7).min(e.bright_db.len()));
+        let burst = f64::from(e.bright_db[b0..b1].iter().copied().fold(-120.0_f32, f32::max));
+        let (bright_before, bright_after) = (bright(t - 0.1, t - 0.05), bright(t + 0.05, t + 0.1));
+        let (level_before, level_after) = (self.mean_level(t - 0.1, t - 0.05), self.mean_level(t + 0.05, t + 0.1));
+        let tilt = (bright_after - level_after) - (bright_before - level_before);
+        let slope = |from: f64, to: f64| (self.mean_level(to - 0.02, to) - self.mean_level(from, from + 0.02)) / (to - from);
         Features {
             values: [
-                (change / 100.0).min(1.0),
-                dip_s,
+                (change / 100.0).min(1.5),
+                (change / 30.0).min(1.0),
+                wobble(-6, 7),
+                1.0 - (-near / 4.0).exp(),
+                1.0 - (-far / 6.0).exp(),
+                (sharp / 8.0).clamp(-0.5, 2.0),
                 1.0 - (-rise / 8.0).exp(),
-                break_,
-                clarity_dip.min(1.0),
-                burst / 20.0,
+                ((level_after - level_before).abs() / 12.0).min(1.5),
+                breaks[0],
+                breaks[1],
+                breaks[2],
+                no_phase,
+                noise_rise,
+                f64::from((rough_here - rough_sides).clamp(0.0, 1.0)),
+                ((burst - bright_before.max(bright_after)) / 15.0).clamp(0.0, 1.5),
+                (tilt.abs() / 10.0).min(1.5),
                 v0,
                 v1,
-                dip_s * break_,
                 f64::from((before - after).clamp(0.0, 20.0)) / 20.0,
-                (change / 30.0).min(1.0),
                 if v0 < 0.3 && v1 > 0.6 { (rise / 15.0).min(1.0) } else { 0.0 },
+                (-slope(t - 0.15, t - 0.03) / 100.0).clamp(-1.0, 1.5),
+                (-slope(t + 0.06, t + 0.18) / 100.0).clamp(-1.0, 1.5),
+                along[1],
+                along[2],
+                0.5 * (wobble(-30, -9) + wobble(10, 31)),
+                0.5 * (unrest(t - 0.3, t - 0.09) + unrest(t + 0.09, t + 0.3)),
             ],
         }
     }

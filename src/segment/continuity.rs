@@ -1,71 +1,163 @@
 //! Whether the wave after a moment goes on as the wave before it would: a bow change on the same pitch
-//! keeps the period but breaks the phase.
+//! keeps the period but breaks the phase, however shallow the dip of the level.
 
 use crate::pitch::Contour;
 use crate::samples::Samples;
 
-/// For each frame of a contour, how well the sound after it continues the sound before it, −1 to 1:
-/// the normalised cross-correlation of a window just before with a window just after, at the lag that
-/// a whole number of periods predicts. `None` where there is no pitch to predict from.
-#[derive(Debug, Clone)]
-pub struct Continuity {
-    /// One value a frame of the contour.
-    pub at: Vec<Option<f32>>,
+/// Compares the sound just before with the sound just after a moment.
+#[derive(Debug, Clone, Copy)]
+pub struct Continuity<'a> {
+    samples: &'a Samples,
+    contour: &'a Contour,
 }
 
-/// The pitch may drift this much over the gap and still count as the same wave (a relative lag).
-const DRIFT: f64 = 0.006;
-
-impl Continuity {
-    /// Measures continuity along a contour.
-    pub fn from_samples(samples: &Samples, contour: &Contour) -> Self {
-        let at = (0..contour.frames.len()).map(|k| at_frame(samples, contour, k)).collect();
-        Self { at }
-    }
+/// What a comparison says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Goes {
+    /// How well the wave goes on in phase, −1 to 1 (normalised cross-correlation at the lag of a whole number
+    /// of periods).
+    pub on: f32,
+    /// The same where the pitch may wander as the contour says it does between the two windows (vibrato does
+    /// that; but a contour that stumbles over a break bends along with it, so this alone proves nothing).
+    pub on_along: f32,
 }
 
-/// The pitch before and after frame `k`: the nearest voiced frames within 60 ms on either side.
-fn period_around(contour: &Contour, k: usize) -> Option<f64> {
-    let before = (k.saturating_sub(6)..=k).rev().find_map(|i| contour.frames[i].pitch);
-    let after = (k..(k + 7).min(contour.frames.len())).find_map(|i| contour.frames[i].pitch);
-    match (before, after) {
-        (Some(a), Some(b)) if a.cents_above(b).0.abs() < 60.0 => Some(1.0 / (a.0 * b.0).sqrt()),
-        _ => None,
-    }
-}
+/// Relative error of the lag that is forgiven: the contour's own, and a slow wobble over the gap.
+const DRIFT: f64 = 0.0015;
+/// Pitch on either side is taken from voiced frames within this distance of the windows, in seconds.
+const NEAR: f64 = 0.07;
 
-fn at_frame(samples: &Samples, contour: &Contour, k: usize) -> Option<f32> {
-    let rate = samples.rate.hertz();
-    let period = period_around(contour, k)? * rate;
-    let centre = (k as f64 * contour.hop.0 * rate).round() as i64;
-    let window = (3.0 * period).max(0.012 * rate).round() as i64;
-    let guard = (0.008 * rate).round() as i64;
-    let start = centre - guard - window;
-    // The lag that carries the window before to the window after: a whole number of periods.
-    let least = (window + 2 * guard) as f64;
-    let periods = (least / period).ceil();
-    let lag = periods * period;
-    let reach = (lag * DRIFT).max(1.0);
-    if start < 0 || (start as f64 + lag + reach) as i64 + window + 1 >= samples.mono.len() as i64 {
-        return None;
+impl<'a> Continuity<'a> {
+    /// A comparison of moments in these samples along their contour.
+    pub fn new(samples: &'a Samples, contour: &'a Contour) -> Self {
+        Self { samples, contour }
     }
-    let x = &samples.mono[start as usize..(start + window) as usize];
-    let own: f64 = x.iter().map(|&v| f64::from(v) * f64::from(v)).sum();
-    let mut best = -1.0_f64;
-    let steps = (reach.ceil() as i64).min(24);
-    for step in -steps..=steps {
-        let at = start as f64 + lag + reach * step as f64 / steps as f64;
-        let at = at.round() as usize;
-        let y = &samples.mono[at..at + window as usize];
-        let (mut cross, mut other) = (0.0_f32, 0.0_f32);
-        for (a, b) in x.iter().zip(y) {
-            cross += a * b;
-            other += b * b;
+
+    /// Compares a window that ends `guard` seconds before `time` with one that begins as long after it.
+    /// `None` where there is no steady pitch on both sides that is nearly the same.
+    pub fn across(&self, time: f64, guard: f64) -> Option<Goes> {
+        let rate = self.samples.rate.hertz();
+        let before = self.pitch(time - guard - NEAR, time - guard)?;
+        let after = self.pitch(time + guard, time + guard + NEAR)?;
+        let middle = (before * after).sqrt();
+        if (1200.0 * (after / before).log2()).abs() > 60.0 {
+            return None;
         }
-        let norm = (own * f64::from(other)).sqrt();
-        if norm > 1e-9 {
-            best = best.max(f64::from(cross) / norm);
+        let period = rate / middle;
+        let between = self.mean_between(time, guard + 1.5 / middle).unwrap_or(middle);
+        let window = (3.0 * period).max(0.012 * rate).round() as i64;
+        let start = ((time - guard) * rate).round() as i64 - window;
+        let least = window as f64 + 2.0 * guard * rate;
+        let straight = (least / period).round() * period;
+        let along = (least * between / rate).round() * rate / between;
+        let longest = straight.max(along) * (1.0 + DRIFT) + 2.0;
+        if start < 0 || (start as f64 + longest).ceil() as i64 + window >= self.samples.mono.len() as i64 {
+            return None;
+        }
+        let x = &self.samples.mono[start as usize..(start + window) as usize];
+        let on = self.best_near(x, start as f64 + straight, straight * DRIFT);
+        let on_along = if (along - straight).abs() < 0.5 {
+            on
+        } else {
+            self.best_near(x, start as f64 + along, along * DRIFT)
+        };
+        Some(Goes { on, on_along })
+    }
+
+    /// The best normalised correlation of a window with the sound at a place, give or take `reach` samples.
+    fn best_near(&self, x: &[f32], place: f64, reach: f64) -> f32 {
+        let reach = reach.max(1.0);
+        let own = power(x);
+        let steps = (reach.ceil() as i64).min(6);
+        let mut best = -1.0_f32;
+        let mut last = usize::MAX;
+        for step in -steps..=steps {
+            let at = (place + reach * step as f64 / steps as f64).round() as usize;
+            if at == last {
+                continue;
+            }
+            last = at;
+            let y = &self.samples.mono[at..at + x.len()];
+            let norm = (own * power(y)).sqrt();
+            if norm > 1e-9 {
+                best = best.max(product(x, y) / norm);
+            }
+        }
+        best
+    }
+
+    /// Mean frequency of the contour within `reach` of a time, if it is voiced throughout.
+    fn mean_between(&self, time: f64, reach: f64) -> Option<f64> {
+        let hop = self.contour.hop.0;
+        let a = ((time - reach) / hop).round().max(0.0) as usize;
+        let b = ((time + reach) / hop).round().max(0.0) as usize + 1;
+        let frames = self.contour.frames.get(a..b.min(self.contour.frames.len()))?;
+        let mut sum = 0.0;
+        for frame in frames {
+            sum += frame.pitch?.0;
+        }
+        (!frames.is_empty()).then(|| sum / frames.len() as f64)
+    }
+
+    /// Median frequency of the voiced frames in a stretch.
+    fn pitch(&self, from: f64, to: f64) -> Option<f64> {
+        let hop = self.contour.hop.0;
+        let a = (from / hop).round().max(0.0) as usize;
+        let b = ((to / hop).round().max(0.0) as usize + 1).min(self.contour.frames.len());
+        let mut found: Vec<f64> =
+            self.contour.frames.get(a..b)?.iter().filter_map(|f| f.pitch.map(|p| p.0)).collect();
+        found.sort_by(f64::total_cmp);
+        found.get(found.len() / 2).copied()
+    }
+}
+
+fn power(x: &[f32]) -> f32 {
+    product(x, x)
+}
+
+/// Inner product in eight lanes, so that it can use vector registers.
+fn product(x: &[f32], y: &[f32]) -> f32 {
+    let mut lanes = [0.0_f32; 8];
+    let (xs, ys) = (x.chunks_exact(8), y.chunks_exact(8));
+    let rest: f32 = xs.remainder().iter().zip(ys.remainder()).map(|(a, b)| a * b).sum();
+    for (a, b) in xs.zip(ys) {
+        for k in 0..8 {
+            lanes[k] += a[k] * b[k];
         }
     }
-    Some(best as f32)
+    lanes.iter().sum::<f32>() + rest
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pitch::{TrackerSettings, contour};
+    use crate::units::SampleRate;
+
+    /// A harmonic tone of 294 Hz that jumps in phase by `turn` (in periods) after one second.
+    fn tone(turn: f64) -> Samples {
+        let rate = 44_100.0;
+        let mono = (0..(2.0 * rate) as usize)
+            .map(|k| {
+                let t = k as f64 / rate;
+                let phase = 294.0 * t + if t > 1.0 { turn } else { 0.0 };
+                (1..9).map(|l| (std::f64::consts::TAU * phase * f64::from(l)).sin() / f64::from(l)).sum::<f64>()
+                    as f32
+                    * 0.2
+            })
+            .collect();
+        Samples { mono, rate: SampleRate(44_100) }
+    }
+
+    #[test]
+    fn a_steady_tone_goes_on_and_a_broken_phase_does_not() {
+        for guard in [0.008, 0.025, 0.05] {
+            for (turn, goes_on) in [(0.0, true), (0.5, false), (0.25, false)] {
+                let samples = tone(turn);
+                let heard = contour(&samples, TrackerSettings::for_instrument(samples.rate, None));
+                let on = Continuity::new(&samples, &heard).across(1.0, guard).unwrap().on;
+                assert_eq!(on > 0.9, goes_on, "guard {guard}, turn {turn}: {on}");
+            }
+        }
+    }
 }

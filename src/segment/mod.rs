@@ -9,6 +9,6 @@ mod evidence;
 mod onset_model;
 
 pub use boundaries::{Boundary, Features, boundaries_from_sound};
-pub use continuity::Continuity;
+pub use continuity::{Continuity, Goes};
 pub use envelope::Envelope;
 pub use evidence::{Evidence, softplus};

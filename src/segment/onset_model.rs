@@ -2,11 +2,8 @@
 
 use super::boundaries::Features;
 
-const BIAS: f64 = -4.0;
-const WEIGHTS: [f64; Features::NAMES.len()] = [5.0, 1.5, 1.5, 1.5, 0.5, 0.5, -0.5, 1.0, 3.0, -1.5, 0.5, 3.0];
-
 /// Log odds (natural logarithm) that a note begins, clamped to ±7.
 pub fn llr(features: &Features) -> f64 {
-    let sum: f64 = features.values.iter().zip(WEIGHTS).map(|(x, w)| x * w).sum();
-    (BIAS + sum).clamp(-7.0, 7.0)
+    let v = features.values;
+    (-4.0 + 5.0 * v[0] + 3.0 * v[3] + 1.5 * v[6] + 2.0 * v[9] + 3.0 * v[19]).clamp(-7.0, 7.0)
 }
