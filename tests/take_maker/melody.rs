@@ -50,9 +50,9 @@ fn allowed_notes(instrument: Instrument, random: &mut Random) -> (Vec<i32>, i32)
     };
     let (steps, bend) = *random.pick(patterns);
     let mut notes = Vec::new();
-    for string in first..first + strings {
+    for string in open.iter().skip(first).take(strings) {
         for step in steps {
-            notes.push(open[string] + step);
+            notes.push(string + step);
         }
     }
     if strings == 1 && first < 3 && random.chance(0.5) {

@@ -217,7 +217,8 @@ fn mistake_at(index: usize, melody: &WrittenMelody, random: &mut Random) -> Opti
     }
     match random.weighted(&[3.0, 1.0, 1.0, 2.0, 0.8]) {
         0 => wrong_note(midi, melody, random),
-        1 if inner => Some(Mistake::MissingGap),
+        // A gap before a note of the same pitch might as well be a hesitation.
+        1 if inner && after != Some(midi) => Some(Mistake::MissingGap),
         // With a neighbour of the same pitch nobody could say which of the two is missing.
         2 if inner && before != Some(midi) && after != Some(midi) && before.is_some() => {
             Some(Mistake::MissingClosed)
@@ -242,7 +243,7 @@ fn mistake_at(index: usize, melody: &WrittenMelody, random: &mut Random) -> Opti
 
 fn wrong_note(midi: i32, melody: &WrittenMelody, random: &mut Random) -> Option<Mistake> {
     let open = melody.instrument.open_strings();
-    let (target, how) = match random.weighted(&[3.0, 2.0, 2.0, 1.2, 0.35]) {
+    let (target, how) = match random.weighted(&[3.0, 2.0, 2.0, 1.2, 0.7]) {
         0 => (midi + *random.pick(&[-1, 1]), "wrong-semitone"),
         1 => (midi + *random.pick(&[-2, 2]), "wrong-tone"),
         2 => {

@@ -154,7 +154,7 @@ pub fn make_phrase(
             [number % 4];
     let slower = (f64::from(down) / 12.0).exp2();
     let notes = &one.notes[first..first + PHRASE];
-    let control = number % 3 == 0;
+    let control = number.is_multiple_of(3);
     let sheet = edited(notes, control, random);
 
     let lead = 0.4;
