@@ -4,6 +4,8 @@
 //!
 //! `exact`: synthetic bowed tones E1–E6 up to 60 cents out of tune, in six conditions.
 //! `noise`: sounds without a pitch, which must stay unvoiced.
+//! `--write DIR`: also writes each tone as CONDITION-INDEX.f32 (44.1 kHz) and its pitch at each sample, 0 where it does
+//! not sound, as CONDITION-INDEX.hz.f32, for `others.py` beside this file.
 //! `real`: single notes with the reference that `reference.py` beside this file wrote to
 //! `target/outside/pitch_reference`.
 //! The numbers are the same on every run.
@@ -29,9 +31,10 @@ fn main() {
         .iter()
         .position(|one| one == "--tones")
         .map_or(200, |at| arguments[at + 1].parse().unwrap());
+    let folder = arguments.iter().position(|one| one == "--write").map(|at| arguments[at + 1].as_str());
     if all || asked("exact") {
         for rich in [true, false] {
-            exact(tones, asked("--errors"), rich);
+            exact(tones, asked("--errors"), rich, folder);
         }
     }
     if all || asked("noise") {
@@ -52,7 +55,7 @@ fn instrument_for(hertz: f64) -> Instrument {
     }
 }
 
-fn exact(tones: usize, errors: bool, by_register: bool) {
+fn exact(tones: usize, errors: bool, by_register: bool, folder: Option<&str>) {
     println!(
         "EXACT, {tones} tones, settings {}",
         if by_register { "by register" } else { "for any instrument" }
@@ -63,6 +66,9 @@ fn exact(tones: usize, errors: bool, by_register: bool) {
         let mut unvoiced_sound = (0, 0);
         for index in 0..tones {
             let tone = tones::bowed(index, tones, condition, f64::from(RATE.0));
+            if let (Some(folder), true) = (folder, by_register) {
+                write(folder, &format!("{}-{index}", condition.name().replace(' ', "_")), &tone);
+            }
             let instrument = by_register.then(|| instrument_for(tone.hertz));
             let samples = Samples { mono: tone.samples, rate: RATE };
             let line = contour(&samples, TrackerSettings::for_instrument(RATE, instrument));
@@ -88,6 +94,14 @@ fn exact(tones: usize, errors: bool, by_register: bool) {
             100.0 * unvoiced_sound.0 as f64 / unvoiced_sound.1.max(1) as f64
         );
     }
+}
+
+fn write(folder: &str, name: &str, tone: &tones::Tone) {
+    let bytes =
+        |values: &mut dyn Iterator<Item = f32>| values.flat_map(f32::to_le_bytes).collect::<Vec<u8>>();
+    let hertz = tone.pitch.iter().zip(&tone.sounding).map(|(&hz, &on)| if on { hz as f32 } else { 0.0 });
+    std::fs::write(format!("{folder}/{name}.f32"), bytes(&mut tone.samples.iter().copied())).unwrap();
+    std::fs::write(format!("{folder}/{name}.hz.f32"), bytes(&mut { hertz })).unwrap();
 }
 
 fn noise() {
