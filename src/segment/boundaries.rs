@@ -16,8 +16,11 @@ use crate::units::Seconds;
 pub struct Boundary {
     /// When.
     pub time: Seconds,
-    /// Log odds that a note begins here, from the sound alone (natural logarithm, clamped to ±7).
+    /// Log odds that a note begins exactly here and not at a rival candidate, from the sound alone (natural
+    /// logarithm).
     pub llr: f64,
+    /// Log odds that a note begins around here (natural logarithm, clamped to ±6).
+    pub around: f64,
     /// The cues behind it.
     pub features: Features,
 }
@@ -31,7 +34,7 @@ pub struct Features {
 
 impl Features {
     /// What each value is.
-    pub const NAMES: [&'static str; 26] = [
+    pub const NAMES: [&'static str; 29] = [
         "pitch_change",
         "pitch_change_small",
         "wobble",
@@ -58,6 +61,9 @@ impl Features {
         "break_along_50ms",
         "wobble_around",
         "unrest_around",
+        "fresh_dip_near",
+        "fresh_dip_far",
+        "room",
     ];
 }
 
@@ -84,7 +90,8 @@ pub fn boundaries_from_sound(
         .into_iter()
         .map(|time| {
             let features = ear.features(time);
-            Boundary { time: Seconds(time), llr: onset_model::llr(&features), features }
+            let around = onset_model::llr(&features);
+            Boundary { time: Seconds(time), llr: around, around, features }
         })
         .collect();
     compete(&mut boundaries);
@@ -336,6 +343,9 @@ impl Ear<'_> {
                 along[2],
                 0.5 * (wobble(-30, -9) + wobble(10, 31)),
                 0.5 * (unrest(t - 0.3, t - 0.09) + unrest(t + 0.09, t + 0.3)),
+                1.0 - (-e.fresh_dip(s(t), 0.09) / 8.0).exp(),
+                1.0 - (-e.fresh_dip(s(t), 0.2) / 10.0).exp(),
+                (-e.decay / 300.0).min(1.5),
             ],
         }
     }

@@ -12,6 +12,11 @@ pub struct Envelope {
     pub level_db: Vec<f32>,
     /// Level above 2.5 kHz, where bow noise lives, −120 for silence.
     pub bright_db: Vec<f32>,
+    /// Level of what is new: the level without what the room (or the string) still gives back of the sound before.
+    /// A bow change that the room fills up shows here.
+    pub fresh_db: Vec<f32>,
+    /// How fast the sound dies away in this take when it does so fastest, in dB per second (negative).
+    pub decay: f64,
 }
 
 /// The level given to digital silence.
@@ -29,10 +34,14 @@ impl Envelope {
         let low_cut = (0.6 * lowest.0).min(0.4 * rate);
         let body = HighPass::new(low_cut, rate).run(&samples.mono);
         let bright = HighPass::new(2500.0_f64.min(0.35 * rate), rate).run(&body);
+        let level_db = level(&body, rate, body_window);
+        let decay = fastest_decay(&level_db);
         Self {
             hop: Seconds(HOP),
-            level_db: level(&body, rate, body_window),
             bright_db: level(&bright, rate, 0.010),
+            fresh_db: fresh(&level_db, decay),
+            decay,
+            level_db,
         }
     }
 
@@ -56,6 +65,20 @@ impl Envelope {
             }
         }
         if best.0.is_finite() { best } else { (FLOOR_DB, from) }
+    }
+
+    /// How much lower the fresh level gets within 45 ms of a time than it is on both sides within `reach`
+    /// seconds, in dB, 0 or more.
+    pub fn fresh_dip(&self, time: Seconds, reach: f64) -> f64 {
+        let k = self.index(time);
+        let near = &self.fresh_db[k.saturating_sub(9)..(k + 10).min(self.fresh_db.len())];
+        let Some((at, &trough)) = near.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1)) else { return 0.0 };
+        let at = k.saturating_sub(9) + at;
+        let far = (reach / self.hop.0) as usize;
+        let peak = |values: &[f32]| values.iter().copied().fold(FLOOR_DB, f32::max);
+        let before = peak(&self.fresh_db[at.saturating_sub(far)..at]);
+        let after = peak(&self.fresh_db[at..(at + far).min(self.fresh_db.len())]);
+        f64::from(before.min(after) - trough).max(0.0)
     }
 
     /// The values between two times (at least one, where there are any).
@@ -113,6 +136,38 @@ fn level(x: &[f32], rate: f64, window: f64) -> Vec<f32> {
             }
             let power = (twice[b] - twice[a]) / half as f64;
             if power > 1e-12 { (10.0 * power.log10()) as f32 } else { FLOOR_DB }
+        })
+        .collect()
+}
+
+/// The slope that only a fiftieth of all falling moments exceeds, over 60 ms, among moments loud enough to
+/// fall from and still above the noise after. Between −60 (a hall) and −600 dB per second (no room at all).
+fn fastest_decay(level: &[f32]) -> f64 {
+    const HALF: usize = 6;
+    let mut sorted = level.to_vec();
+    sorted.sort_by(f32::total_cmp);
+    let at = |share: f64| sorted.get((sorted.len() as f64 * share) as usize).copied().unwrap_or(FLOOR_DB);
+    let (noise, loud) = (at(0.03), at(0.9));
+    let mut slopes: Vec<f64> = level
+        .windows(2 * HALF + 1)
+        .filter(|w| w[0] > loud - 15.0 && w[2 * HALF] > noise + 6.0)
+        .map(|w| f64::from(w[2 * HALF] - w[0]) / (2.0 * HALF as f64 * HOP))
+        .collect();
+    slopes.sort_by(f64::total_cmp);
+    slopes.get(slopes.len() / 50).copied().unwrap_or(-600.0).clamp(-600.0, -60.0)
+}
+
+/// Power that the sound 20 ms before does not explain by dying away at `decay`; never less than 30 dB below
+/// the level itself.
+fn fresh(level: &[f32], decay: f64) -> Vec<f32> {
+    const BACK: usize = 4;
+    let power: Vec<f64> = level.iter().map(|&db| 10.0_f64.powf(f64::from(db) / 10.0)).collect();
+    let kept = 10.0_f64.powf(decay * BACK as f64 * HOP / 10.0);
+    (0..power.len())
+        .map(|k| {
+            let before = power[k.saturating_sub(BACK)];
+            let new = (power[k] - kept * before).max(power[k] * 1e-3);
+            if new > 1e-12 { (10.0 * new.log10()) as f32 } else { FLOOR_DB }
         })
         .collect()
 }

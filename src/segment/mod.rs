@@ -7,6 +7,7 @@ mod continuity;
 mod envelope;
 mod evidence;
 mod onset_model;
+mod onset_weights;
 
 pub use boundaries::{Boundary, Features, boundaries_from_sound};
 pub use continuity::{Continuity, Goes};

@@ -1,9 +1,20 @@
-//! The weights that turn cues into the log odds of an onset.
+//! The log odds of an onset from cues: a network small enough to read (`onset_weights.rs`).
+//!
+//! It was trained on real single notes assembled into takes with known truth (`tests/onset_cues/train.py`), on the
+//! half of the recordings that no reported figure uses.
 
 use super::boundaries::Features;
+use super::onset_weights::{FIRST, FIRST_BIAS, SECOND, SECOND_BIAS};
 
-/// Log odds (natural logarithm) that a note begins, clamped to ±7.
+/// Log odds are kept within this, so that no single cue decides alone.
+const LIMIT: f64 = 6.0;
+
+/// Log odds (natural logarithm) that a note begins, clamped to ±6.
 pub fn llr(features: &Features) -> f64 {
-    let v = features.values;
-    (-4.0 + 5.0 * v[0] + 3.0 * v[3] + 1.5 * v[6] + 2.0 * v[9] + 3.0 * v[19]).clamp(-7.0, 7.0)
+    let mut sum = SECOND_BIAS;
+    for ((row, bias), weight) in FIRST.iter().zip(FIRST_BIAS).zip(SECOND) {
+        let unit: f64 = row.iter().zip(features.values).map(|(w, x)| w * x).sum::<f64>() + bias;
+        sum += weight * unit.tanh();
+    }
+    sum.clamp(-LIMIT, LIMIT)
 }

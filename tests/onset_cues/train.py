@@ -1,0 +1,109 @@
+"""Trains the onset model on takes with known truth and writes src/segment/onset_weights.rs.
+
+    cargo run --release --example accuracy -- make --out TAKES --takes 300 --seed 11 --half tune
+    cargo run --release --example judge_folder -- TAKES CUES
+    target/outside/venv/bin/python tests/onset_cues/train.py TAKES CUES
+
+A network with one hidden layer of 16 (tanh), on cues that are each about 0 to 1: small enough to read, and
+enough to know that a dip means less where the level is restless anyway. Prints cross-validated figures, grouped
+by take. The random start is fixed.
+"""
+
+import csv
+import glob
+import json
+import os
+import sys
+
+import numpy as np
+from sklearn.metrics import roc_auc_score
+from sklearn.model_selection import GroupKFold
+from sklearn.neural_network import MLPClassifier
+
+HIDDEN = 16
+# An onset is labelled at the candidate nearest to it within these limits, in seconds from the moment the level
+# comes within 12 dB of the body (the change itself lies a little before that moment).
+BEFORE, AFTER, USUAL = 0.09, 0.08, -0.012
+# Other candidates this close to an onset are neither onset nor not.
+UNCLEAR = (-0.12, 0.11)
+
+
+def samples(takes, cues):
+    for path in sorted(glob.glob(os.path.join(takes, "*.truth.json"))):
+        truth = json.load(open(path))
+        # Abandoned attempts have notes that the truth does not list.
+        if truth["restarts"] or truth["outcome"] != "judged":
+            continue
+        rows = list(csv.reader(open(os.path.join(cues, truth["take"] + ".cues.csv"))))
+        names, rows = rows[0][2:], np.array(rows[1:], float)
+        times, values = rows[:, 0], rows[:, 2:]
+        notes = [n for n in truth["notes"] + truth["extra"] if n["onset_s"] is not None]
+        label = np.zeros(len(times))
+        known = np.zeros(len(times), bool)
+        kinds = np.array(["-"] * len(times), dtype="U12")
+        for n in notes:
+            known |= (times > n["onset_s"] - 0.05) & (times < n["offset_s"] + 0.5)
+        for n in notes:
+            away = times - n["onset_s"]
+            known &= ~((away > UNCLEAR[0]) & (away < UNCLEAR[1])) | (label == 1)
+            near = [k for k in range(len(times)) if -BEFORE < away[k] < AFTER]
+            if near:
+                k = min(near, key=lambda k: abs(away[k] - USUAL))
+                label[k], known[k] = 1, True
+                kinds[k] = (n.get("join") or "extra").split()[0]
+        yield int(truth["take"]), names, values[known], label[known], kinds[known]
+
+
+def main():
+    takes, cues = sys.argv[1:3]
+    parts = list(samples(takes, cues))
+    names = parts[0][1]
+    x = np.vstack([p[2] for p in parts])
+    y = np.concatenate([p[3] for p in parts])
+    kinds = np.concatenate([p[4] for p in parts])
+    groups = np.concatenate([np.full(len(p[3]), p[0]) for p in parts])
+    mean, scale = x.mean(0), x.std(0) + 1e-6
+    z = (x - mean) / scale
+
+    def model():
+        return MLPClassifier(
+            (HIDDEN,), activation="tanh", alpha=0.3, max_iter=300, random_state=1, learning_rate_init=3e-3
+        )
+
+    guess = np.zeros(len(y))
+    for train, test in GroupKFold(5).split(z, y, groups):
+        guess[test] = model().fit(z[train], y[train]).predict_proba(z[test])[:, 1]
+    limit = np.percentile(guess[y == 0], 99)
+    recall = {k: round(float((guess[(y == 1) & (kinds == k)] > limit).mean()), 3) for k in sorted(set(kinds) - {"-"})}
+    print(f"{len(parts)} takes, {int(y.sum())} onsets, {int((1 - y).sum())} others")
+    print(f"cross-validated: area under the curve {roc_auc_score(y, guess):.4f}, recall at 1 % false: {recall}")
+    for low, high in ((0, 0.02), (0.02, 0.1), (0.1, 0.3), (0.3, 0.7), (0.7, 0.9), (0.9, 0.98), (0.98, 1)):
+        here = (guess >= low) & (guess <= high)
+        if here.any():
+            print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
+
+    net = model().fit(z, y)
+    # Fold the standardisation into the first layer.
+    w1 = (net.coefs_[0] / scale[:, None]).T
+    b1 = net.intercepts_[0] - w1 @ mean
+    w2, b2 = net.coefs_[1][:, 0], net.intercepts_[1][0]
+
+    def row(values):
+        return ", ".join(f"{v:.4f}" for v in values)
+
+    with open("src/segment/onset_weights.rs", "w") as out:
+        out.write("//! Weights of the onset model, written by `tests/onset_cues/train.py`; not edited by hand.\n\n")
+        out.write(f"/// Cues in, in the order of `Features::NAMES`.\npub const CUES: usize = {len(names)};\n")
+        out.write(f"/// Hidden units.\npub const HIDDEN: usize = {HIDDEN};\n")
+        out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
+        out.write("pub const FIRST: [[f64; CUES]; HIDDEN] = [\n")
+        for values in w1:
+            out.write(f"    [{row(values)}],\n")
+        out.write("];\n")
+        out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub const FIRST_BIAS: [f64; HIDDEN] = [{row(b1)}];\n")
+        out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub const SECOND: [f64; HIDDEN] = [{row(w2)}];\n")
+        out.write(f"/// Bias of the output.\npub const SECOND_BIAS: f64 = {b2:.4f};\n")
+
+
+if __name__ == "__main__":
+    main()
