@@ -21,54 +21,76 @@ from sklearn.model_selection import GroupKFold
 from sklearn.neural_network import MLPClassifier
 
 HIDDEN = 16
-# An onset is labelled at the candidate nearest to it within these limits, in seconds from the moment the level
-# comes within 12 dB of the body (the change itself lies a little before that moment).
-BEFORE, AFTER, USUAL = 0.09, 0.08, -0.012
+# An onset is labelled at one candidate within these limits, in seconds from the moment the level comes within
+# 12 dB of the body: in the first round at the nearest to USUAL (the change itself lies a little before that
+# moment), in later rounds at the one that the round before found likeliest.
+BEFORE, AFTER, USUAL = 0.13, 0.07, -0.015
 # Other candidates this close to an onset are neither onset nor not.
-UNCLEAR = (-0.12, 0.11)
+UNCLEAR = (-0.17, 0.12)
+ROUNDS = 3
 
 
-def samples(takes, cues):
+def read(takes, cues):
+    """Each take as (number, names, times, cues, notes)."""
     for path in sorted(glob.glob(os.path.join(takes, "*.truth.json"))):
         truth = json.load(open(path))
         # Abandoned attempts have notes that the truth does not list.
         if truth["restarts"] or truth["outcome"] != "judged":
             continue
         rows = list(csv.reader(open(os.path.join(cues, truth["take"] + ".cues.csv"))))
-        names, rows = rows[0][2:], np.array(rows[1:], float)
-        times, values = rows[:, 0], rows[:, 2:]
+        values = np.array(rows[1:], float)
         notes = [n for n in truth["notes"] + truth["extra"] if n["onset_s"] is not None]
-        label = np.zeros(len(times))
-        known = np.zeros(len(times), bool)
-        kinds = np.array(["-"] * len(times), dtype="U12")
-        for n in notes:
-            known |= (times > n["onset_s"] - 0.05) & (times < n["offset_s"] + 0.5)
-        for n in notes:
-            away = times - n["onset_s"]
-            known &= ~((away > UNCLEAR[0]) & (away < UNCLEAR[1])) | (label == 1)
-            near = [k for k in range(len(times)) if -BEFORE < away[k] < AFTER]
-            if near:
-                k = min(near, key=lambda k: abs(away[k] - USUAL))
-                label[k], known[k] = 1, True
-                kinds[k] = (n.get("join") or "extra").split()[0]
-        yield int(truth["take"]), names, values[known], label[known], kinds[known]
+        yield int(truth["take"]), rows[0][2:], values[:, 0], values[:, 2:], notes
+
+
+def label(times, notes, likely):
+    """Which candidates are onsets, which are known at all, and what kind of onset each is."""
+    onset = np.zeros(len(times))
+    known = np.zeros(len(times), bool)
+    kinds = np.array(["-"] * len(times), dtype="U12")
+    for n in notes:
+        known |= (times > n["onset_s"] - 0.05) & (times < n["offset_s"] + 0.5)
+    for n in notes:
+        away = times - n["onset_s"]
+        known &= ~((away > UNCLEAR[0]) & (away < UNCLEAR[1]))
+    for n in notes:
+        away = times - n["onset_s"]
+        near = [k for k in range(len(times)) if -BEFORE < away[k] < AFTER and not onset[k]]
+        if near:
+            distance = np.abs(away - USUAL)
+            k = min(near, key=lambda k: distance[k] if likely is None else distance[k] * 15 - likely[k])
+            onset[k], known[k] = 1, True
+            kinds[k] = (n.get("join") or "extra").split()[0]
+    return onset, known, kinds
 
 
 def main():
     takes, cues = sys.argv[1:3]
-    parts = list(samples(takes, cues))
+    parts = list(read(takes, cues))
     names = parts[0][1]
-    x = np.vstack([p[2] for p in parts])
-    y = np.concatenate([p[3] for p in parts])
-    kinds = np.concatenate([p[4] for p in parts])
-    groups = np.concatenate([np.full(len(p[3]), p[0]) for p in parts])
-    mean, scale = x.mean(0), x.std(0) + 1e-6
-    z = (x - mean) / scale
+    everything = np.vstack([p[3] for p in parts])
+    mean, scale = everything.mean(0), everything.std(0) + 1e-6
 
     def model():
         return MLPClassifier(
             (HIDDEN,), activation="tanh", alpha=0.3, max_iter=300, random_state=1, learning_rate_init=3e-3
         )
+
+    net = None
+    for _ in range(ROUNDS):
+        labelled = []
+        for number, _, times, values, notes in parts:
+            likely = None
+            if net is not None:
+                p = np.clip(net.predict_proba((values - mean) / scale)[:, 1], 1e-4, 1 - 1e-4)
+                likely = np.log(p / (1 - p))
+            onset, known, kinds = label(times, notes, likely)
+            labelled.append((values[known], onset[known], kinds[known], np.full(known.sum(), number)))
+        z = (np.vstack([p[0] for p in labelled]) - mean) / scale
+        y = np.concatenate([p[1] for p in labelled])
+        kinds = np.concatenate([p[2] for p in labelled])
+        groups = np.concatenate([p[3] for p in labelled])
+        net = model().fit(z, y)
 
     guess = np.zeros(len(y))
     for train, test in GroupKFold(5).split(z, y, groups):
@@ -82,7 +104,6 @@ def main():
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
 
-    net = model().fit(z, y)
     # Fold the standardisation into the first layer.
     w1 = (net.coefs_[0] / scale[:, None]).T
     b1 = net.intercepts_[0] - w1 @ mean
