@@ -1,7 +1,7 @@
 //! Period candidates from one window of samples.
 
 use super::contour::{Candidate, Frame, MOST_CANDIDATES};
-use super::periodicity::{Periodicity, is_peak, parabola};
+use super::periodicity::{LONGEST_STEP, Periodicity, is_peak, parabola, thrifty_window};
 use super::refine;
 use super::settings::TrackerSettings;
 use crate::units::{Hertz, Seconds};
@@ -21,6 +21,16 @@ const MOST_MOVES: usize = 6;
 const LINES_SHARE: f32 = 0.45;
 /// Peaks of the waveform's curve lower than this are no candidates.
 const LOWEST_PEAK: f32 = 0.3;
+/// Lags a second that serve a window shorter than [`LONG_WINDOW`] seconds: its pitches are high and it is
+/// short enough not to be looked at again in the middle.
+const FINE_LAGS: f64 = 44_000.0;
+/// Where the windows of cello and bass begin, in seconds.
+const LONG_WINDOW: f64 = 0.08;
+/// Lags a second that serve a long window, at least; half the transform of 44.1 kHz, and the exact tones
+/// are as exact.
+const COARSE_LAGS: f64 = 22_000.0;
+/// Lags in the shortest period of a long window, at least.
+const LAGS_A_PERIOD: f64 = 5.5;
 /// A candidate this much weaker than the strongest is not measured in the middle of the window.
 const NEARLY_AS_STRONG: f32 = 0.15;
 /// Below this level nothing is looked for, in dB below full scale (a 16-bit file's dither is at −93).
@@ -29,6 +39,8 @@ const SILENCE_DB: f32 = -90.0;
 /// Reads one window at a time.
 pub(super) struct FrameReader {
     rate: f64,
+    /// Lags a second: the rate over the step between lags. All lags and periods below count these steps.
+    lag_rate: f64,
     window: usize,
     shortest: usize,
     longest: usize,
@@ -42,16 +54,27 @@ pub(super) struct FrameReader {
 impl FrameReader {
     pub(super) fn new(settings: &TrackerSettings) -> Self {
         let rate = settings.rate.hertz();
-        let longest = (rate / settings.lowest.0).ceil() as usize + 1;
-        let shortest = ((rate / settings.highest.0).floor() as usize).clamp(4, longest - 1);
-        let window = ((settings.window.0 * rate) as usize).max(longest * 5 / 2) & !1;
+        let window = (settings.window.0 * rate).max(2.5 * rate / settings.lowest.0) as usize;
+        let window = thrifty_window(window);
+        let finest = match settings.window.0 {
+            short if short < LONG_WINDOW => FINE_LAGS,
+            _ => (LAGS_A_PERIOD * settings.highest.0).max(COARSE_LAGS),
+        };
+        let mut step = 1;
+        while step < LONGEST_STEP && rate / (2 * step) as f64 >= finest {
+            step *= 2;
+        }
+        let lag_rate = rate / step as f64;
+        let longest = (lag_rate / settings.lowest.0).ceil() as usize + 1;
+        let shortest = ((lag_rate / settings.highest.0).floor() as usize).clamp(4, longest - 1);
         let octaves = (0..=longest).map(|lag| (lag.max(1) as f32).log2()).collect();
         Self {
             rate,
+            lag_rate,
             window,
             shortest,
             longest,
-            curves: Periodicity::new(window, rate, settings.lowest.0),
+            curves: Periodicity::new(window, step, rate, settings.lowest.0),
             octaves,
             peaks: Vec::with_capacity(longest / 2 + 2),
         }
@@ -112,7 +135,8 @@ impl FrameReader {
             if lag == 0 {
                 break;
             }
-            let (mut period, height) = self.refined(lag);
+            let (period, height) = self.refined(lag);
+            let mut period = period * self.rate / self.lag_rate;
             let look = refine::look(period, self.rate);
             if strength > top.1 - NEARLY_AS_STRONG && look < self.window * 4 / 5 {
                 let start = (self.window - look) / 2;

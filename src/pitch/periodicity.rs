@@ -12,73 +12,98 @@
 //! Both windows are real: one complex transform carries both, the plain one as real part, the tapered one
 //! as imaginary part. The same holds on the way back, because both spectra are real and even.
 
+use std::f64::consts::TAU;
+use std::ops::Range;
 use std::sync::Arc;
 
 use rustfft::{Fft, FftPlanner, num_complex::Complex};
 
+use super::refine::sum_of_squares;
+
 /// Lines above this say little about the period and are mostly bow noise, in hertz.
 const LINES_UP_TO: f64 = 5_000.0;
 
-/// The two curves of one window at a time.
+/// The two curves of one window at a time, at every `step`th lag.
 pub(super) struct Periodicity {
     window: usize,
     size: usize,
+    step: usize,
     forward: Arc<dyn Fft<f32>>,
     inverse: Arc<dyn Fft<f32>>,
     spectrum: Vec<Complex<f32>>,
+    folded: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
     taper: Vec<f32>,
     /// The bins whose magnitudes count as lines.
-    lines: std::ops::Range<usize>,
+    lines: Range<usize>,
     /// 1 / (what the lines of a steady tone keep at each lag under the taper).
     kept: Vec<f32>,
     energy: Vec<f32>,
+    /// What m(τ) loses from each lag to the next, padded to whole blocks of lags.
+    lost: Vec<f32>,
     waveform: Vec<f32>,
     line: Vec<f32>,
 }
 
+/// The longest step between lags.
+pub(super) const LONGEST_STEP: usize = 8;
+/// The period of the tone that calibrates the taper, in samples: several of the longest steps.
+const CALIBRATION: usize = 4 * LONGEST_STEP;
+
 impl Periodicity {
-    /// For windows of `window` samples (even) at `rate`; lags up to half a window are computed.
-    pub(super) fn new(window: usize, rate: f64, lowest: f64) -> Self {
-        let lags = window / 2 + 1;
-        let size = transform_size(window + lags);
+    /// For windows of `window` samples (even) at `rate`; lags up to half a window are computed, every
+    /// `step`th (a power of two up to [`LONGEST_STEP`]). A step of 2 leaves out what is above a quarter of
+    /// the rate, as if the samples had been resampled without error to half the rate.
+    pub(super) fn new(window: usize, step: usize, rate: f64, lowest: f64) -> Self {
+        let lags = window / 2 / step + 1;
+        let size = transform_size(window + window / 2 + 1).next_multiple_of(2 * step);
         let mut planner = FftPlanner::new();
         let forward = planner.plan_fft_forward(size);
-        let inverse = planner.plan_fft_inverse(size);
+        let inverse = planner.plan_fft_inverse(size / step);
         let scratch = forward.get_inplace_scratch_len().max(inverse.get_inplace_scratch_len());
         let bin = size as f64 / rate;
+        let half = size / step / 2;
         let taper = (0..window)
-            .map(|at| (0.5 - 0.5 * (std::f64::consts::TAU * (at as f64 + 0.5) / window as f64).cos()) as f32)
+            .map(|at| (0.5 - 0.5 * (TAU * (at as f64 + 0.5) / window as f64).cos()) as f32)
             .collect();
         let mut one = Self {
             window,
             size,
+            step,
             forward,
             inverse,
             spectrum: vec![Complex::default(); size],
+            folded: vec![Complex::default(); size / step],
             scratch: vec![Complex::default(); scratch],
             taper,
-            lines: ((0.7 * lowest * bin) as usize).max(1)..((LINES_UP_TO * bin) as usize).min(size / 2),
+            lines: ((0.7 * lowest * bin) as usize).clamp(1, half)
+                ..((LINES_UP_TO * bin) as usize).clamp(1, half),
             kept: vec![1.0; lags],
             energy: vec![0.0; lags],
+            lost: vec![0.0; (lags + 8) * step],
             waveform: vec![0.0; lags],
             line: vec![0.0; lags],
         };
-        // A single line far from the edges shows what the taper keeps at each lag.
-        let (middle, reach) = (size / 4, size / 8);
+        one.calibrate();
+        one
+    }
+
+    /// Finds what the taper keeps at each lag: a single line far from both ends of the spectrum meets the
+    /// envelope at each of its periods, and the envelope is smooth between them.
+    fn calibrate(&mut self) {
+        let (middle, reach) = (self.size / CALIBRATION, self.size / CALIBRATION / 2);
         let tone: Vec<f32> =
-            (0..window).map(|at| (std::f64::consts::FRAC_PI_2 * at as f64).cos() as f32).collect();
-        let lines = std::mem::replace(&mut one.lines, middle - reach..middle + reach);
-        one.measure(&tone);
-        // At a quarter of the rate the period is four samples: the envelope is met at every fourth lag.
-        let met: Vec<f32> = one.line.iter().step_by(4).copied().collect();
-        for (lag, kept) in one.kept.iter_mut().enumerate() {
-            let (before, part) = (lag / 4, (lag % 4) as f32 / 4.0);
+            (0..self.window).map(|at| (TAU * at as f64 / CALIBRATION as f64).cos() as f32).collect();
+        let lines = std::mem::replace(&mut self.lines, middle - reach..middle + reach);
+        self.measure(&tone);
+        self.lines = lines;
+        let period = CALIBRATION / self.step;
+        let met: Vec<f32> = self.line.iter().step_by(period).copied().collect();
+        for (lag, kept) in self.kept.iter_mut().enumerate() {
+            let (before, part) = (lag / period, (lag % period) as f32 / period as f32);
             let after = met[(before + 1).min(met.len() - 1)];
             *kept = 1.0 / (met[before] + (after - met[before]) * part).max(0.05);
         }
-        one.lines = lines;
-        one
     }
 
     /// Measures a window; gives its energy (sum of squares).
@@ -89,81 +114,112 @@ impl Periodicity {
         self.spectrum[self.window..].fill(Complex::default());
         let total = self.energies(samples);
         self.forward.process_with_scratch(&mut self.spectrum, &mut self.scratch);
-        self.powers();
-        self.inverse.process_with_scratch(&mut self.spectrum, &mut self.scratch);
-        let top = self.spectrum[0];
+        self.powers(total);
+        self.inverse.process_with_scratch(&mut self.folded, &mut self.scratch);
+        let top = self.folded[0];
         // r(0) is half of m(0): this makes n(0) exactly 1.
         let scale = total * 2.0 / top.re.max(f32::MIN_POSITIVE);
         let line = 1.0 / top.im.max(f32::MIN_POSITIVE);
         let floor = total * 1e-6 + f32::MIN_POSITIVE;
-        for lag in 0..self.waveform.len() {
-            self.waveform[lag] = self.spectrum[lag].re * scale / self.energy[lag].max(floor);
-            self.line[lag] = self.spectrum[lag].im * line * self.kept[lag];
+        let curves = self.waveform.iter_mut().zip(&mut self.line);
+        let known = self.folded.iter().zip(&self.energy).zip(&self.kept);
+        for ((waveform, lines), ((both, &energy), &kept)) in curves.zip(known) {
+            *waveform = both.re * scale / energy.max(floor);
+            *lines = both.im * line * kept;
         }
         total
     }
 
-    /// n(τ) by lag in samples, 0 to half a window.
+    /// n(τ) at every `step`th lag from 0 to half a window.
     pub(super) fn waveform(&self) -> &[f32] {
         &self.waveform
     }
 
-    /// The lines' curve by lag in samples, 0 to half a window, about 1 at the period of a steady tone.
+    /// The lines' curve at the same lags, about 1 at the period of a steady tone.
     pub(super) fn lines(&self) -> &[f32] {
         &self.line
     }
 
-    /// m(τ), the energy of the two overlapping parts, by lag; the total energy.
+    /// m(τ), the energy of the two overlapping parts, at every `step`th lag; gives the total energy.
     fn energies(&mut self, samples: &[f32]) -> f32 {
         const BLOCK: usize = 8;
-        let total: f64 =
-            samples.chunks(64).map(|chunk| f64::from(chunk.iter().map(|x| x * x).sum::<f32>())).sum();
+        let total = sum_of_squares(samples);
+        let (head, tail) = samples.split_at(self.window / 2);
+        for ((lost, a), b) in self.lost.iter_mut().zip(head).zip(tail.iter().rev()) {
+            *lost = a * a + b * b;
+        }
+        // Exact sums from block to block, short ones within a block.
         let mut left = 2.0 * total;
-        let window = self.window;
-        for (block, slots) in self.energy.chunks_mut(BLOCK).enumerate() {
-            let start = block * BLOCK;
-            let mut gone = 0.0f32;
+        let blocks = self.lost.chunks_exact(BLOCK * self.step);
+        for (slots, lost) in self.energy.chunks_mut(BLOCK).zip(blocks) {
             let base = left as f32;
-            for (at, slot) in slots.iter_mut().enumerate() {
+            let mut gone = 0.0f32;
+            for (slot, lost) in slots.iter_mut().zip(lost.chunks_exact(self.step)) {
                 *slot = base - gone;
-                let (head, tail) = (samples[start + at], samples[window - 1 - start - at]);
-                gone += head * head + tail * tail;
+                gone += lost.iter().sum::<f32>();
             }
             left -= f64::from(gone);
         }
         total as f32
     }
 
-    /// Both spectra from the transform of the pair: power of the plain window as real part, magnitude of
-    /// the tapered one as imaginary part, scaled so that neither drowns the other in rounding.
-    fn powers(&mut self) {
-        let half = self.size / 2;
-        let (mut powers, mut magnitudes) = (0.0f32, 0.0f32);
-        let zero = self.spectrum[0];
-        self.spectrum[0] = Complex::new(zero.re * zero.re, 0.0);
-        let middle = self.spectrum[half];
-        self.spectrum[half] = Complex::new(middle.re * middle.re, 0.0);
-        let (front, back) = self.spectrum.split_at_mut(half);
-        for (k, (a, b)) in front[1..].iter_mut().zip(back[1..].iter().rev()).enumerate() {
-            let plain = Complex::new(a.re + b.re, a.im - b.im).norm_sqr() * 0.25;
-            let tapered = Complex::new(a.im + b.im, b.re - a.re).norm_sqr() * 0.25;
-            let magnitude = if self.lines.contains(&(k + 1)) { tapered.sqrt() } else { 0.0 };
-            powers += plain;
-            magnitudes += magnitude;
-            *a = Complex::new(plain, magnitude);
+    /// Both spectra from the transform of the pair, up to the fold: power of the plain window as real part,
+    /// magnitude of the tapered one as imaginary part, scaled so that neither drowns the other in rounding.
+    fn powers(&mut self, total: f32) {
+        let (half, size) = (self.folded.len() / 2, self.size);
+        let Range { start, end } = self.lines.clone();
+        self.folded[0] = Complex::new(self.spectrum[0].re.powi(2), 0.0);
+        let highest = if self.step == 1 { self.spectrum[half].re.powi(2) } else { 0.0 };
+        self.folded[half] = Complex::new(highest, 0.0);
+        let pairs = |range: Range<usize>| {
+            let mirrored = self.spectrum[size - range.end + 1..size - range.start + 1].iter().rev();
+            self.spectrum[range].iter().zip(mirrored)
+        };
+        for range in [1..start, end..half] {
+            for (slot, (a, b)) in self.folded[range.clone()].iter_mut().zip(pairs(range)) {
+                *slot = Complex::new(plain(a, b), 0.0);
+            }
         }
-        let scale = powers / magnitudes.max(f32::MIN_POSITIVE);
-        for (a, b) in front[1..].iter_mut().zip(back[1..].iter_mut().rev()) {
-            a.im *= scale;
+        for (slot, (a, b)) in self.folded[start..end].iter_mut().zip(pairs(start..end)) {
+            let tapered = Complex::new(a.im + b.im, b.re - a.re).norm_sqr() * 0.25;
+            *slot = Complex::new(plain(a, b), tapered.sqrt());
+        }
+        let mut magnitudes = [0.0f32; 4];
+        for four in self.folded[start..end].chunks_exact(4) {
+            for (sum, one) in magnitudes.iter_mut().zip(four) {
+                *sum += one.im;
+            }
+        }
+        // Half the sum of the powers, by Parseval's theorem.
+        let powers = 0.5 * self.size as f32 * total;
+        let scale = powers / magnitudes.iter().sum::<f32>().max(f32::MIN_POSITIVE);
+        for slot in &mut self.folded[start..end] {
+            slot.im *= scale;
+        }
+        let (front, back) = self.folded.split_at_mut(half);
+        for (a, b) in front[1..].iter().zip(back[1..].iter_mut().rev()) {
             *b = *a;
         }
     }
 }
 
-/// The smallest even length of at least `least` with only the factors 2 and 3 (one 3 or none).
+/// The power of the real part's transform at a bin, from the pair's transform there and at the mirrored bin.
+fn plain(a: &Complex<f32>, b: &Complex<f32>) -> f32 {
+    Complex::new(a.re + b.re, a.im - b.im).norm_sqr() * 0.25
+}
+
+/// The smallest length of at least `least` of the form 2ⁿ or 3·2ⁿ.
 fn transform_size(least: usize) -> usize {
     let power = least.next_power_of_two();
     if power / 4 * 3 >= least { power / 4 * 3 } else { power }
+}
+
+/// The window nearest to `wanted` samples that wastes no transform: up to 3 % shorter if that saves a size.
+pub(super) fn thrifty_window(wanted: usize) -> usize {
+    let wanted = wanted & !1;
+    let shorter = (wanted * 97 / 100) & !1;
+    let size = transform_size(shorter + shorter / 2 + 1);
+    if size < transform_size(wanted + wanted / 2 + 1) { ((size - 1) / 3 * 2) & !1 } else { wanted }
 }
 
 /// The top of the parabola through a point and its neighbours: place and height.
@@ -194,7 +250,7 @@ mod tests {
     fn wave(window: usize, period: f64, amplitudes: &[f64]) -> Vec<f32> {
         (0..window)
             .map(|at| {
-                let phase = std::f64::consts::TAU * at as f64 / period;
+                let phase = TAU * at as f64 / period;
                 amplitudes
                     .iter()
                     .enumerate()
@@ -209,7 +265,7 @@ mod tests {
         // McLeod & Wyvill 2005, equation 7, worked directly.
         let window = 96;
         let samples: Vec<f32> = (0..window).map(|at| ((at * at * 7 + at * 3) % 23) as f32 - 11.0).collect();
-        let mut curves = Periodicity::new(window, 8000.0, 200.0);
+        let mut curves = Periodicity::new(window, 1, 8000.0, 200.0);
         curves.measure(&samples);
         for lag in 0..=window / 2 {
             let (mut r, mut m) = (0.0, 0.0);
@@ -222,8 +278,22 @@ mod tests {
     }
 
     #[test]
+    fn a_step_of_two_gives_every_second_lag_of_a_sound_without_treble() {
+        let samples = wave(2048, 100.3, &[1.0, 0.5, 0.3, 0.2]);
+        let mut every = Periodicity::new(2048, 1, 44_100.0, 174.0);
+        let mut second = Periodicity::new(2048, 2, 44_100.0, 174.0);
+        every.measure(&samples);
+        second.measure(&samples);
+        assert_eq!(second.waveform().len(), 513);
+        for lag in 0..=512 {
+            assert_abs_diff_eq!(second.waveform()[lag], every.waveform()[2 * lag], epsilon = 2e-3);
+            assert_abs_diff_eq!(second.lines()[lag], every.lines()[2 * lag], epsilon = 1e-2);
+        }
+    }
+
+    #[test]
     fn a_repeating_window_reaches_one_on_both_curves() {
-        let mut curves = Periodicity::new(2048, 44_100.0, 174.0);
+        let mut curves = Periodicity::new(2048, 1, 44_100.0, 174.0);
         curves.measure(&wave(2048, 100.0, &[1.0, 0.5, 0.3, 0.2]));
         assert_abs_diff_eq!(curves.waveform()[100], 1.0, epsilon = 1e-4);
         assert_abs_diff_eq!(curves.lines()[100], 1.0, epsilon = 0.05);
@@ -233,7 +303,7 @@ mod tests {
     #[test]
     fn lines_tell_a_loud_third_harmonic_from_the_fundamental() {
         // Third harmonic 20 dB above the others: on the waveform a third of the period looks like a period.
-        let mut curves = Periodicity::new(4096, 44_100.0, 60.0);
+        let mut curves = Periodicity::new(4096, 1, 44_100.0, 60.0);
         curves.measure(&wave(4096, 180.0, &[0.1, 0.1, 1.0, 0.1, 0.1]));
         assert!(curves.waveform()[60] > 0.9, "{}", curves.waveform()[60]);
         assert!(curves.lines()[180] - curves.lines()[60] > 0.3);

@@ -8,6 +8,10 @@ use super::periodicity::vertex;
 const SHORTEST_LOOK: f64 = 0.046;
 /// A look has at least so many periods.
 const PERIODS: f64 = 8.0;
+/// A period further than this share from the one started with is another dip.
+const FURTHEST: f64 = 0.03;
+/// So many samples' walk to the bottom of the dip at most.
+const MOST_STEPS: usize = 8;
 
 /// How many samples around the frame's centre are looked at for a period (in samples).
 pub(super) fn look(period: f64, rate: f64) -> usize {
@@ -17,66 +21,90 @@ pub(super) fn look(period: f64, rate: f64) -> usize {
 /// The period of `samples` near `period`, from the square difference at growing multiples of it; `None`
 /// where it does not repeat there.
 pub(super) fn period_in(samples: &[f32], period: f64) -> Option<f64> {
+    let most = |period: f64| ((samples.len() / 2 - 3) as f64 / period).floor();
     let mut period = period;
-    let mut multiple = 1.0;
-    loop {
-        let mut lag = (period * multiple).round() as usize;
-        if lag + 2 > samples.len() / 2 || lag < 3 {
-            return None;
-        }
-        let mut left = difference(samples, lag - 1);
-        let mut here = difference(samples, lag);
-        let mut right = difference(samples, lag + 1);
-        for _ in 0..6 {
-            if left < here {
-                (lag, right, here) = (lag - 1, here, left);
-                if lag < 3 {
-                    return None;
-                }
-                left = difference(samples, lag - 1);
-            } else if right < here {
-                (lag, left, here) = (lag + 1, here, right);
-                right = difference(samples, lag + 1);
-            } else {
-                break;
-            }
-        }
-        if left < here || right < here {
-            return None;
-        }
-        let refined = vertex(lag, -left, -here, -right).0 / multiple;
-        if (refined / period - 1.0).abs() > 0.03 {
+    let mut multiple = most(period).min(2.0);
+    let total = sum_of_squares(samples);
+    while multiple >= 1.0 {
+        let refined = nearest_dip(samples, total, (period * multiple).round() as usize)? / multiple;
+        if (refined / period - 1.0).abs() > FURTHEST {
             return None;
         }
         period = refined;
-        let most = (samples.len() as f64 / 2.0 - 3.0) / period;
-        if most < multiple + 1.0 {
+        let next = most(period).min(multiple * 5.0);
+        if next <= multiple {
             return Some(period);
         }
-        multiple = (multiple * 4.0).min(most.floor());
+        multiple = next;
     }
+    None
 }
 
-/// The square difference of a window and itself `lag` later, over the energy of both parts: 1 − n(τ).
-fn difference(samples: &[f32], lag: usize) -> f64 {
-    const LANES: usize = 8;
-    let (head, tail) = (&samples[..samples.len() - lag], &samples[lag..]);
-    let (mut apart, mut energy) = ([0.0f32; LANES], [0.0f32; LANES]);
-    let (a, b) = (head.chunks_exact(LANES), tail.chunks_exact(LANES));
-    let (rest_a, rest_b) = (a.remainder(), b.remainder());
+/// The lag, between samples, at the bottom of the dip of 1 − n(τ) that `lag` stands in.
+fn nearest_dip(samples: &[f32], total: f64, lag: usize) -> Option<f64> {
+    let mut lag = lag;
+    if lag < 3 || lag + 2 > samples.len() / 2 {
+        return None;
+    }
+    let square = |at: usize| f64::from(samples[at]).powi(2);
+    // What m(τ) loses from a lag to the next.
+    let lost = |lag: usize| square(lag) + square(samples.len() - 1 - lag);
+    let mut energy =
+        2.0 * total - sum_of_squares(&samples[..lag]) - sum_of_squares(&samples[samples.len() - lag..]);
+    let here = |lag: usize, energy: f64| apart(samples, lag) / energy.max(1e-30);
+    let mut middle = here(lag, energy);
+    let mut left = here(lag - 1, energy + lost(lag - 1));
+    let mut right = here(lag + 1, energy - lost(lag));
+    for _ in 0..MOST_STEPS {
+        if left < middle {
+            energy += lost(lag - 1);
+            lag -= 1;
+            if lag < 3 {
+                return None;
+            }
+            (right, middle, left) = (middle, left, here(lag - 1, energy + lost(lag - 1)));
+        } else if right < middle {
+            energy -= lost(lag);
+            lag += 1;
+            if lag + 1 > samples.len() / 2 {
+                return None;
+            }
+            (left, middle, right) = (middle, right, here(lag + 1, energy - lost(lag)));
+        } else {
+            return Some(vertex(lag, -left, -middle, -right).0);
+        }
+    }
+    None
+}
+
+const LANES: usize = 8;
+
+/// Σ (x(j) − x(j + lag))² over the overlap.
+fn apart(samples: &[f32], lag: usize) -> f64 {
+    let (a, b) = (&samples[..samples.len() - lag], &samples[lag..]);
+    let (a, b) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let rest: f32 = a.remainder().iter().zip(b.remainder()).map(|(a, b)| (a - b) * (a - b)).sum();
+    let mut lanes = [0.0f32; LANES];
     for (a, b) in a.zip(b) {
         for lane in 0..LANES {
             let gap = a[lane] - b[lane];
-            apart[lane] += gap * gap;
-            energy[lane] += a[lane] * a[lane] + b[lane] * b[lane];
+            lanes[lane] += gap * gap;
         }
     }
-    for (lane, (a, b)) in rest_a.iter().zip(rest_b).enumerate() {
-        apart[lane] += (a - b) * (a - b);
-        energy[lane] += a * a + b * b;
+    f64::from(rest) + lanes.into_iter().map(f64::from).sum::<f64>()
+}
+
+/// The energy of samples, summed in several lanes at once.
+pub(super) fn sum_of_squares(samples: &[f32]) -> f64 {
+    let chunks = samples.chunks_exact(LANES);
+    let rest: f32 = chunks.remainder().iter().map(|x| x * x).sum();
+    let mut lanes = [0.0f32; LANES];
+    for chunk in chunks {
+        for lane in 0..LANES {
+            lanes[lane] += chunk[lane] * chunk[lane];
+        }
     }
-    let sum = |lanes: [f32; LANES]| lanes.into_iter().map(f64::from).sum::<f64>();
-    sum(apart) / sum(energy).max(1e-30)
+    f64::from(rest) + lanes.into_iter().map(f64::from).sum::<f64>()
 }
 
 #[cfg(test)]

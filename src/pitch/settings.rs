@@ -11,7 +11,7 @@ pub struct TrackerSettings {
     /// The lowest fundamental looked for: above 0, below `highest`. Each octave lower needs a window
     /// twice as long. Start from the instrument's default.
     pub lowest: Hertz,
-    /// The highest fundamental looked for; capped at a quarter of the rate.
+    /// The highest fundamental looked for; above `lowest`, capped at a quarter of the rate.
     pub highest: Hertz,
     /// The window in which the pitch is decided, centred on the frame; at least 2.5 periods of
     /// `lowest` are used whatever is asked for.
