@@ -255,7 +255,8 @@ impl Ear<'_> {
         let (near, _, _) = dip(0.09);
         let (far, before, after) = dip(0.2);
         let rise = f64::from(after - trough).max(0.0);
-        let sharp = 0.5 * (self.mean_level(at.0 - 0.05, at.0 - 0.03) + self.mean_level(at.0 + 0.03, at.0 + 0.05))
+        let sharp = 0.5
+            * (self.mean_level(at.0 - 0.05, at.0 - 0.03) + self.mean_level(at.0 + 0.03, at.0 + 0.05))
             - self.mean_level(at.0 - 0.005, at.0 + 0.005);
         let (m0, v0) = self.median(t - 0.10, t - 0.02);
         let (m1, v1) = self.median(t + 0.02, t + 0.10);
@@ -312,9 +313,12 @@ impl Ear<'_> {
         let (b0, b1) = (e.index(at).saturating_sub(6), (e.index(at) + 7).min(e.bright_db.len()));
         let burst = f64::from(e.bright_db[b0..b1].iter().copied().fold(-120.0_f32, f32::max));
         let (bright_before, bright_after) = (bright(t - 0.1, t - 0.05), bright(t + 0.05, t + 0.1));
-        let (level_before, level_after) = (self.mean_level(t - 0.1, t - 0.05), self.mean_level(t + 0.05, t + 0.1));
+        let (level_before, level_after) =
+            (self.mean_level(t - 0.1, t - 0.05), self.mean_level(t + 0.05, t + 0.1));
         let tilt = (bright_after - level_after) - (bright_before - level_before);
-        let slope = |from: f64, to: f64| (self.mean_level(to - 0.02, to) - self.mean_level(from, from + 0.02)) / (to - from);
+        let slope = |from: f64, to: f64| {
+            (self.mean_level(to - 0.02, to) - self.mean_level(from, from + 0.02)) / (to - from)
+        };
         Features {
             values: [
                 (change / 100.0).min(1.5),

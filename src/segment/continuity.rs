@@ -141,8 +141,9 @@ mod tests {
             .map(|k| {
                 let t = k as f64 / rate;
                 let phase = 294.0 * t + if t > 1.0 { turn } else { 0.0 };
-                (1..9).map(|l| (std::f64::consts::TAU * phase * f64::from(l)).sin() / f64::from(l)).sum::<f64>()
-                    as f32
+                (1..9)
+                    .map(|l| (std::f64::consts::TAU * phase * f64::from(l)).sin() / f64::from(l))
+                    .sum::<f64>() as f32
                     * 0.2
             })
             .collect();

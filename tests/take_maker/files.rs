@@ -67,6 +67,7 @@ pub fn make_take(
     let sound = recorded(mix, RATE, condition, clicks, BODY, random);
 
     let file = if condition == Condition::Phone { format!("{title}.m4a") } else { format!("{title}.wav") };
+    let (sheet, moved) = if foreign { another_melody(&melody, random) } else { (melody.clone(), None) };
     let truth = Truth {
         take: title.clone(),
         audio: file.clone(),
@@ -78,7 +79,7 @@ pub fn make_take(
         player: player.into(),
         half: half.name().into(),
         control,
-        planted: plan.names(),
+        planted: moved.map(str::to_string).into_iter().chain(plan.names()).collect(),
         notes: note_truths(&melody, &plan, &performance, &rendered.notes),
         rests: performance.rests.clone(),
         extra: extras(&performance, &rendered.notes),
@@ -90,7 +91,6 @@ pub fn make_take(
         },
         tuning: TuningTruth { offset_cents: plan.tuning_offset, strings: strings(instrument, &plan) },
     };
-    let sheet = if foreign { another_melody(&melody, random) } else { melody };
     let write = |name: &str, bytes: &[u8]| {
         std::fs::write(folder.join(name), bytes).map_err(|e| format!("{}: {e}", folder.join(name).display()))
     };
@@ -105,28 +105,54 @@ pub fn make_take(
     Ok(truth)
 }
 
-/// A sheet that this take is not: newly written, shuffled, or moved by three to six semitones.
-fn another_melody(melody: &WrittenMelody, random: &mut Random) -> WrittenMelody {
-    let mut other = melody.clone();
-    match random.below(3) {
-        0 => other = write_melody(melody.instrument, &melody.title, random),
-        1 => {
-            let mut pitches: Vec<i32> = other.events.iter().filter_map(|e| e.midi).collect();
-            for last in (1..pitches.len()).rev() {
-                pitches.swap(last, random.below(last + 1));
-            }
-            for event in other.events.iter_mut().filter(|e| e.midi.is_some()) {
-                event.midi = pitches.pop();
-            }
-        }
-        _ => {
-            let by = 3 + random.below(4) as i32;
-            for event in &mut other.events {
-                event.midi = event.midi.map(|m| m + by);
-            }
+/// A sheet that this take is not, and how it was made: newly written, shuffled, or moved by three to six
+/// semitones. Few pitches can fall into nearly the same order again; such sheets are drawn anew.
+fn another_melody(melody: &WrittenMelody, random: &mut Random) -> (WrittenMelody, Option<&'static str>) {
+    for _ in 0..60 {
+        let kind = random.below(3);
+        let other = match kind {
+            0 => write_melody(melody.instrument, &melody.title, random),
+            1 => shuffled(melody, random),
+            _ => break,
+        };
+        if shared(melody, &other) < 0.6 {
+            return (other, Some(["sheet-new", "sheet-shuffled"][kind]));
         }
     }
+    let by = 3 + random.below(4) as i32;
+    let mut other = melody.clone();
+    for event in &mut other.events {
+        event.midi = event.midi.map(|m| m + by);
+    }
+    (other, Some("sheet-moved"))
+}
+
+fn shuffled(melody: &WrittenMelody, random: &mut Random) -> WrittenMelody {
+    let mut other = melody.clone();
+    let mut pitches: Vec<i32> = other.events.iter().filter_map(|e| e.midi).collect();
+    for last in (1..pitches.len()).rev() {
+        pitches.swap(last, random.below(last + 1));
+    }
+    for event in other.events.iter_mut().filter(|e| e.midi.is_some()) {
+        event.midi = pitches.pop();
+    }
     other
+}
+
+/// The longest sequence of pitches that two melodies share in order, as a part of the shorter one.
+fn shared(a: &WrittenMelody, b: &WrittenMelody) -> f64 {
+    let pitches = |m: &WrittenMelody| m.events.iter().filter_map(|e| e.midi).collect::<Vec<_>>();
+    let (a, b) = (pitches(a), pitches(b));
+    let mut row = vec![0usize; b.len() + 1];
+    for x in &a {
+        let mut diagonal = 0;
+        for (place, y) in b.iter().enumerate() {
+            let above = row[place + 1];
+            row[place + 1] = if x == y { diagonal + 1 } else { above.max(row[place]) };
+            diagonal = above;
+        }
+    }
+    row[b.len()] as f64 / a.len().min(b.len()) as f64
 }
 
 fn note_truths(

@@ -104,6 +104,9 @@ pub struct Tally {
     pub refused_wrongly: f64,
     pub foreign: f64,
     pub foreign_refused: f64,
+    /// Notes of sheets that were not played, and how many were called right all the same.
+    pub foreign_notes: f64,
+    pub foreign_praised: f64,
     pub written: f64,
     pub unsure: f64,
     pub right: f64,
@@ -145,6 +148,8 @@ impl Tally {
             (&mut self.refused_wrongly, other.refused_wrongly),
             (&mut self.foreign, other.foreign),
             (&mut self.foreign_refused, other.foreign_refused),
+            (&mut self.foreign_notes, other.foreign_notes),
+            (&mut self.foreign_praised, other.foreign_praised),
             (&mut self.written, other.written),
             (&mut self.unsure, other.unsure),
             (&mut self.right, other.right),
@@ -213,7 +218,18 @@ pub fn score(truth: &Truth, report: &ReportView, list: &mut Vec<Disagreement>) -
         tally.foreign = 1.0;
         tally.foreign_refused = f64::from(u8::from(report.outcome == truth.outcome));
         if report.outcome != truth.outcome {
-            note(0, format!("is another melody, and was {}", report.outcome));
+            let praised = report.notes.iter().filter(|n| n.verdict == "right").count() as f64;
+            tally.foreign_notes = report.notes.len() as f64;
+            tally.foreign_praised = praised;
+            note(
+                0,
+                format!(
+                    "is another melody ({}), and was {}: {praised} of {} notes called right",
+                    truth.planted.first().map_or("", |p| p),
+                    report.outcome,
+                    tally.foreign_notes
+                ),
+            );
         }
         return tally;
     }

@@ -135,7 +135,11 @@ pub fn tables(scored: &[(Truth, Tally)], draws: usize) -> String {
         total.restarts.hit + total.restarts.overlooked
     );
     if total.foreign > 0.0 {
-        let _ = writeln!(out, "{} takes of another melody, {} refused", total.foreign, total.foreign_refused);
+        let _ = writeln!(
+            out,
+            "{} takes of another melody, {} refused; {} of {} notes called right in the others",
+            total.foreign, total.foreign_refused, total.foreign_praised, total.foreign_notes
+        );
     }
     let _ = write!(out, "\n{:46}", "");
     for (name, _) in &groups {
