@@ -72,7 +72,9 @@ impl Envelope {
     pub fn fresh_dip(&self, time: Seconds, reach: f64) -> f64 {
         let k = self.index(time);
         let near = &self.fresh_db[k.saturating_sub(9)..(k + 10).min(self.fresh_db.len())];
-        let Some((at, &trough)) = near.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1)) else { return 0.0 };
+        let Some((at, &trough)) = near.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1)) else {
+            return 0.0;
+        };
         let at = k.saturating_sub(9) + at;
         let far = (reach / self.hop.0) as usize;
         let peak = |values: &[f32]| values.iter().copied().fold(FLOOR_DB, f32::max);
