@@ -4,11 +4,12 @@ use crate::align::{
     Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
 };
 use crate::findings::{
-    Heard, MelodySummary, NoteVerdict, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
-    findings_from_reading,
+    Heard, Judgement, MelodySummary, NoteFinding, NoteVerdict, Outcome, Report, TakeSummary, TempoFinding,
+    TuningFinding, findings_from_reading,
 };
 use crate::notation::{Instrument, Melody};
 use crate::pitch::{Contour, TrackerSettings, contour};
+use crate::recording_quality::{self, Unjudgeable};
 use crate::remark::Remark;
 use crate::samples::Samples;
 use crate::segment::{Boundary, Continuity, Envelope, Evidence, boundaries_from_sound};
@@ -79,29 +80,52 @@ pub fn judge_listening(
     melody: &Melody,
     settings: &JudgeSettings,
 ) -> Report {
+    let mut report = empty_report(samples, settings);
+    let quality = recording_quality::inspect(samples);
+    report.take.remarks.extend(quality.remarks);
+    if let Some(why) = quality.unjudgeable {
+        report.outcome = match why {
+            Unjudgeable::Silence => Outcome::Silence,
+            Unjudgeable::TooQuiet => Outcome::TooQuiet,
+            Unjudgeable::TooNoisy => Outcome::TooNoisy,
+        };
+        return report;
+    }
     let notes = written_notes(melody, 0);
-    let mut report = empty_report(samples, melody, settings);
-    let best = read(listening, &notes, settings);
-    let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.llr).collect();
-    let (found, rests, extra, restarts, own, tuning) = findings_from_reading(
-        melody,
-        &notes,
-        settings.instrument,
-        settings.a4,
-        Heard {
+    let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.around).collect();
+    let judged = |best: &Best| {
+        let heard = Heard {
             contour: &listening.contour,
             envelope: &listening.envelope,
             llr: &llr,
             reading: &best.reading,
             support: &best.support,
             tuning: best.tuning,
-        },
-    );
-    let right = found.iter().filter(|f| f.verdict == NoteVerdict::Right).count();
-    if (right as f64) < 0.3 * notes.len() as f64 {
-        report.outcome = Outcome::NotThisMelody;
-        return report;
+        };
+        findings_from_reading(melody, &notes, settings.instrument, settings.a4, heard)
+    };
+    let best = read(listening, &notes, settings);
+    let mut judgement = judged(&best);
+    if share_of(&judgement.notes, NoteVerdict::Right) < LEAST_RIGHT {
+        // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
+        let away =
+            [-1, 1].map(|octaves| (octaves, read(listening, &written_notes(melody, octaves), settings)));
+        let found = away.into_iter().find(|(octaves, other)| {
+            other.reading.score > best.reading.score
+                && octave_share(&judged(other).notes, *octaves) > MOST_AWAY
+        });
+        match found {
+            Some((octaves, other)) => {
+                judgement = judged(&other);
+                report.take.remarks.push(octave_remark(octaves));
+            }
+            None => {
+                report.outcome = Outcome::NotThisMelody;
+                return report;
+            }
+        }
     }
+    let Judgement { notes: found, rests, extra, restarts, own_beat: own, tuning } = judgement;
     report.tempo.played_bpm = own.whole().map(|s| 60.0 / s);
     report.tempo.drift_percent = own.drift_percent();
     report.notes = found;
@@ -110,6 +134,28 @@ pub fn judge_listening(
     report.restarts = restarts;
     report.tuning = tuning;
     report
+}
+
+/// Fewer right notes than this share of the written ones: it is not this melody.
+const LEAST_RIGHT: f64 = 0.35;
+/// More notes than this share an octave away: the whole take is.
+const MOST_AWAY: f64 = 0.6;
+
+fn share_of(notes: &[NoteFinding], verdict: NoteVerdict) -> f64 {
+    notes.iter().filter(|n| n.verdict == verdict).count() as f64 / notes.len().max(1) as f64
+}
+
+/// The share of notes that were played `octaves` octaves from where they are written.
+fn octave_share(notes: &[NoteFinding], octaves: i32) -> f64 {
+    let away = |n: &&NoteFinding| {
+        n.played_midi.is_some_and(|p| (p - f64::from(n.written_midi + 12 * octaves)).abs() < 0.5)
+    };
+    notes.iter().filter(away).count() as f64 / notes.len().max(1) as f64
+}
+
+fn octave_remark(octaves: i32) -> Remark {
+    let side = if octaves > 0 { "higher" } else { "lower" };
+    Remark::new("octave-away", format!("The whole take is an octave {side} than the melody is written."))
 }
 
 /// A reading together with the tuning that it was made at.
@@ -178,8 +224,7 @@ fn tuning_guess(contour: &Contour, a4: Hertz) -> f64 {
     if x == 0.0 && y == 0.0 { 0.0 } else { y.atan2(x) / std::f64::consts::TAU }
 }
 
-fn empty_report(samples: &Samples, melody: &Melody, settings: &JudgeSettings) -> Report {
-    let _ = melody;
+fn empty_report(samples: &Samples, settings: &JudgeSettings) -> Report {
     Report {
         report_version: 1,
         outcome: Outcome::Judged,

@@ -28,11 +28,11 @@ impl Default for Costs {
         Self {
             wrong: 3.5,
             missing: 5.0,
-            merged: 3.5,
+            merged: 5.5,
             extra: 4.5,
             restart: 7.0,
             timing_scale: 0.16,
-            split: -1.0,
+            split: -4.2,
             unheard_split: 6.0,
             talk: 6.0,
         }

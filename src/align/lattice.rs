@@ -267,7 +267,7 @@ impl<'a> Lattice<'a> {
                 };
                 let unheard = if self.heard_is(content, self.notes[m].midi)
                     && self.frames[k] < content.until as usize + 4
-                    && self.boundaries[k].llr < self.costs.split
+                    && self.boundaries[k].around < self.costs.split
                 {
                     self.costs.unheard_split
                 } else {

@@ -28,6 +28,23 @@ pub struct Heard<'a> {
     pub tuning: f64,
 }
 
+/// Everything that a reading says about the playing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judgement {
+    /// Each written note.
+    pub notes: Vec<NoteFinding>,
+    /// Each written rest.
+    pub rests: Vec<RestFinding>,
+    /// What was played beside the melody.
+    pub extra: Vec<ExtraFinding>,
+    /// Each return.
+    pub restarts: Vec<RestartFinding>,
+    /// The player's own beat.
+    pub own_beat: OwnBeat,
+    /// The strings.
+    pub tuning: TuningFinding,
+}
+
 /// Farther from the written pitch than this (after the instrument's tuning) is another pitch, in cents.
 pub const WRONG_BEYOND: f64 = 50.0;
 /// Within this of the limit the ear does not accuse or praise, in cents.
@@ -40,7 +57,7 @@ pub fn findings_from_reading(
     instrument: Instrument,
     a4: Hertz,
     heard: Heard<'_>,
-) -> (Vec<NoteFinding>, Vec<RestFinding>, Vec<ExtraFinding>, Vec<RestartFinding>, OwnBeat, TuningFinding) {
+) -> Judgement {
     let played = played_notes(heard.reading, heard.contour, heard.envelope, heard.llr, a4);
     let last = last_times(&played, notes.len());
     let (own, beat_of) = own_beat(&played, notes, &last);
@@ -64,7 +81,7 @@ pub fn findings_from_reading(
     let extra = extras(&played, notes);
     let restarts = restarts(&played, notes);
     let tuning = tuning(&findings, instrument);
-    (findings, rests, extra, restarts, own, tuning)
+    Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning }
 }
 
 /// For each written note the last step that played it.

@@ -10,6 +10,7 @@ mod strings;
 mod timing;
 
 pub use finger_shift::{finger_place, finger_shift};
-pub use judge::{Heard, findings_from_reading};
+pub use judge::{Heard, Judgement, findings_from_reading};
 pub use played::{PlayedNote, SteadyPitch, played_notes};
 pub use report::*;
+pub use timing::{Beat, OwnBeat};

@@ -7,7 +7,7 @@ use crate::pitch::Contour;
 use crate::units::{Hertz, Seconds};
 
 /// Log-likelihood sums over the frames of a take. All values are natural logarithms, relative to a
-/// perfect match of pitch, tempered by [`TEMPER`] because neighbouring frames share most of their window.
+/// perfect match of pitch, tempered because neighbouring frames share most of their window.
 #[derive(Debug, Clone)]
 pub struct Evidence {
     /// Time from frame to frame.
@@ -24,9 +24,8 @@ pub struct Evidence {
     pub inside: Vec<f32>,
 }
 
-/// Hop over window: 10 ms frames of windows of about 46 ms (see RESEARCH on tempered likelihoods:
-/// overlapping frames are not independent witnesses).
-pub const TEMPER: f64 = 0.22;
+/// Hop over window: 10 ms frames of windows of about 46 ms overlap, so they are not independent witnesses.
+const TEMPER: f64 = 0.22;
 
 /// Width of the pitch likelihood in semitones: beginners are within some 25 cents.
 const SPREAD: f64 = 0.25;

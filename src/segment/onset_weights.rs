@@ -1,5 +1,7 @@
 //! Weights of the onset model, written by `tests/onset_cues/train.py`; not edited by hand.
 
+#![allow(clippy::approx_constant)]
+
 /// Cues in, in the order of `Features::NAMES`.
 pub const CUES: usize = 29;
 /// Hidden units.

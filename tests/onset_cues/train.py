@@ -114,6 +114,7 @@ def main():
 
     with open("src/segment/onset_weights.rs", "w") as out:
         out.write("//! Weights of the onset model, written by `tests/onset_cues/train.py`; not edited by hand.\n\n")
+        out.write("#![allow(clippy::approx_constant)]\n\n")
         out.write(f"/// Cues in, in the order of `Features::NAMES`.\npub const CUES: usize = {len(names)};\n")
         out.write(f"/// Hidden units.\npub const HIDDEN: usize = {HIDDEN};\n")
         out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
