@@ -92,8 +92,8 @@ pub fn judge_listening(
         return report;
     }
     let notes = written_notes(melody, 0);
-    let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.around).collect();
-    let judged = |best: &Best| {
+    let judged = |listening: &Listening, best: &Best| {
+        let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.llr).collect();
         let heard = Heard {
             contour: &listening.contour,
             envelope: &listening.envelope,
@@ -105,18 +105,19 @@ pub fn judge_listening(
         findings_from_reading(melody, &notes, settings.instrument, settings.a4, heard)
     };
     let best = read(listening, &notes, settings);
-    let mut judgement = judged(&best);
+    let mut judgement = judged(listening, &best);
     if share_of(&judgement.notes, NoteVerdict::Right) < LEAST_RIGHT {
         // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
-        let away =
-            [-1, 1].map(|octaves| (octaves, read(listening, &written_notes(melody, octaves), settings)));
-        let found = away.into_iter().find(|(octaves, other)| {
-            other.reading.score > best.reading.score
-                && octave_share(&judged(other).notes, *octaves) > MOST_AWAY
+        // That may be outside the instrument's range, so the ear is opened wide.
+        let wide = listen(samples, None);
+        let found = [-1, 1].into_iter().find_map(|octaves| {
+            let other = read(&wide, &written_notes(melody, octaves), settings);
+            let judgement = judged(&wide, &other);
+            (octave_share(&judgement.notes, octaves) > MOST_AWAY).then_some((octaves, judgement))
         });
         match found {
             Some((octaves, other)) => {
-                judgement = judged(&other);
+                judgement = other;
                 report.take.remarks.push(octave_remark(octaves));
             }
             None => {

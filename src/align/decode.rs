@@ -117,15 +117,15 @@ impl Forward {
         }
     }
 
-    /// Goes back from any note to an earlier one, or to the same.
+    /// Goes back from any note to an earlier one. (The same note once more is an extra note.)
     fn leave_hub(&mut self, lattice: &Lattice<'_>, k: usize) {
         let mut best = (NEVER, START);
         for m in (0..lattice.notes.len()).rev() {
-            if self.hub[k][m].0 > best.0 {
-                best = self.hub[k][m];
-            }
             if best.0 > NEVER {
                 self.offer(k, m, best.0 + lattice.going_back(k, m), Back { restart: true, ..best.1 });
+            }
+            if self.hub[k][m].0 > best.0 {
+                best = self.hub[k][m];
             }
         }
     }
@@ -213,8 +213,8 @@ impl Forward {
             }
             let mut best = NEVER;
             for m in 0..n {
-                best = best.max(here[m] + lattice.going_back(j, m));
                 hub_to_end[j][m] = best;
+                best = best.max(here[m] + lattice.going_back(j, m));
             }
             to_end[j] = here;
         }

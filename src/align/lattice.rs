@@ -9,7 +9,9 @@ use crate::segment::{Boundary, Evidence, softplus};
 /// Steps longer than this are not looked for, in seconds (a whole note, a hesitation and a talk).
 const LONGEST_STEP: f64 = 15.0;
 /// A note lasts at least this many frames.
-const SHORTEST_NOTE: usize = 4;
+const SHORTEST_NOTE: usize = 6;
+/// Candidates within this many frames of an onset speak of that onset: passing them over costs nothing.
+const SAME_ONSET: usize = 8;
 /// Driven sound per frame before the first note, after the last one and before a restart, in nats: talk.
 const TALK_FRAME: f32 = -0.45;
 /// At most this many written notes are left out in one go.
@@ -196,7 +198,7 @@ impl<'a> Lattice<'a> {
             while frame <= end.min(longest) {
                 let pause = f64::from(evidence.pause[frame]);
                 let talk = f64::from(self.loose[frame]);
-                let shift = 0.4 * f64::from(evidence.inside[frame]);
+                let shift = 0.4 * f64::from(evidence.inside[frame.saturating_sub(SAME_ONSET)]);
                 for h in 0..=hypotheses {
                     let sound = f64::from(sums(h)[frame]) + shift;
                     if sound - pause > strict[h].0 {
@@ -213,8 +215,15 @@ impl<'a> Lattice<'a> {
             }
             let pause = f64::from(evidence.pause[end]);
             let talk = f64::from(self.loose[end]);
-            let own_boundary = f64::from(evidence.inside[(start + 1).min(evidence.inside.len() - 1)]);
-            let inside = 0.6 * (f64::from(evidence.inside[end]) - own_boundary) - 0.4 * own_boundary;
+            // Onsets passed over, at full price while the note sounds and at 0.6 of it in the pause.
+            let from = (start + SAME_ONSET + 1).min(evidence.inside.len() - 1);
+            let to = end.saturating_sub(SAME_ONSET).max(from);
+            let passed = f64::from(evidence.inside[from]);
+            let mut inside = 0.6 * (f64::from(evidence.inside[to]) - passed) - 0.4 * passed;
+            if end <= start + SAME_ONSET && k < last {
+                // Both ends speak of the same onset: the weaker one does not count again.
+                inside -= self.boundaries[j].llr.min(self.boundaries[k].llr).max(0.0);
+            }
             for h in 0..=hypotheses {
                 let own = f64::from(sums(h)[start]);
                 let heard = if h < hypotheses { h as u32 } else { NO_PITCH };
@@ -267,7 +276,7 @@ impl<'a> Lattice<'a> {
                 };
                 let unheard = if self.heard_is(content, self.notes[m].midi)
                     && self.frames[k] < content.until as usize + 4
-                    && self.boundaries[k].around < self.costs.split
+                    && self.boundaries[k].llr < self.costs.split
                 {
                     self.costs.unheard_split
                 } else {

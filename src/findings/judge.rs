@@ -251,9 +251,30 @@ fn rests(
         .collect()
 }
 
+/// A sound shorter than this is a slip of the bow, not a note, in seconds.
+const SHORTEST_EXTRA: f64 = 0.065;
+/// A sound this far below the written notes is ringing or the room, in dB.
+const FAINT: f32 = 20.0;
+/// A sound that wanders by more than this (half its interquartile range, in cents) is talk.
+const WANDERING: f64 = 30.0;
+
+/// Extra notes: only what clearly is one. A sound that is too short, too faint or too restless to be a bowed
+/// note is not held against the player.
 fn extras(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
+    let mut bodies: Vec<f32> =
+        played.iter().filter(|p| matches!(p.kind, StepKind::Written { .. })).map(|p| p.body_db).collect();
+    bodies.sort_by(f32::total_cmp);
+    let usual = bodies.get(bodies.len() / 2).copied().unwrap_or(-120.0);
+    let clearly = |p: &&PlayedNote| {
+        p.offset.0 - p.onset.0 >= SHORTEST_EXTRA
+            && p.body_db > usual - FAINT
+            && p.voiced > 0.6
+            && p.spread < WANDERING
+            && p.onset_llr > -1.0
+    };
     played
         .iter()
+        .filter(clearly)
         .filter_map(|p| match p.kind {
             StepKind::Extra { after } => Some(ExtraFinding {
                 onset_s: p.onset.0,

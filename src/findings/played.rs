@@ -18,6 +18,8 @@ pub struct PlayedNote {
     pub midi: Option<f64>,
     /// Its pitch over the steady part, where one is long enough.
     pub steady: Option<SteadyPitch>,
+    /// Half the interquartile range of its pitch over all voiced frames, in cents.
+    pub spread: f64,
     /// Level of its body in dB below full scale.
     pub body_db: f32,
     /// Share of its frames that have a pitch, 0 to 1.
@@ -84,6 +86,10 @@ pub fn played_notes(
                 onset: Seconds(onset),
                 offset: Seconds(offset),
                 midi: middle(&pitches),
+                spread: match (quantile(&pitches, 0.25), quantile(&pitches, 0.75)) {
+                    (Some(a), Some(b)) => (b - a) * 50.0,
+                    _ => f64::INFINITY,
+                },
                 steady: steady(contour, onset, offset, a4, middle(&pitches)),
                 body_db,
                 voiced,

@@ -16,11 +16,10 @@ use crate::units::Seconds;
 pub struct Boundary {
     /// When.
     pub time: Seconds,
-    /// Log odds that a note begins exactly here and not at a rival candidate, from the sound alone (natural
-    /// logarithm).
+    /// Log odds that a note begins around here, from the sound alone (natural logarithm, clamped to ±6).
     pub llr: f64,
-    /// Log odds that a note begins around here (natural logarithm, clamped to ±6).
-    pub around: f64,
+    /// Whether it is the likeliest candidate within 80 ms: one onset shows in every candidate around it.
+    pub leads: bool,
     /// The cues behind it.
     pub features: Features,
 }
@@ -69,8 +68,8 @@ impl Features {
 
 /// Two candidates closer than this are one, in seconds.
 const MERGE: f64 = 0.035;
-/// Candidates closer than this cannot both be onsets, in seconds.
-const RIVALS: f64 = 0.075;
+/// Candidates closer than this speak of the same onset, in seconds.
+const RIVALS: f64 = 0.08;
 
 /// Finds every moment at which a note may begin, in order of time. Aims at missing none: most of what
 /// it returns is no onset, and its `llr` says so.
@@ -90,25 +89,16 @@ pub fn boundaries_from_sound(
         .into_iter()
         .map(|time| {
             let features = ear.features(time);
-            let around = onset_model::llr(&features);
-            Boundary { time: Seconds(time), llr: around, around, features }
+            Boundary { time: Seconds(time), llr: onset_model::llr(&features), leads: true, features }
         })
         .collect();
-    compete(&mut boundaries);
-    boundaries
-}
-
-/// One onset shows in every candidate around it, and only one of them is it: candidates within [`RIVALS`]
-/// share the odds (each against all others and against no onset).
-fn compete(boundaries: &mut [Boundary]) {
-    let alone: Vec<(f64, f64)> = boundaries.iter().map(|b| (b.time.0, b.llr)).collect();
-    for (k, boundary) in boundaries.iter_mut().enumerate() {
-        let near = |i: &usize| (alone[*i].0 - alone[k].0).abs() < RIVALS;
-        let before = (0..k).rev().take_while(near);
-        let after = (k + 1..alone.len()).take_while(near);
-        let rivals: f64 = before.chain(after).map(|i| alone[i].1.exp()).sum();
-        boundary.llr -= rivals.ln_1p();
+    for k in 0..boundaries.len() {
+        let near = |i: &usize| (boundaries[*i].time.0 - boundaries[k].time.0).abs() < RIVALS;
+        let before = (0..k).rev().take_while(near).any(|i| boundaries[i].llr >= boundaries[k].llr);
+        let after = (k + 1..boundaries.len()).take_while(near).any(|i| boundaries[i].llr > boundaries[k].llr);
+        boundaries[k].leads = !before && !after;
     }
+    boundaries
 }
 
 /// Joins candidates that lie within [`MERGE`] of the strongest claim among them.

@@ -20,7 +20,8 @@ pub struct Evidence {
     pub other: Vec<f32>,
     /// `pause[f]`: the same for nothing being bowed (silence, or a string ringing on).
     pub pause: Vec<f32>,
-    /// `inside[f]`: sum over the boundaries before frame `f` of the log-likelihood that none of them is an onset.
+    /// `inside[f]`: sum over the boundaries before frame `f` of the log-likelihood that none of
+    /// them is an onset (of candidates close together only the likeliest counts).
     pub inside: Vec<f32>,
 }
 
@@ -95,7 +96,9 @@ impl Evidence {
             while next_boundary < boundaries.len()
                 && (boundaries[next_boundary].time.0 / contour.hop.0).round() as usize <= f
             {
-                inside[f + 1] -= softplus(boundaries[next_boundary].llr) as f32;
+                if boundaries[next_boundary].leads {
+                    inside[f + 1] -= softplus(boundaries[next_boundary].llr) as f32;
+                }
                 next_boundary += 1;
             }
         }

@@ -49,7 +49,7 @@ fn one(takes: &Path, out: &Path, truth: &Path) {
     let mut csv = format!("time_s,llr,{}\n", Features::NAMES.join(","));
     for b in &heard.boundaries {
         let values: Vec<String> = b.features.values.iter().map(|v| format!("{v:.4}")).collect();
-        csv += &format!("{:.3},{:.3},{}\n", b.time.0, b.around, values.join(","));
+        csv += &format!("{:.3},{:.3},{}\n", b.time.0, b.llr, values.join(","));
     }
     std::fs::write(out.join(format!("{}.cues.csv", name("take"))), csv).expect("the cues");
 }

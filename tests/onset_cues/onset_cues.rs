@@ -25,6 +25,6 @@ fn main() {
     println!("time_s,llr,{}", Features::NAMES.join(","));
     for b in &heard.boundaries {
         let values: Vec<String> = b.features.values.iter().map(|v| format!("{v:.4}")).collect();
-        println!("{:.3},{:.3},{}", b.time.0, b.around, values.join(","));
+        println!("{:.3},{:.3},{}", b.time.0, b.llr, values.join(","));
     }
 }
