@@ -41,14 +41,23 @@ pub struct SteadyPitch {
 
 /// Level below the body at which a note counts as begun, in dB.
 const ONSET_BELOW_BODY: f32 = 12.0;
+/// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
+/// bow take 20 to 60 ms (measured on takes with known truth).
+const BEHIND: f64 = 0.020;
 /// Share of the note at each end that is not steady.
 const EDGE: f64 = 0.15;
 /// At least this much of the beginning is not steady, in seconds.
 const ATTACK: f64 = 0.06;
 /// The least steady part that a value is given for, in seconds.
 const LEAST_STEADY: f64 = 0.08;
+/// At most this much of either end is left out, in seconds.
+const LONGEST_ATTACK: f64 = 0.15;
+/// One cycle of vibrato, in seconds (students: 5 to 6 cycles a second).
+const VIBRATO_CYCLE: f64 = 0.18;
 /// Faster glides than this are not steady, in cents per second.
-const FASTEST_GLIDE: f64 = 150.0;
+const FASTEST_GLIDE: f64 = 60.0;
+/// A glide is measured over this many frames on either side.
+const GLIDE_REACH: usize = 4;
 /// Less clear frames are not steady.
 const LEAST_CLARITY: f32 = 0.80;
 
@@ -68,14 +77,15 @@ pub fn played_notes(
             let from = step.from as f64 * hop;
             let next_from = next.map_or(contour.frames.len() as f64 * hop, |s| s.from as f64 * hop);
             let to = (step.to as f64 * hop).min(next_from).max(from + 2.0 * hop);
-            let body_db = body(envelope, from, to);
+            let body_db = body(&envelope.level_db, envelope, from, to);
+            let fresh_db = body(&envelope.fresh_db, envelope, from, to);
             let contiguous = next.is_some_and(|n| n.from <= step.to + 3);
             let earliest = match k.checked_sub(1).map(|p| &reading.steps[p]) {
-                Some(p) => (p.to as f64 * hop).max(from - 0.06).min(from),
+                Some(_) => from - 0.06,
                 None => from - 0.08,
             };
             let onset = onset(envelope, earliest, from, to, body_db);
-            let offset = offset(envelope, onset, to, next_from, body_db, contiguous);
+            let offset = offset(envelope, onset, to, next_from, (body_db, fresh_db), contiguous);
             let frames =
                 &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
             let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
@@ -116,19 +126,22 @@ fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
 }
 
 /// The level that the loudest fifth of a note exceeds.
-fn body(envelope: &Envelope, from: f64, to: f64) -> f32 {
-    let mut values = envelope.range(Seconds(from), Seconds(to)).to_vec();
+fn body(levels: &[f32], envelope: &Envelope, from: f64, to: f64) -> f32 {
+    let (a, b) = (envelope.index(Seconds(from)), envelope.index(Seconds(to)));
+    let mut values = levels[a..=b.max(a)].to_vec();
     values.sort_by(f32::total_cmp);
     values.get(values.len() * 4 / 5).copied().unwrap_or(-120.0)
 }
 
-/// From the deepest trough around the boundary forward: the first moment within 12 dB of the body.
+/// From the deepest trough around the boundary forward: the first moment within 12 dB of the body. Where the level
+/// never gets that low (a slur, a bow change that the room fills up) the new note has come up behind the old one.
 fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -> f64 {
     let until = (from + 0.12).min(from + (to - from) * 0.5);
     let (trough_db, trough) = envelope.trough(Seconds(earliest.max(0.0)), Seconds(until));
     let threshold = body_db - ONSET_BELOW_BODY;
+    let behind = (from - BEHIND).max(0.0);
     if trough_db >= threshold {
-        return from;
+        return behind;
     }
     let hop = envelope.hop.0;
     let mut k = envelope.index(trough);
@@ -140,31 +153,41 @@ fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -
         }
         k += 1;
     }
-    from
+    behind
 }
 
-/// Where driving ends: the last moment within 12 dB of the body, unless the level breaks into a free decay
-/// before that.
-fn offset(envelope: &Envelope, onset: f64, to: f64, next_from: f64, body_db: f32, contiguous: bool) -> f64 {
+/// Where driving ends: the last moment within 12 dB of the body (what the room gives back not counted), unless the
+/// level breaks into a free decay before that.
+fn offset(
+    envelope: &Envelope,
+    onset: f64,
+    to: f64,
+    next_from: f64,
+    (body_db, fresh_db): (f32, f32),
+    contiguous: bool,
+) -> f64 {
     let hop = envelope.hop.0;
-    let threshold = body_db - ONSET_BELOW_BODY;
-    if contiguous {
+    let fresh = &envelope.fresh_db;
+    let threshold = fresh_db - ONSET_BELOW_BODY;
+    let mut k = if contiguous {
         // The next note follows at once: up to the trough between them, or to where it begins.
-        let (db, at) = envelope.trough(Seconds((next_from - 0.05).max(onset)), Seconds(next_from + 0.05));
-        if db >= threshold {
+        let a = envelope.index(Seconds((next_from - 0.05).max(onset)));
+        let b = envelope.index(Seconds(next_from + 0.05));
+        let trough = (a..=b.max(a)).min_by(|&i, &j| fresh[i].total_cmp(&fresh[j])).unwrap_or(a);
+        if fresh[trough] >= threshold {
             return next_from;
         }
-        let mut k = envelope.index(at);
-        while k > 0 && envelope.level_db[k] < threshold && k as f64 * hop > onset {
-            k -= 1;
-        }
-        return (k as f64 * hop).max(onset + hop);
-    }
-    let mut k = envelope.index(Seconds(next_from.min(to + 0.15)));
-    while k > 0 && k as f64 * hop > onset && envelope.level_db[k] < threshold {
+        trough
+    } else {
+        envelope.index(Seconds(next_from.min(to + 0.15)))
+    };
+    while k > 0 && k as f64 * hop > onset && fresh[k] < threshold {
         k -= 1;
     }
     let last = k as f64 * hop;
+    if contiguous {
+        return last.max(onset + hop);
+    }
     knee(envelope, onset, last, body_db).unwrap_or(last).max(onset + hop)
 }
 
@@ -229,42 +252,51 @@ impl LineSums {
     }
 }
 
-/// The steady part: away from both ends, clear, not gliding.
+/// The steady part: away from both ends, clear, not gliding. Vibrato and wobble are averaged over one cycle
+/// before anything is judged, since the mean is the pitch that listeners hear (Brown and Vaughn, "Pitch center of
+/// stringed instrument vibrato tones", JASA 1996); a glide is what is left of movement after that.
 fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<f64>) -> Option<SteadyPitch> {
     let around = around?;
     let length = offset - onset;
-    let from = onset + (EDGE * length).max(ATTACK.min(0.3 * length));
-    let to = offset - (EDGE * length).max(0.02);
+    let from = onset + (EDGE * length).clamp(ATTACK.min(0.3 * length), LONGEST_ATTACK);
+    let to = offset - (EDGE * length).clamp(0.02, LONGEST_ATTACK);
     let hop = contour.hop.0;
     if to <= from {
         return None;
     }
-    let (a, b) = (frame(contour, from), frame(contour, to));
-    let midi = |k: usize| contour.frames.get(k).and_then(|f| f.pitch).map(|p| p.midi(a4).0);
-    let mut kept: Vec<f64> = (a..=b)
-        .filter_map(|k| {
-            let here = midi(k)?;
-            let glide = match (midi(k.saturating_sub(2)), midi(k + 2)) {
-                (Some(x), Some(y)) => (y - x).abs() * 100.0 / (4.0 * hop),
-                _ => return None,
-            };
-            let ok = contour.frames[k].clarity >= LEAST_CLARITY
-                && glide <= FASTEST_GLIDE
-                && (here - around).abs() < 1.0;
-            ok.then_some(here)
-        })
+    let kept: Vec<f64> = contour.frames[frame(contour, from)..=frame(contour, to)]
+        .iter()
+        .filter(|f| f.clarity >= LEAST_CLARITY)
+        .filter_map(|f| f.pitch.map(|p| p.midi(a4).0))
+        .filter(|midi| (midi - around).abs() < 1.0)
         .collect();
     if (kept.len() as f64) * hop < LEAST_STEADY - 1e-9 {
-        // A note that never settles: vibrato or wobble throughout. All of its middle, if it is long enough.
-        kept = (a..=b).filter_map(midi).filter(|m| (m - around).abs() < 1.0).collect();
-        if (kept.len() as f64) * hop < LEAST_STEADY.max(0.15) {
-            return None;
-        }
+        return None;
     }
-    kept.sort_by(f64::total_cmp);
+    let cycle = (VIBRATO_CYCLE / hop) as usize;
+    let mut level: Vec<f64> =
+        kept.windows(cycle.min(kept.len())).map(|w| w.iter().sum::<f64>() / w.len() as f64).collect();
+    if level.len() > 2 * GLIDE_REACH {
+        let still: Vec<f64> = (0..level.len())
+            .filter(|&k| {
+                let (a, b) = (k.saturating_sub(GLIDE_REACH), (k + GLIDE_REACH).min(level.len() - 1));
+                (level[b] - level[a]).abs() * 100.0 / ((b - a) as f64 * hop) < FASTEST_GLIDE
+            })
+            .map(|k| level[k])
+            .collect();
+        if still.len() * 3 > level.len() {
+            level = still;
+        }
+    } else {
+        // Shorter than a cycle and a bit: no averages to compare, so the frames themselves.
+        level = kept.clone();
+    }
+    level.sort_by(f64::total_cmp);
+    let mut sorted = kept.clone();
+    sorted.sort_by(f64::total_cmp);
     Some(SteadyPitch {
-        midi: middle(&kept)?,
-        spread: (quantile(&kept, 0.75)? - quantile(&kept, 0.25)?) * 50.0,
+        midi: middle(&level)?,
+        spread: (quantile(&sorted, 0.75)? - quantile(&sorted, 0.25)?) * 50.0,
         seconds: kept.len() as f64 * hop,
     })
 }
