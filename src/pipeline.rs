@@ -80,6 +80,17 @@ pub fn judge_listening(
     melody: &Melody,
     settings: &JudgeSettings,
 ) -> Report {
+    judge_at(samples, listening, melody, settings, &Costs::default())
+}
+
+/// Judges what was heard at other prices than the usual ones: for measuring what the prices do.
+pub fn judge_at(
+    samples: &Samples,
+    listening: &Listening,
+    melody: &Melody,
+    settings: &JudgeSettings,
+    costs: &Costs,
+) -> Report {
     let mut report = empty_report(samples, settings);
     let quality = recording_quality::inspect(samples);
     report.take.remarks.extend(quality.remarks);
@@ -104,14 +115,14 @@ pub fn judge_listening(
         };
         findings_from_reading(melody, &notes, settings.instrument, settings.a4, heard)
     };
-    let best = read(listening, &notes, settings);
+    let best = read(listening, &notes, settings, costs);
     let mut judgement = judged(listening, &best);
     if share_of(&judgement.notes, NoteVerdict::Right) < LEAST_RIGHT {
         // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
         // That may be outside the instrument's range, so the ear is opened wide.
         let wide = listen(samples, None);
         let found = [-1, 1].into_iter().find_map(|octaves| {
-            let other = read(&wide, &written_notes(melody, octaves), settings);
+            let other = read(&wide, &written_notes(melody, octaves), settings, costs);
             let judgement = judged(&wide, &other);
             (octave_share(&judgement.notes, octaves) > MOST_AWAY).then_some((octaves, judgement))
         });
@@ -166,8 +177,7 @@ struct Best {
     tuning: f64,
 }
 
-fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings) -> Best {
-    let costs = Costs::default();
+fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings, costs: &Costs) -> Best {
     let lowest = notes.iter().map(|n| n.midi).min().unwrap_or(60) - 14;
     let highest = notes.iter().map(|n| n.midi).max().unwrap_or(60) + 14;
     let evidence = |tuning: f64| {
@@ -190,7 +200,7 @@ fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings) 
     let mut best: Option<Best> = None;
     for tuning in candidates {
         let e = evidence(tuning);
-        let reading = decode(notes, &listening.boundaries, &e, &start, &costs);
+        let reading = decode(notes, &listening.boundaries, &e, &start, costs);
         let penalty = if tuning.abs() > 0.5 { 6.0 } else { 0.0 };
         if best.as_ref().is_none_or(|b| reading.score - penalty > b.reading.score) {
             best = Some(Best { reading, support: Vec::new(), tuning });
@@ -201,9 +211,9 @@ fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings) 
     let tempo = |reading: &Reading| {
         LocalTempo::from_reading(reading, notes, hop, 60.0 / settings.bpm.unwrap_or(90.0))
     };
-    best.reading = decode(notes, &listening.boundaries, &e, &tempo(&best.reading), &costs);
+    best.reading = decode(notes, &listening.boundaries, &e, &tempo(&best.reading), costs);
     (best.reading, best.support) =
-        decode_with_support(notes, &listening.boundaries, &e, &tempo(&best.reading), &costs);
+        decode_with_support(notes, &listening.boundaries, &e, &tempo(&best.reading), costs);
     best
 }
 

@@ -1,7 +1,10 @@
 //! The prices of a reading.
 
+use serde::{Deserialize, Serialize};
+
 /// Prices of a reading in nats (natural logarithm; about: how many times e less likely).
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Costs {
     /// Another pitch than the written one. At most 3.5, so that the melody cannot outshout the sound.
     pub wrong: f64,
@@ -21,6 +24,12 @@ pub struct Costs {
     pub unheard_split: f64,
     /// Noise or talk in a pause inside the melody.
     pub talk: f64,
+    /// Weight of the onset evidence against the evidence of pitch.
+    pub onset: f64,
+    /// Weight of an onset passed over in a pause (clicks, talk) against one passed over in a note.
+    pub onset_in_pause: f64,
+    /// Going on after an extra note, instead of the price of timing.
+    pub after_extra: f64,
 }
 
 impl Default for Costs {
@@ -29,12 +38,15 @@ impl Default for Costs {
             wrong: 3.5,
             missing: 5.0,
             merged: 5.5,
-            extra: 4.2,
+            extra: 3.6,
             restart: 6.0,
             timing_scale: 0.16,
             split: -4.2,
             unheard_split: 6.0,
             talk: 6.0,
+            onset: 1.0,
+            onset_in_pause: 0.8,
+            after_extra: 0.8,
         }
     }
 }

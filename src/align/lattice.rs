@@ -151,13 +151,15 @@ impl<'a> Lattice<'a> {
     }
 
     fn onset(&self, k: usize) -> f64 {
-        -softplus(-self.boundaries[k].llr)
+        -self.costs.onset * softplus(-self.boundaries[k].llr)
     }
 
     /// The states that a take may begin with at boundary `k`, with their prices: before it, silence or talk.
     pub fn starts(&self, k: usize) -> impl Iterator<Item = (usize, f64)> {
         let f = self.frames[k];
-        let before = f64::from(self.loose[f]) + 0.6 * f64::from(self.evidence.inside[f]) + self.onset(k);
+        let before = f64::from(self.loose[f])
+            + 0.6 * self.costs.onset * f64::from(self.evidence.inside[f])
+            + self.onset(k);
         let notes = (0..self.notes.len().min(LATEST_START)).map(move |m| {
             let late = if m == 0 { 0.0 } else { 2.0 + self.costs.missing * m as f64 };
             (m, before - late)
@@ -184,6 +186,9 @@ impl<'a> Lattice<'a> {
         // Running best of (sounding − pausing) up to each later boundary, per hypothesis.
         let mut strict = vec![(NEVER, 0_u32); hypotheses + 1];
         let mut relaxed = vec![(NEVER, 0_u32); hypotheses + 1];
+        // Onsets passed over cost this much wherever they are, and that much more while the note sounds.
+        let in_pause = self.costs.onset * self.costs.onset_in_pause;
+        let in_note = self.costs.onset - in_pause;
         let longest = start + (LONGEST_STEP / evidence.hop.0) as usize;
         let mut frame = start + SHORTEST_NOTE;
         let mut tight = vec![NO_CONTENT; hypotheses + 1];
@@ -198,7 +203,7 @@ impl<'a> Lattice<'a> {
             while frame <= end.min(longest) {
                 let pause = f64::from(evidence.pause[frame]);
                 let talk = f64::from(self.loose[frame]);
-                let shift = 0.4 * f64::from(evidence.inside[frame.saturating_sub(SAME_ONSET)]);
+                let shift = in_note * f64::from(evidence.inside[frame.saturating_sub(SAME_ONSET)]);
                 for h in 0..=hypotheses {
                     let sound = f64::from(sums(h)[frame]) + shift;
                     if sound - pause > strict[h].0 {
@@ -215,14 +220,13 @@ impl<'a> Lattice<'a> {
             }
             let pause = f64::from(evidence.pause[end]);
             let talk = f64::from(self.loose[end]);
-            // Onsets passed over, at full price while the note sounds and at 0.6 of it in the pause.
             let from = (start + SAME_ONSET + 1).min(evidence.inside.len() - 1);
             let to = end.saturating_sub(SAME_ONSET).max(from);
             let passed = f64::from(evidence.inside[from]);
-            let mut inside = 0.6 * (f64::from(evidence.inside[to]) - passed) - 0.4 * passed;
+            let mut inside = in_pause * (f64::from(evidence.inside[to]) - passed) - in_note * passed;
             if end <= start + SAME_ONSET && k < last {
                 // Both ends speak of the same onset: the weaker one does not count again.
-                inside -= self.boundaries[j].llr.min(self.boundaries[k].llr).max(0.0);
+                inside -= self.costs.onset * self.boundaries[j].llr.min(self.boundaries[k].llr).max(0.0);
             }
             for h in 0..=hypotheses {
                 let own = f64::from(sums(h)[start]);
@@ -272,7 +276,7 @@ impl<'a> Lattice<'a> {
                 }
                 let timing = match self.written(s) {
                     Some(w) => self.timing(w, m, between.log_seconds),
-                    None => -1.2,
+                    None => -self.costs.after_extra,
                 };
                 let unheard = if self.heard_is(content, self.notes[m].midi)
                     && self.frames[k] < content.until as usize + 4

@@ -1,11 +1,13 @@
 //! Judges every take of a folder made by the take maker, two at a time, and writes the reports and the
 //! boundary cues beside each other.
 //!
-//! `cargo run --profile quick --example judge_folder -- TAKES OUT`
+//! `cargo run --profile quick --example judge_folder -- TAKES OUT [PRICES]...` where PRICES are other prices than the usual
+//! ones, such as '{"extra": 3.0}': their reports go to OUT-1, OUT-2, ...
 
+use fingertape::align::Costs;
 use fingertape::formats::read_melody;
 use fingertape::notation::Instrument;
-use fingertape::pipeline::{JudgeSettings, judge_listening, listen};
+use fingertape::pipeline::{JudgeSettings, judge_at, listen};
 use fingertape::segment::Features;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
@@ -13,7 +15,16 @@ use std::sync::Mutex;
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     let (takes, out) = (PathBuf::from(&arguments[1]), PathBuf::from(&arguments[2]));
-    std::fs::create_dir_all(&out).expect("the output folder");
+    let prices: Vec<Costs> = std::iter::once("{}")
+        .chain(arguments[3..].iter().map(String::as_str))
+        .map(|text| serde_json::from_str(text).expect("prices as JSON"))
+        .collect();
+    let outs: Vec<PathBuf> = (0..prices.len())
+        .map(|k| if k == 0 { out.clone() } else { PathBuf::from(format!("{}-{k}", out.display())) })
+        .collect();
+    for out in &outs {
+        std::fs::create_dir_all(out).expect("the output folder");
+    }
     let mut truths: Vec<PathBuf> = std::fs::read_dir(&takes)
         .expect("the folder of takes")
         .map(|entry| entry.expect("an entry").path())
@@ -25,14 +36,14 @@ fn main() {
         for _ in 0..2 {
             scope.spawn(|| {
                 while let Some(truth) = { queue.lock().expect("the queue").pop() } {
-                    one(&takes, &out, &truth);
+                    one(&takes, &outs, &prices, &truth);
                 }
             });
         }
     });
 }
 
-fn one(takes: &Path, out: &Path, truth: &Path) {
+fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
     let text = std::fs::read_to_string(truth).expect("the truth");
     let truth: serde_json::Value = serde_json::from_str(&text).expect("JSON");
     let name = |key: &str| truth[key].as_str().expect("a name").to_owned();
@@ -43,13 +54,15 @@ fn one(takes: &Path, out: &Path, truth: &Path) {
     let heard = listen(&take.samples, Some(instrument));
     let mut settings = JudgeSettings::for_melody(&melody, instrument);
     settings.remarks = take.remarks;
-    let report = judge_listening(&take.samples, &heard, &melody, &settings);
-    let json = serde_json::to_string_pretty(&report).expect("JSON");
-    std::fs::write(out.join(format!("{}.json", name("take"))), json).expect("a report");
+    for (out, prices) in outs.iter().zip(prices) {
+        let report = judge_at(&take.samples, &heard, &melody, &settings, prices);
+        let json = serde_json::to_string_pretty(&report).expect("JSON");
+        std::fs::write(out.join(format!("{}.json", name("take"))), json).expect("a report");
+    }
     let mut csv = format!("time_s,llr,{}\n", Features::NAMES.join(","));
     for b in &heard.boundaries {
         let values: Vec<String> = b.features.values.iter().map(|v| format!("{v:.4}")).collect();
         csv += &format!("{:.3},{:.3},{}\n", b.time.0, b.llr, values.join(","));
     }
-    std::fs::write(out.join(format!("{}.cues.csv", name("take"))), csv).expect("the cues");
+    std::fs::write(outs[0].join(format!("{}.cues.csv", name("take"))), csv).expect("the cues");
 }
