@@ -4,7 +4,7 @@
     cargo run --release --example judge_folder -- TAKES CUES
     target/outside/venv/bin/python tests/onset_cues/train.py TAKES CUES
 
-A network with one hidden layer of 16 (tanh), on cues that are each about 0 to 1: small enough to read, and
+A network with one hidden layer of 24 (tanh), on cues that are each about 0 to 1: small enough to read, and
 enough to know that a dip means less where the level is restless anyway. Prints cross-validated figures, grouped
 by take. The random start is fixed.
 """
@@ -20,7 +20,7 @@ from sklearn.metrics import roc_auc_score
 from sklearn.model_selection import GroupKFold
 from sklearn.neural_network import MLPClassifier
 
-HIDDEN = 16
+HIDDEN = 24
 # An onset is labelled at one candidate within these limits, in seconds from the moment the level comes within
 # 12 dB of the body: in the first round at the nearest to USUAL (the change itself lies a little before that
 # moment), in later rounds at the one that the round before found likeliest.
@@ -73,7 +73,7 @@ def main():
 
     def model():
         return MLPClassifier(
-            (HIDDEN,), activation="tanh", alpha=0.3, max_iter=300, random_state=1, learning_rate_init=3e-3
+            (HIDDEN,), activation="tanh", alpha=0.1, max_iter=300, random_state=1, learning_rate_init=3e-3, batch_size=256
         )
 
     net = None
