@@ -5,6 +5,7 @@ cd "$(dirname "$0")/.."
 bash tests/outside/set_up.sh
 cargo fmt --check
 cargo clippy --all-targets -- -D warnings
+cargo clippy --no-default-features -- -D warnings
 RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --quiet
 cargo build --release
 cargo test

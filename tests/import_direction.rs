@@ -117,14 +117,28 @@ fn rooms_import_only_from_rooms_above_them() {
 }
 
 #[test]
-fn every_room_of_the_library_has_a_place_in_the_order() {
+fn the_library_lists_its_rooms_in_this_order() {
     let text = fs::read_to_string(source().join("lib.rs")).expect("lib.rs can be read");
     let rooms: Vec<&str> =
         text.lines().filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(';')).collect();
     assert!(rooms.len() >= 10, "{rooms:?}");
-    for room in rooms {
-        assert!(rank(room).is_some(), "{room}");
-    }
+    let ranks: Vec<usize> =
+        rooms.iter().map(|room| rank(room).unwrap_or_else(|| panic!("{room} has no place"))).collect();
+    assert!(ranks.is_sorted(), "lib.rs lists its rooms in another order: {rooms:?}");
+}
+
+#[test]
+fn the_contributors_guide_has_the_same_table() {
+    let guide = Path::new(env!("CARGO_MANIFEST_DIR")).join("DEVELOPERS.md");
+    let guide = fs::read_to_string(guide).expect("DEVELOPERS.md can be read");
+    let (_, rest) = guide.split_once("<!-- rooms:begin -->").expect("the table of rooms begins");
+    let (table, _) = rest.split_once("<!-- rooms:end -->").expect("the table of rooms ends");
+    let rows: Vec<Vec<&str>> = table
+        .lines()
+        .filter(|line| line.starts_with("| `"))
+        .map(|line| line.split('|').nth(1).unwrap_or_default().split('`').skip(1).step_by(2).collect())
+        .collect();
+    assert_eq!(rows, ROOMS.map(<[&str]>::to_vec));
 }
 
 #[test]

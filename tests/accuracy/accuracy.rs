@@ -7,8 +7,11 @@
 //! cargo run --release --example accuracy -- sources
 //! ```
 //! `--set` is `samples` (the default: real notes put together), `foreign` (the sheet beside the take is
-//! another melody) or `phrases --from FOLDER` (real playing, the score edited). `make` writes `NNN.wav` or `NNN.m4a`, `NNN.musicxml` and `NNN.truth.json`; `score` reads
-//! `NNN.json` reports; `run` makes what is not there yet, calls the program on each take, and scores.
+//! another melody) or `phrases --from FOLDER` (real playing, the score edited). `make` writes `NNN.wav` or
+//! `NNN.m4a`, `NNN.musicxml` and `NNN.truth.json`; `score` reads `NNN.json` reports; `run` makes takes where
+//! the folder has none, calls the program (`target/release/fingertape`, to be built before) on each, and
+//! scores; `sources` lists the recordings that takes are made of. Takes that are there are not made again:
+//! after a change to the take maker give a new `--out`.
 
 #[path = "../take_maker/mod.rs"]
 mod take_maker;
@@ -40,7 +43,7 @@ fn run() -> Result<(), String> {
         }
         Some("run") => judge_and_score(&arguments),
         Some("sources") => list_sources(),
-        _ => Err("say `make`, `score` or `run`".into()),
+        _ => Err("say `make`, `score`, `run` or `sources`".into()),
     }
 }
 

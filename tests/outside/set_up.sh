@@ -2,7 +2,8 @@
 # Brings everything that the outside checks need into target/outside (nothing of it is committed):
 #   target/outside/venv                 Python with the reference libraries
 #   target/outside/npm/node_modules     real single-note recordings
-# and, from Debian, ffmpeg and the FluidR3 General MIDI sound font (viola notes).
+# and, from Debian, what is missing of ffmpeg, sox, Python, npm and the FluidR3 General MIDI sound font (its solo
+# strings are other players, and the only viola).
 # Runs again only where something is missing or a list has changed.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -12,6 +13,7 @@ mkdir -p "$out"
 
 need=()
 command -v ffmpeg >/dev/null || need+=(ffmpeg)
+command -v sox >/dev/null || need+=(sox)
 command -v python3 >/dev/null || need+=(python3)
 python3 -c 'import venv, ensurepip' 2>/dev/null || need+=(python3-venv)
 command -v npm >/dev/null || need+=(npm)

@@ -1,13 +1,15 @@
 //! Measures the pitch room against tones whose pitch is known and recordings whose pitch is agreed on.
 //!
-//! `cargo run --release --example pitch_accuracy -- [exact] [noise] [real] [--tones N] [--errors]`
+//! `cargo run --release --example pitch_accuracy -- [exact] [noise] [real] [--tones N] [--errors] [--write DIR]`
 //!
 //! `exact`: synthetic bowed tones E1–E6 up to 60 cents out of tune, in six conditions.
 //! `noise`: sounds without a pitch, which must stay unvoiced.
-//! `--write DIR`: also writes each tone as CONDITION-INDEX.f32 (44.1 kHz) and its pitch at each sample, 0 where it does
-//! not sound, as CONDITION-INDEX.hz.f32, for `others.py` beside this file.
 //! `real`: single notes with the reference that `reference.py` beside this file wrote to
-//! `target/outside/pitch_reference`.
+//! `target/outside/pitch_reference` (it needs Debian's `fluidsynth` and `python3-aubio` besides the test command's
+//! set-up).
+//! Without any of the three words all are measured. `--tones N` makes N exact tones instead of 200; `--errors` lists
+//! the notes that went wrong; `--write DIR` also writes each exact tone as CONDITION-INDEX.f32 (44.1 kHz) and its
+//! pitch at each sample, 0 where it does not sound, as CONDITION-INDEX.hz.f32, for `others.py` beside this file.
 //! The numbers are the same on every run.
 
 mod recordings;
