@@ -15,7 +15,7 @@ use super::written::WrittenNote;
 use crate::segment::{Boundary, Evidence};
 
 /// States this far below the best at a boundary are dropped, in nats.
-const BEAM: f64 = 90.0;
+const BEAM: f64 = 60.0;
 
 /// Reads the take: the best chain of steps.
 pub fn decode(

@@ -3,7 +3,7 @@
 //! Many weak cues together tell an onset on a bowed string, where no single one suffices (Bello et al.,
 //! "A tutorial on onset detection in music signals", IEEE TSAP 2005, on soft onsets): a change of pitch,
 //! a dip of the level, a rise of the level, a break of the wave's phase, a dip of clarity, a burst of
-//! bow noise. They are combined by a logistic model into one log-likelihood ratio.
+//! bow noise. A small network combines them into the log odds of an onset.
 
 use super::continuity::Continuity;
 use super::envelope::Envelope;

@@ -60,7 +60,7 @@ fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
         std::fs::write(out.join(format!("{}.json", name("take"))), json).expect("a report");
     }
     let mut csv = format!("time_s,llr,{}\n", Features::NAMES.join(","));
-    for b in &heard.boundaries {
+    for b in &heard.candidates {
         let values: Vec<String> = b.features.values.iter().map(|v| format!("{v:.4}")).collect();
         csv += &format!("{:.3},{:.3},{}\n", b.time.0, b.llr, values.join(","));
     }

@@ -23,7 +23,7 @@ fn main() {
     };
     let heard = listen(&Samples { mono, rate: SampleRate(spec.sample_rate) }, Some(instrument));
     println!("time_s,llr,{}", Features::NAMES.join(","));
-    for b in &heard.boundaries {
+    for b in &heard.candidates {
         let values: Vec<String> = b.features.values.iter().map(|v| format!("{v:.4}")).collect();
         println!("{:.3},{:.3},{}", b.time.0, b.llr, values.join(","));
     }
