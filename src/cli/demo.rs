@@ -51,7 +51,8 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
     let settings = TextSettings { bold: print::wants_bold(), ..TextSettings::default() };
     print::styled(&report::for_child(&report, &settings))?;
     print::styled(&format!(
-        "\nThat was a take that comes with the program, four mistakes planted in it. To look closer:\n\
+        "\nThat was a take that comes with the program, with four mistakes planted in it.\n\
+         To look closer:\n\
          \u{20} {}\n      the recording: listen to it\n\
          \u{20} {}\n      the sheet\n\
          \u{20} {}\n      this report, for programs\n\

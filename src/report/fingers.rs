@@ -16,16 +16,19 @@ pub fn words_for(instrument: Instrument, place: Fingering) -> String {
     let letter = string_letter(instrument, place.string);
     match place.finger {
         0 => format!("the open {letter} string"),
-        finger => {
-            let placed = match place.placement {
-                Placement::Low => "low ",
-                Placement::High => "high ",
-                Placement::Extended => "stretched ",
-                Placement::Open | Placement::Normal => "",
-            };
-            format!("{placed}{} finger on the {letter} string", words::ordinal(finger))
-        }
+        _ => format!("{} on the {letter} string", finger_words(place)),
     }
+}
+
+/// `first finger`, `low second finger`.
+fn finger_words(place: Fingering) -> String {
+    let placed = match place.placement {
+        Placement::Low => "low ",
+        Placement::High => "high ",
+        Placement::Extended => "stretched ",
+        Placement::Open | Placement::Normal => "",
+    };
+    format!("{placed}{} finger", words::ordinal(place.finger))
 }
 
 /// What the hand can do about a wrong note, or `None` where nothing sure can be said.
@@ -57,6 +60,9 @@ pub fn advice(instrument: Instrument, name: &str, written: i32, played: i32) -> 
         .filter(|heard| heard.placement != Placement::Extended)
         .map(|heard| match heard.finger {
             0 => format!("; yours sounded like {}", words_for(instrument, *heard)),
+            _ if heard.string == first.string && wanted.len() == 1 => {
+                format!("; yours sounded like the {}", finger_words(*heard))
+            }
             _ => format!("; yours sounded like the {}", words_for(instrument, *heard)),
         })
         .unwrap_or_default();
@@ -108,7 +114,7 @@ mod tests {
         assert_eq!(advice(Instrument::Violin, "E", 88, 86), None);
         assert_eq!(
             advice(Instrument::Cello, "F sharp", 54, 53).unwrap(),
-            "Play F sharp with your third finger on the D string; yours sounded like the second finger on the D string."
+            "Play F sharp with your third finger on the D string; yours sounded like the second finger."
         );
     }
 }

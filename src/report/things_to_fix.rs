@@ -148,7 +148,7 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
         let mut text =
             format!("{}: {}", words::place(note.bar, note.beat), wrong_note(report, note, one.off));
         if !one.again.is_empty() {
-            text.push_str(&format!(" The same in {}.", words::list(&one.again)));
+            text.push_str(&format!(" The same in {}.", words::places(&one.again)));
         }
         let thing = Thing { weight: 100.0 + one.again.len() as f64, index: note.index, text };
         doubted(thing, one.confidence)
@@ -367,7 +367,7 @@ fn finger(report: &Report, group: &mut [(&NoteFinding, Intonation)]) -> Thing {
     if !again.is_empty() {
         let places: Vec<String> =
             again.iter().map(|note| in_sentence(&words::place(note.bar, note.beat))).collect();
-        text.push_str(&format!(" The same way off in {}.", words::list(&places)));
+        text.push_str(&format!(" The same way off in {}.", words::places(&places)));
     }
     let weight =
         if clearly { 65.0 } else { 50.0 } + cents.abs().min(100.0) / 100.0 + again.len() as f64 / 10.0;

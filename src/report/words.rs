@@ -61,6 +61,14 @@ pub fn list(items: &[String]) -> String {
     }
 }
 
+/// Places in one sentence: `bar 1, beat 2 and bar 2, beat 4`; of more, semicolons keep them apart.
+pub fn places(places: &[String]) -> String {
+    match places {
+        [] | [_] | [_, _] => list(places),
+        [rest @ .., last] => format!("{}; and {last}", rest.join("; ")),
+    }
+}
+
 /// Bars in order as words: `bar 2`, `bars 1, 3 and 5 to 7`.
 pub fn bars(bars: &[u32]) -> String {
     let mut runs: Vec<(u32, u32)> = Vec::new();
