@@ -137,6 +137,8 @@ fn wrong_arguments_end_with_2_and_say_what_is_allowed() {
             vec!["check", "a.wav", "--melody", "m.toml", "--size", "3/4", "--string-length", "300"],
             "cannot be used with",
         ),
+        (vec!["check", "a.wav", "--melody", "m.toml", "--bpm", "-60"], "give 20 to 300 beats per minute"),
+        (vec!["check", "a.wav", "--melody", "m.toml", "--a4", "442,5"], "write decimals with a point"),
         (vec!["juggle"], "unrecognized subcommand"),
         (vec![], "Usage"),
     ] {
@@ -161,6 +163,34 @@ fn a_file_that_is_not_there_is_named() {
 }
 
 #[test]
+fn a_recording_in_the_place_of_the_melody_is_called_that() {
+    let take = fixture("all-right").join("take.flac");
+    let melody = fixture("all-right").join("melody.toml");
+    let paths = [take.to_str().expect("a path"), melody.to_str().expect("a path")];
+    let (code, text, errors) = run(&["check", paths[1], "--melody", paths[0]]);
+    assert_eq!((code, text.as_str()), (2, ""));
+    assert!(words(&errors).contains("is a recording, not a written melody"), "{errors}");
+    assert!(words(&errors).contains("fingertape check TAKE --melody MELODY"), "{errors}");
+}
+
+#[test]
+fn a_report_that_cannot_be_saved_is_printed_all_the_same() {
+    let (code, text, errors) = check("wrong-notes", &["--json", "no-such-folder/report.json"]);
+    assert_eq!(code, 2);
+    assert!(text.contains("Fix this first"), "{text}");
+    assert!(words(&errors).contains("make the folder first"), "{errors}");
+}
+
+#[test]
+fn a_contour_of_a_file_that_breaks_off_says_so_beside_the_table() {
+    let take = fixture("broken").join("sound-cut.wav");
+    let (code, text, errors) = run(&["contour", take.to_str().expect("a path")]);
+    assert_eq!(code, 0);
+    assert!(text.starts_with("time_s,hz,clarity\n") && !text.contains("Remark"), "{text}");
+    assert!(errors.starts_with("Remark: The file breaks off"), "{errors}");
+}
+
+#[test]
 fn a_mistake_in_the_melody_is_shown_in_its_line() {
     let folder = tempfile::tempdir().expect("a folder");
     let melody = folder.path().join("mistake.toml");
@@ -171,6 +201,7 @@ fn a_mistake_in_the_melody_is_shown_in_its_line() {
     assert_eq!(code, 2);
     assert!(errors.contains("H4") && errors.contains("mistake.toml"), "{errors}");
     assert!(errors.contains("3"), "the line is named: {errors}");
+    assert!(!errors.contains("melody::"), "no words for programs: {errors}");
 }
 
 #[test]

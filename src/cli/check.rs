@@ -21,17 +21,18 @@ use std::path::{Path, PathBuf};
 pub struct CheckArguments {
     /// The recording: WAV, MP3, M4A, FLAC, Ogg, WebM and most of what a phone makes
     take: PathBuf,
-    /// The written melody: our own TOML, ABC, or MusicXML (.musicxml, .xml, .mxl)
+    /// The written melody: a text file as shown below (.toml), ABC (.abc), or MusicXML (.musicxml,
+    /// .xml, .mxl)
     #[arg(long, value_name = "FILE")]
     melody: PathBuf,
-    /// The instrument, where the melody does not say it (or says another)
-    #[arg(long, value_enum)]
+    /// The instrument, where the melody does not name it (or names another)
+    #[arg(long, value_enum, ignore_case = true)]
     instrument: Option<InstrumentName>,
     /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
-    #[arg(long, value_name = "HERTZ", value_parser = ranges::a4)]
+    #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     a4: Option<f64>,
     /// The tempo that was set, in beats per minute [default: as the melody says]
-    #[arg(long, value_name = "BEATS", value_parser = ranges::bpm)]
+    #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
     /// What is printed: words for people, or JSON for programs
     #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
@@ -47,7 +48,8 @@ pub struct CheckArguments {
     #[arg(long, value_name = "SIZE")]
     size: Option<Size>,
     /// The string length as the player measured it, nut to bridge, in millimetres (instead of --size)
-    #[arg(long, value_name = "MM", value_parser = ranges::string_length, conflicts_with = "size")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = ranges::string_length,
+          conflicts_with = "size")]
     string_length: Option<f64>,
 }
 
@@ -61,6 +63,17 @@ enum ReportFormat {
 }
 
 const AFTER_HELP: &str = "\
+A melody as a text file, one line a bar: a note with its octave, then its length (w whole, h half,
+q quarter, e eighth, s sixteenth; none means the same as before):
+  instrument = \"violin\"
+  metre = \"4/4\"
+  key = \"D\"
+  bpm = 100
+  bars = \"\"\"
+  D4 q   E4     F#4    G4
+  A4 q   A4     B4     rest
+  \"\"\"
+
 Examples:
   fingertape check my-take.m4a --melody my-melody.toml
   fingertape check my-take.wav --melody my-melody.musicxml --instrument viola --a4 442 --bpm 80
@@ -86,9 +99,7 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     }
     let report = judge(&asked)?;
     let json = report::json(&report);
-    if let Some(file) = &arguments.json {
-        write_file::whole(file, json.as_bytes())?;
-    }
+    let written = arguments.json.as_ref().map_or(Ok(()), |file| write_file::whole(file, json.as_bytes()));
     let by_size = arguments.size.map(|size| report.melody.instrument.string_length_mm(size));
     let settings = TextSettings {
         string_length: arguments.string_length.or(by_size).map(Millimetres),
@@ -99,6 +110,8 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
         ReportFormat::Text if arguments.detail => print::styled(&report::for_teacher(&report, &settings))?,
         ReportFormat::Text => print::styled(&report::for_child(&report, &settings))?,
     }
+    // The player gets the report even where its file could not be written.
+    written?;
     Ok(Ending::of(report.outcome))
 }
 
@@ -118,7 +131,11 @@ pub struct JudgeRequest {
 
 /// Reads both files, settles what neither says, and judges.
 pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
-    let ReadMelody { melody, mut remarks } = formats::read_melody_for(&asked.melody, asked.instrument)?;
+    failure::is_there(&asked.take, "the recording")?;
+    failure::is_there(&asked.melody, "the melody")?;
+    let read = formats::read_melody_for(&asked.melody, asked.instrument);
+    let ReadMelody { melody, mut remarks } =
+        read.map_err(|error| failure::unusable_melody(error, &asked.melody))?;
     let settled = settle_instrument(melody)?;
     let melody = settled.melody;
     remarks.extend(settled.remarks);

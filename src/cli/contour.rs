@@ -16,7 +16,7 @@ pub struct ContourArguments {
     /// The recording: WAV, MP3, M4A, FLAC, Ogg, WebM and most of what a phone makes
     take: PathBuf,
     /// The instrument that plays; without it the ear is open for all four
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     instrument: Option<InstrumentName>,
     /// The form of the table
     #[arg(long, value_enum, default_value_t = TableFormat::Csv)]
@@ -42,7 +42,9 @@ Examples:
 
 /// Runs the command.
 pub fn run(arguments: &ContourArguments) -> miette::Result<Ending> {
+    failure::is_there(&arguments.take, "the recording")?;
     let take = decode::read_take(&arguments.take).map_err(failure::unusable_take)?;
+    print::remarks(&take.remarks);
     let instrument = arguments.instrument.map(Instrument::from);
     let contour: Contour =
         pitch::contour(&take.samples, TrackerSettings::for_instrument(take.samples.rate, instrument));

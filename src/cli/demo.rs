@@ -51,11 +51,13 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
     let settings = TextSettings { bold: print::wants_bold(), ..TextSettings::default() };
     print::styled(&report::for_child(&report, &settings))?;
     print::styled(&format!(
-        "\nThat was a take that comes with the program. To look closer:\n\
-         \u{20} {}  the recording: listen to it\n\
-         \u{20} {}  the sheet\n\
-         \u{20} {}  this report for programs\n\
-         Your own: fingertape check TAKE --melody MELODY (--detail for the teacher's tables)\n",
+        "\nThat was a take that comes with the program, with four mistakes planted in it.\n\
+         To look closer:\n\
+         \u{20} {}\n      the recording: listen to it\n\
+         \u{20} {}\n      the sheet\n\
+         \u{20} {}\n      this report, for programs\n\
+         Your own: fingertape check TAKE --melody MELODY\n\
+         The teacher's tables: the same with --detail\n",
         asked.take.display(),
         asked.melody.display(),
         json.display(),

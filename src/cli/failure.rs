@@ -1,7 +1,10 @@
 //! Errors for people: what happened and where, and what to do about it.
 
-use fingertape::decode::DecodeError;
-use miette::Diagnostic;
+use fingertape::decode::{self, DecodeError};
+use fingertape::formats::{FormatError, FormatErrorKind};
+use miette::{Diagnostic, LabeledSpan, Severity, SourceCode};
+use std::fmt::{self, Display};
+use std::path::Path;
 use thiserror::Error;
 
 /// An error that ends a command.
@@ -23,4 +26,60 @@ impl Failure {
 /// A take that did not become samples; the message says what happened and ends with what to do.
 pub fn unusable_take(error: DecodeError) -> miette::Report {
     miette::Report::msg(error)
+}
+
+/// There is something under that name; `what` is what it was given as.
+pub fn is_there(path: &Path, what: &str) -> miette::Result<()> {
+    match path.try_exists() {
+        Ok(false) => Err(Failure::new(
+            format!("there is no file {} ({what})", path.display()),
+            "check the spelling, the ending of the name, and the folder that you are in",
+        )
+        .into()),
+        // What else may be wrong with it, its reader says.
+        _ => Ok(()),
+    }
+}
+
+/// A melody file that did not become a melody. A recording in its place is called that.
+pub fn unusable_melody(error: FormatError, path: &Path) -> miette::Report {
+    let no_text = matches!(error.kind(), FormatErrorKind::Encoding | FormatErrorKind::UnknownFormat);
+    if no_text && decode::read_take(path).is_ok() {
+        return Failure::new(
+            format!("{} is a recording, not a written melody", path.display()),
+            "the recording comes first, then the melody: fingertape check TAKE --melody MELODY",
+        )
+        .into();
+    }
+    miette::Report::new(ForPeople(error))
+}
+
+/// An error without the word that programs know it by.
+#[derive(Debug)]
+struct ForPeople(FormatError);
+
+impl Display for ForPeople {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl std::error::Error for ForPeople {}
+
+impl Diagnostic for ForPeople {
+    fn severity(&self) -> Option<Severity> {
+        self.0.severity()
+    }
+
+    fn help<'a>(&'a self) -> Option<Box<dyn Display + 'a>> {
+        self.0.help()
+    }
+
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        self.0.source_code()
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        self.0.labels()
+    }
 }

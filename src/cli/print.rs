@@ -1,6 +1,7 @@
 //! Standard output. A reader that has seen enough (`| head`) is not an error.
 
 use super::failure::Failure;
+use fingertape::remark::Remark;
 use std::io::{ErrorKind, Write};
 
 /// Whether standard output is a terminal that wants colours and weights (`NO_COLOR` and its like are
@@ -18,6 +19,14 @@ pub fn styled(text: &str) -> miette::Result<()> {
 pub fn plain(text: &str) -> miette::Result<()> {
     let mut out = std::io::stdout().lock();
     finish(out.write_all(text.as_bytes()).and_then(|()| out.flush()))
+}
+
+/// Says beside the output what a reader should know about a recording.
+pub fn remarks(remarks: &[Remark]) {
+    for remark in remarks {
+        // The table is what was asked for; it is printed even where nobody hears the remark.
+        let _ = writeln!(anstream::stderr(), "Remark: {}", remark.text);
+    }
 }
 
 fn finish(written: std::io::Result<()>) -> miette::Result<()> {

@@ -16,8 +16,11 @@ pub fn string_length(text: &str) -> Result<f64, String> {
 }
 
 fn number(text: &str, unit: &str, low: f64, high: f64, advice: &str) -> Result<f64, String> {
-    let value: f64 =
-        text.trim().parse().map_err(|_| format!("not a number; give {low} to {high} {unit} ({advice})"))?;
+    let value: f64 = text.trim().parse().map_err(|_| {
+        let wanted =
+            if text.contains(',') { "write decimals with a point, such as 442.5" } else { "not a number" };
+        format!("{wanted}; give {low} to {high} {unit} ({advice})")
+    })?;
     if (low..=high).contains(&value) {
         Ok(value)
     } else {

@@ -244,11 +244,11 @@ fn text_or_data(head: &[u8]) -> &'static str {
     let start = text.trim_start_matches('\u{feff}').trim_start();
     let lower = start.get(..start.len().min(400)).unwrap_or(start).to_ascii_lowercase();
     if lower.contains("<score-partwise") || lower.contains("<score-timewise") {
-        "a score (MusicXML); it belongs behind --melody"
+        "a score (MusicXML); it belongs after --melody"
     } else if lower.starts_with("<!doctype html") || lower.starts_with("<html") {
         "a web page"
     } else if start.starts_with("X:") || start.starts_with("%abc") {
-        "a tune (ABC); it belongs behind --melody"
+        "a tune (ABC); it belongs after --melody"
     } else if lower.starts_with("<?xml") || start.starts_with('<') {
         "an XML file"
     } else if start.starts_with('{') || start.starts_with("[{") {

@@ -66,7 +66,10 @@ pub fn inspect(samples: &Samples) -> Quality {
     let loudest = levels.iter().copied().fold(-200.0, f64::max);
     let mut quality = Quality::default();
     if samples.duration().0 < VERY_SHORT && !mono.is_empty() {
-        quality.say("very-short", format!("The recording lasts only {:.2} s.", samples.duration().0));
+        quality.say("very-short", format!(
+                    "The recording lasts only {:.2} s. Start it before you play, and stop it after the last note.",
+                    samples.duration().0
+                ));
     }
     if loudest < NOTHING {
         return quality.refuse(
@@ -180,7 +183,7 @@ impl Quality {
                 "noisy",
                 format!(
                     "The recording is noisy: the notes are only {snr:.0} dB above the noise. \
-                     Record in a quieter place."
+                     Record in a quieter place, closer to the instrument."
                 ),
             );
         }
@@ -201,13 +204,14 @@ impl Quality {
             .collect();
         let more = match stretches.len() {
             0..=3 => String::new(),
-            count => format!(" and {} more places", count - 3),
+            4 => " and in one more place".to_owned(),
+            count => format!(" and in {} more places", count - 3),
         };
         self.say(
             "clipping",
             format!(
-                "The recording is too loud for the recorder and is cut off at {}{more}. \
-                 Move the microphone away or turn its level down.",
+                "The sound was too loud for the recorder and is distorted (clipped) from {}{more}. \
+                 Move the microphone further away or turn its level down.",
                 places.join(", ")
             ),
         );

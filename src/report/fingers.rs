@@ -16,16 +16,19 @@ pub fn words_for(instrument: Instrument, place: Fingering) -> String {
     let letter = string_letter(instrument, place.string);
     match place.finger {
         0 => format!("the open {letter} string"),
-        finger => {
-            let placed = match place.placement {
-                Placement::Low => "low ",
-                Placement::High => "high ",
-                Placement::Extended => "stretched ",
-                Placement::Open | Placement::Normal => "",
-            };
-            format!("{placed}{} finger on the {letter} string", words::ordinal(finger))
-        }
+        _ => format!("{} on the {letter} string", finger_words(place)),
     }
+}
+
+/// `first finger`, `low second finger`.
+fn finger_words(place: Fingering) -> String {
+    let placed = match place.placement {
+        Placement::Low => "low ",
+        Placement::High => "high ",
+        Placement::Extended => "stretched ",
+        Placement::Open | Placement::Normal => "",
+    };
+    format!("{placed}{} finger", words::ordinal(place.finger))
 }
 
 /// What the hand can do about a wrong note, or `None` where nothing sure can be said.
@@ -44,14 +47,26 @@ pub fn advice(instrument: Instrument, name: &str, written: i32, played: i32) -> 
     {
         return Some(same_finger(instrument, wanted, heard));
     }
-    let need = wanted.iter().map(|place| words_for(instrument, *place)).collect::<Vec<_>>().join(" or ");
+    let way = |place: &Fingering| match place.finger {
+        0 => format!("on {}", words_for(instrument, *place)),
+        _ => format!("with your {}", words_for(instrument, *place)),
+    };
+    let need = wanted.iter().map(way).collect::<Vec<_>>().join(" or ");
+    // Nobody stretches by mistake: then only what to do is said.
     let like = heard
         .iter()
         .find(|heard| heard.string == first.string)
         .or(heard.first())
-        .map(|heard| format!("; it sounded like {}", words_for(instrument, *heard)))
+        .filter(|heard| heard.placement != Placement::Extended)
+        .map(|heard| match heard.finger {
+            0 => format!("; yours sounded like {}", words_for(instrument, *heard)),
+            _ if heard.string == first.string && wanted.len() == 1 => {
+                format!("; yours sounded like the {}", finger_words(*heard))
+            }
+            _ => format!("; yours sounded like the {}", words_for(instrument, *heard)),
+        })
         .unwrap_or_default();
-    Some(format!("{name} is {need}{like}."))
+    Some(format!("Play {name} {need}{like}."))
 }
 
 fn same_finger(instrument: Instrument, wanted: Fingering, heard: Fingering) -> String {
@@ -89,7 +104,8 @@ mod tests {
     fn an_open_string_that_is_also_a_fourth_finger_is_said_both_ways() {
         assert_eq!(
             advice(Instrument::Violin, "A", 69, 67).unwrap(),
-            "A is the open A string or fourth finger on the D string; it sounded like third finger on the D string."
+            "Play A on the open A string or with your fourth finger on the D string; yours sounded like the third finger \
+             on the D string."
         );
     }
 
@@ -98,7 +114,7 @@ mod tests {
         assert_eq!(advice(Instrument::Violin, "E", 88, 86), None);
         assert_eq!(
             advice(Instrument::Cello, "F sharp", 54, 53).unwrap(),
-            "F sharp is third finger on the D string; it sounded like second finger on the D string."
+            "Play F sharp with your third finger on the D string; yours sounded like the second finger."
         );
     }
 }

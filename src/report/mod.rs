@@ -3,6 +3,8 @@
 
 #[cfg(test)]
 mod any_report;
+#[cfg(test)]
+mod child_wording;
 mod contour_csv;
 mod fingers;
 mod intonation;
@@ -14,6 +16,7 @@ mod settings;
 mod text_for_child;
 mod text_for_teacher;
 mod things_to_fix;
+mod tuning;
 mod words;
 
 pub use contour_csv::contour_csv;

@@ -16,8 +16,8 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
         report.melody.instrument
     ));
     text.push_str(&summary(report));
-    if let Some((why, what_to_do)) = refused::why_and_what_to_do(report.outcome) {
-        text.push_str(&format!("\nNot judged, not graded. {why} {what_to_do}\n"));
+    if let Some((why, what_to_do)) = refused::why_and_what_to_do(report) {
+        text.push_str(&format!("\nNot judged, not graded. {why}\n{what_to_do}\n"));
     }
     let mut section = |heading: &str, body: String| {
         if !body.is_empty() {
@@ -38,21 +38,26 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
 }
 
 fn summary(report: &Report) -> String {
-    let known =
-        |value: Option<f64>, unit: &str| value.map_or("-".into(), |value| format!("{value:.1} {unit}"));
+    let a4 = report.melody.a4_hz;
+    let mut text = format!(
+        "A4 = {a4} Hz; take of {:.1} s at {} samples/s\n",
+        report.take.duration_s, report.take.sample_rate_hz
+    );
     let tempo = &report.tempo;
-    format!(
-        "A4 = {} Hz; take of {:.1} s at {} samples/s\n\
-         tempo: set {}, played {}, drift {}\n\
-         whole instrument: {} from A4\n",
-        report.melody.a4_hz,
-        report.take.duration_s,
-        report.take.sample_rate_hz,
-        known(tempo.set_bpm, "beats/min"),
-        known(tempo.played_bpm, "beats/min"),
-        known(tempo.drift_percent, "%"),
-        known(report.tuning.offset_cents, "cents"),
-    )
+    let tempo = [
+        tempo.set_bpm.map(|bpm| format!("set {bpm:.1} beats/min")),
+        tempo.played_bpm.map(|bpm| format!("played {bpm:.1} beats/min")),
+        tempo.drift_percent.map(|percent| format!("drift {percent:+.1} % from the first note to the last")),
+    ];
+    let tempo: Vec<String> = tempo.into_iter().flatten().collect();
+    if !tempo.is_empty() {
+        text.push_str(&format!("tempo: {}\n", tempo.join(", ")));
+    }
+    if let Some(cents) = report.tuning.offset_cents {
+        let own = a4 * (cents / 1200.0).exp2();
+        text.push_str(&format!("whole instrument: {cents:+.1} cents, as if tuned to A4 = {own:.1} Hz\n"));
+    }
+    text
 }
 
 fn table(headers: &[&str], words: usize, rows: Vec<Vec<String>>) -> String {
@@ -111,7 +116,7 @@ fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec
     let places: Vec<String> = instrument
         .fingerings(note.written_midi)
         .iter()
-        .map(|place| format!("{}{}", fingers::string_letter(instrument, place.string), place.finger))
+        .map(|place| format!("{} on {}", place.finger, fingers::string_letter(instrument, place.string)))
         .collect();
     vec![
         note.bar.to_string(),
@@ -240,11 +245,12 @@ fn thresholds(report: &Report, settings: &TextSettings) -> String {
          \u{20} against the player.\n\
          off: median of the steady part against equal temperament at A4. finger: the same after the open\n\
          \u{20} string's tuning (or the whole instrument's). spread: half the interquartile range.\n\
-         fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50; a professional is within 10.\n\
+         fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50;\n\
+         \u{20} within 10 nothing needs to be corrected.\n\
          move: + toward the bridge, - toward the nut, on an ideal string of {length:.0} mm;\n\
          \u{20} not said where the spread is above {STEADY_SPREAD_CENTS:.0} cents.\n\
          late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
-         place: string and finger in first position (D0 = open D string).\n\
+         place: finger and string in first position (0 on D = open D string).\n\
          strings: good to {GOOD_STRING_CENTS:.0} cents, tune soon to {RETUNE_CENTS:.0}.\n\
          rests: rushed below about two thirds of the written length, stretched above about 1.4 times, measured\n\
          \u{20} between onsets at the player's own tempo.\n\
@@ -289,7 +295,7 @@ mod tests {
         let text = said(|report| unheard(report, 1, NoteVerdict::Missing));
         assert_eq!(
             row(&text, &["1", "2", "E3"]),
-            ["1", "2", "E3", "D1", "MISSING", "0.98", "-", "-", "-", "-", "-"]
+            ["1", "2", "E3", "1 on D", "MISSING", "0.98", "-", "-", "-", "-", "-"]
         );
     }
 
@@ -299,7 +305,7 @@ mod tests {
         // 1/2 cello, 575 mm: 575 · 2^(−2/12) · (2^(20/1200) − 1) = 5.95 mm.
         assert_eq!(
             row(&text, &["1", "2", "E3"]),
-            ["1", "2", "E3", "D1", "right", "0.98", "51.80", "-20.0", "-20.0", "2.0", "+6.0"]
+            ["1", "2", "E3", "1 on D", "right", "0.98", "51.80", "-20.0", "-20.0", "2.0", "+6.0"]
         );
     }
 

@@ -5,6 +5,15 @@ pub fn place(bar: u32, beat: f64) -> String {
     format!("Bar {bar}, beat {}", position(beat))
 }
 
+/// `Bar 2, beat 3 to beat 4`, `Bar 2, beat 3 to bar 3, beat 1`.
+pub fn from_place_to((bar, beat): (u32, f64), (last_bar, last_beat): (u32, f64)) -> String {
+    let first = place(bar, beat);
+    match bar == last_bar {
+        true => format!("{first} to beat {}", position(last_beat)),
+        false => format!("{first} to bar {last_bar}, beat {}", position(last_beat)),
+    }
+}
+
 /// A position in a bar: `3`, `2 and a half`, `1 and three quarters`, or a decimal for the rest.
 pub fn position(beat: f64) -> String {
     let whole = (beat + 1e-6).floor();
@@ -49,6 +58,14 @@ pub fn list(items: &[String]) -> String {
         [] => String::new(),
         [one] => one.clone(),
         [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// Places in one sentence: `bar 1, beat 2 and bar 2, beat 4`; of more, semicolons keep them apart.
+pub fn places(places: &[String]) -> String {
+    match places {
+        [] | [_] | [_, _] => list(places),
+        [rest @ .., last] => format!("{}; and {last}", rest.join("; ")),
     }
 }
 
@@ -188,6 +205,12 @@ mod tests {
         assert_eq!(position(1.75), "1 and three quarters");
         assert_eq!(position(2.333_333), "2.33");
         assert_eq!(position(2.999_999_9), "3");
+    }
+
+    #[test]
+    fn a_stretch_names_its_bar_once() {
+        assert_eq!(from_place_to((2, 3.0), (2, 4.0)), "Bar 2, beat 3 to beat 4");
+        assert_eq!(from_place_to((2, 3.0), (3, 1.5)), "Bar 2, beat 3 to bar 3, beat 1 and a half");
     }
 
     #[test]
