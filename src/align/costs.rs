@@ -37,14 +37,14 @@ impl Default for Costs {
         Self {
             wrong: 3.5,
             missing: 5.0,
-            merged: 5.5,
+            merged: 4.5,
             extra: 3.6,
-            restart: 6.0,
+            restart: 7.0,
             timing_scale: 0.16,
             split: -4.2,
             unheard_split: 6.0,
             talk: 6.0,
-            onset: 1.0,
+            onset: 0.85,
             onset_in_pause: 0.8,
             after_extra: 0.8,
         }

@@ -1,12 +1,14 @@
 //! Verdicts from a reading: note by note, rest by rest.
 
+use super::extras::extra_notes;
+use super::note_verdict::{Asked, judge_note, number};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{RestSpan, judge_rest};
 use super::strings::{Deviation, string_tuning};
 use super::timing::{Beat, OwnBeat};
 use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
-use crate::notation::{EventKind, Instrument, Length, Melody};
+use crate::notation::{EventKind, Instrument, Melody};
 use crate::pitch::Contour;
 use crate::segment::Envelope;
 use crate::units::Hertz;
@@ -45,11 +47,6 @@ pub struct Judgement {
     pub tuning: TuningFinding,
 }
 
-/// Farther from the written pitch than this (after the instrument's tuning) is another pitch, in cents.
-pub const WRONG_BEYOND: f64 = 50.0;
-/// Within this of the limit the ear does not accuse or praise, in cents.
-pub const UNDECIDED: f64 = 4.0;
-
 /// Judges a reading of a take.
 pub fn findings_from_reading(
     melody: &Melody,
@@ -65,7 +62,9 @@ pub fn findings_from_reading(
         .iter()
         .enumerate()
         .map(|(n, note)| {
-            judge_note(melody, note, last[n].map(|k| &played[k]), heard.support[n], heard.tuning)
+            let again = n > 0 && notes[n - 1].midi == note.midi;
+            let asked = Asked { melody, note, again, support: heard.support[n], tuning: heard.tuning, a4 };
+            judge_note(&asked, last[n].map(|k| &played[k]), heard.contour)
         })
         .collect();
     let mut findings = findings;
@@ -77,8 +76,8 @@ pub fn findings_from_reading(
                 .map(|beat| (played[k].offset.0 - played[k].onset.0) / (notes[n].length * beat));
         }
     }
-    let rests = rests(melody, notes, &played, &last, &own);
-    let extra = extras(&played, notes);
+    let extra = extra_notes(&played, notes);
+    let rests = rests(melody, notes, &played, &last, &extra, &own);
     let restarts = restarts(&played, notes);
     let tuning = tuning(&findings, instrument);
     Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning }
@@ -116,84 +115,12 @@ fn own_beat(
     (OwnBeat::new(beats), place)
 }
 
-fn number(length: Length) -> f64 {
-    *length.numer() as f64 / *length.denom() as f64
-}
-
-fn judge_note(
-    melody: &Melody,
-    note: &WrittenNote,
-    played: Option<&PlayedNote>,
-    support: Support,
-    tuning: f64,
-) -> NoteFinding {
-    let event = &melody.events[note.event];
-    let written = match event.kind {
-        EventKind::Note { written, .. } => written.to_string(),
-        EventKind::Rest => String::new(),
-    };
-    let mut finding = NoteFinding {
-        index: note.event,
-        bar: event.bar,
-        beat: number(event.beat),
-        written,
-        written_midi: note.midi,
-        verdict: NoteVerdict::Missing,
-        played_midi: None,
-        cents: None,
-        cents_spread: None,
-        onset_s: None,
-        offset_s: None,
-        onset_error_beats: None,
-        duration_ratio: None,
-        confidence: 0.9,
-    };
-    let Some(p) = played else {
-        finding.confidence = probability(support.missing, &[support.right, support.wrong]);
-        return finding;
-    };
-    finding.onset_s = Some(p.onset.0);
-    finding.offset_s = Some(p.offset.0);
-    finding.played_midi = p.steady.map(|s| s.midi).or(p.midi);
-    finding.cents = p.steady.map(|s| (s.midi - f64::from(note.midi)) * 100.0);
-    finding.cents_spread = p.steady.map(|s| s.spread);
-    let Some(midi) = finding.played_midi else {
-        finding.verdict = NoteVerdict::Unsure;
-        finding.confidence = 0.5;
-        return finding;
-    };
-    let off = (midi - tuning - f64::from(note.midi)).abs() * 100.0;
-    let from_limit = (off - WRONG_BEYOND).abs();
-    finding.verdict = if from_limit < UNDECIDED {
-        NoteVerdict::Unsure
-    } else if off < WRONG_BEYOND {
-        NoteVerdict::Right
-    } else {
-        NoteVerdict::Wrong
-    };
-    let clear = 1.0 - 0.5 * (-from_limit / 8.0).exp();
-    let present = probability(support.right.max(support.wrong), &[support.missing]);
-    finding.confidence = (present * clear).clamp(0.02, 0.995);
-    finding
-}
-
-/// Log odds are overconfident because neighbouring frames are not independent; this divides them.
-const TEMPERATURE: f64 = 2.5;
-
-/// Probability of one reading against others, from their log scores.
-fn probability(this: f64, others: &[f64]) -> f64 {
-    if this == f64::NEG_INFINITY {
-        return 0.5;
-    }
-    let against: f64 = others.iter().map(|o| ((o - this) / TEMPERATURE).exp()).sum();
-    (1.0 / (1.0 + against)).clamp(0.02, 0.995)
-}
-
 fn rests(
     melody: &Melody,
     notes: &[WrittenNote],
     played: &[PlayedNote],
     last: &[Option<usize>],
+    extra: &[ExtraFinding],
     own: &OwnBeat,
 ) -> Vec<RestFinding> {
     let beat = melody.metre.beat();
@@ -234,7 +161,8 @@ fn rests(
             let Some(local) = own.local(0.5 * (notes[before].start + notes[after].start), &[after]) else {
                 return finding;
             };
-            let extra_inside = (b + 1..a).any(|k| matches!(played[k].kind, StepKind::Extra { .. }));
+            let (from, to) = (played[b].offset.0, played[a].onset.0);
+            let extra_inside = extra.iter().any(|x| x.onset_s > from - 0.05 && x.onset_s < to - 0.05);
             let span = RestSpan {
                 written: whole_rest,
                 span: notes[after].start - notes[before].start,
@@ -247,57 +175,6 @@ fn rests(
             finding.played_beats = Some(beats * written_beats / whole_rest);
             finding.confidence = confidence;
             finding
-        })
-        .collect()
-}
-
-/// A sound shorter than this is a slip of the bow, not a note, in seconds.
-const SHORTEST_EXTRA: f64 = 0.065;
-/// A sound this far below the written notes is ringing or the room, in dB.
-const FAINT: f32 = 20.0;
-/// An onset with less evidence (log odds) is not held against the player.
-const DOUBTFUL_ONSET: f64 = 1.5;
-/// A sound that wanders by more than this (half its interquartile range, in cents) is talk.
-const WANDERING: f64 = 30.0;
-
-/// Extra notes: only what clearly is one. A sound that is too short, too faint or too restless to be a bowed
-/// note is not held against the player.
-fn extras(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
-    let mut bodies: Vec<f32> =
-        played.iter().filter(|p| matches!(p.kind, StepKind::Written { .. })).map(|p| p.body_db).collect();
-    bodies.sort_by(f32::total_cmp);
-    let usual = bodies.get(bodies.len() / 2).copied().unwrap_or(-120.0);
-    let first = played.iter().position(|p| matches!(p.kind, StepKind::Written { .. })).unwrap_or(0);
-    let clearly = |k: usize| {
-        let p = &played[k];
-        // Before the first note somebody may talk; what is a note there must be beyond doubt.
-        let (faint, wandering) = if k < first { (FAINT / 3.0, WANDERING / 3.0) } else { (FAINT, WANDERING) };
-        p.offset.0 - p.onset.0 >= SHORTEST_EXTRA
-            && p.body_db > usual - faint
-            && p.voiced > 0.6
-            && p.spread < wandering
-            && p.onset_llr > DOUBTFUL_ONSET
-    };
-    // What leads up to a return belongs to the abandoned attempt.
-    let abandoned = |k: usize| {
-        played[k..]
-            .iter()
-            .find_map(|p| match p.kind {
-                StepKind::Written { restart, .. } => Some(restart),
-                StepKind::Extra { .. } => None,
-            })
-            .unwrap_or(false)
-    };
-    (0..played.len())
-        .filter(|&k| clearly(k) && !abandoned(k))
-        .filter_map(|k| match played[k].kind {
-            StepKind::Extra { after } => Some(ExtraFinding {
-                onset_s: played[k].onset.0,
-                offset_s: played[k].offset.0,
-                played_midi: played[k].steady.map(|s| s.midi).or(played[k].midi)?,
-                after_index: after.map(|n| notes[n].event),
-            }),
-            StepKind::Written { .. } => None,
         })
         .collect()
 }

@@ -2,7 +2,9 @@
 //! about it. Verdicts rest on what was measured (pitch, onsets), never on what the decoder called a note.
 
 mod finger_shift;
+mod extras;
 mod judge;
+mod note_verdict;
 mod played;
 mod report;
 mod rests;

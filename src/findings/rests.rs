@@ -29,8 +29,8 @@ pub fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
     let played = (rest.written + rest.played_span - rest.span).max(0.0);
     let share = played / rest.written;
     let silent = rest.silence / rest.written;
-    if rest.extra_inside {
-        return (RestVerdict::Filled, played, 0.9);
+    if rest.extra_inside && share >= RUSHED_BELOW {
+        return (RestVerdict::Filled, played, 0.8);
     }
     let (verdict, distance) = if share < RUSHED_BELOW {
         (RestVerdict::Rushed, RUSHED_BELOW - share)

@@ -42,6 +42,10 @@ const QUIET_IN_NOTE: f64 = -6.0;
 const DRIVEN_IN_PAUSE: f64 = -6.0;
 /// A ringing frame inside a pause.
 const RINGING_IN_PAUSE: f64 = -0.4;
+/// The third harmonic lies this many semitones above its fundamental.
+const TWELFTH: f64 = 19.02;
+/// The price of hearing a frame as the twelfth above the note, in nats.
+const SLIP: f64 = 2.0;
 /// A voiced frame inside something without a definite pitch.
 const OTHER_FRAME: f64 = -3.6;
 
@@ -76,11 +80,14 @@ impl Evidence {
                 Some(_) => (0.0, OTHER_FRAME),
             };
             for (h, sums) in pitch.iter_mut().enumerate() {
+                let hypothesis = f64::from(lowest + h as i32);
+                let fit = |midi: f64| {
+                    let off = midi - hypothesis;
+                    (((1.0 - STRAY) * student3(off / SPREAD) / SPREAD + stray) / peak).ln()
+                };
                 let value = match heard {
-                    Some(midi) if !quiet => {
-                        let off = midi - f64::from(lowest + h as i32);
-                        (((1.0 - STRAY) * student3(off / SPREAD) / SPREAD + stray) / peak).ln()
-                    }
+                    // A third harmonic much stronger than the fundamental may have been taken for the pitch.
+                    Some(midi) if !quiet => fit(midi).max(fit(midi - TWELFTH) - SLIP),
                     _ => p,
                 };
                 sums[f + 1] = sums[f] + (TEMPER * value) as f32;
