@@ -213,7 +213,7 @@ fn extra_notes_and_restarts_have_their_places() {
     let text = said(&report);
     assert!(
         text.contains(
-            "After bar 1, beat 2: I heard 2 extra notes that are not on the sheet: F sharp and F sharp (at 2.0 seconds)."
+            "After bar 1, beat 2: I think I heard 2 extra notes that are not on the sheet: F sharp and F sharp. Listen at 2.0 seconds: can you hear it too?"
         ),
         "{text}"
     );
@@ -304,7 +304,7 @@ fn a_note_in_a_rest_is_told_with_the_rest() {
     report.extra =
         vec![ExtraFinding { onset_s: 5.0, offset_s: 5.2, played_midi: 66.0, after_index: Some(5) }];
     let text = said(&report);
-    assert!(text.contains("a rest of 1 beat here, and I heard a note in it."), "{text}");
+    assert!(text.contains("a rest of 1 beat here, and I think I heard a note in it."), "{text}");
     assert!(!text.contains("kept sounding") && !text.contains("extra note"), "{text}");
 }
 
