@@ -123,7 +123,9 @@ pub fn judge_at(
     };
     let best = read(listening, &notes, settings, costs);
     let mut judgement = judged(listening, &best);
-    if share_of(&judgement.notes, NoteVerdict::Right) < LEAST_RIGHT {
+    if share_of(&judgement.notes, NoteVerdict::Right) < LEAST_RIGHT
+        && !one_string_off(&notes, &judgement.notes)
+    {
         // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
         // That may be outside the instrument's range, so the ear is opened wide.
         let wide = listen(samples, None);
@@ -145,7 +147,7 @@ pub fn judge_at(
     }
     let Judgement { notes: found, rests, extra, restarts, own_beat: own, tuning } = judgement;
     report.tempo.played_bpm = own.whole().map(|s| 60.0 / s);
-    report.tempo.drift_percent = own.drift_percent();
+    report.tempo.drift_percent = own.cut_at_breaks().drift_percent();
     report.notes = found;
     report.rests = rests;
     report.extra = extra;
@@ -158,6 +160,19 @@ pub fn judge_at(
 const LEAST_RIGHT: f64 = 0.35;
 /// More notes than this share an octave away: the whole take is.
 const MOST_AWAY: f64 = 0.6;
+
+/// How far a melody of one pitch (a long open string) may be from it and still be that string, in semitones.
+const STRING_OFF: f64 = 3.5;
+
+/// Whether the melody is one pitch only and what was played of it is near that pitch: then it is one string out of
+/// tune, not another melody.
+fn one_string_off(notes: &[WrittenNote], found: &[NoteFinding]) -> bool {
+    let off = |n: &NoteFinding| n.played_midi.map(|p| (p - f64::from(n.written_midi)).abs());
+    let mut offs = found.iter().filter_map(off).peekable();
+    notes.windows(2).all(|pair| pair[0].midi == pair[1].midi)
+        && offs.peek().is_some()
+        && offs.all(|semitones| semitones < STRING_OFF)
+}
 
 fn share_of(notes: &[NoteFinding], verdict: NoteVerdict) -> f64 {
     notes.iter().filter(|n| n.verdict == verdict).count() as f64 / notes.len().max(1) as f64

@@ -1,6 +1,6 @@
 //! The whole chain on plain synthetic tones: what a take with nothing difficult about it must give.
 
-use fingertape::findings::{NoteVerdict, Report, RestVerdict};
+use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 use fingertape::notation::{Event, EventKind, Instrument, Length, Letter, Melody, Metre, Sheet, Spelling};
 use fingertape::pipeline::{JudgeSettings, judge};
 use fingertape::samples::Samples;
@@ -166,4 +166,15 @@ fn going_back_to_the_start_is_one_restart_and_no_mistake() {
     assert_eq!(report.restarts.len(), 1);
     assert_eq!((report.restarts[0].left_at_index, report.restarts[0].resumed_at_index), (5, 0));
     assert!(report.extra.is_empty(), "{:#?}", report.extra);
+}
+
+#[test]
+fn one_open_string_80_cents_slack_is_that_string_and_not_another_melody() {
+    let melody = melody(&[Some(69), Some(69)]);
+    let tones = [Tone(Some(69), 2.0, -80.0), Tone(None, 0.2, 0.0), Tone(Some(69), 2.0, -80.0)];
+    let report = judge(&sound(&tones), &melody, &JudgeSettings::for_melody(&melody, Instrument::Violin));
+    assert_eq!(report.outcome, Outcome::Judged, "{report:#?}");
+    assert_eq!(report.tuning.strings.len(), 1, "{report:#?}");
+    assert_eq!(report.tuning.strings[0].string, "A");
+    assert!((report.tuning.strings[0].cents + 80.0).abs() < 1.0, "{:?}", report.tuning);
 }

@@ -68,9 +68,10 @@ pub fn findings_from_reading(
         })
         .collect();
     let mut findings = findings;
+    let unbroken = own.cut_at_breaks();
     for (n, finding) in findings.iter_mut().enumerate() {
         if let (Some(k), Some(b)) = (last[n], beat_of[n]) {
-            finding.onset_error_beats = own.onset_error(b);
+            finding.onset_error_beats = unbroken.onset_error(b);
             finding.duration_ratio = own
                 .local(notes[n].start, &[])
                 .map(|beat| (played[k].offset.0 - played[k].onset.0) / (notes[n].length * beat));
@@ -208,9 +209,12 @@ const FEWEST_OTHERS: usize = 3;
 /// The tuning of the strings that were heard open, and of the whole instrument: the weighted median over all
 /// right notes but those on an open string that is off by itself.
 fn tuning(findings: &[NoteFinding], instrument: Instrument) -> TuningFinding {
+    // A melody of one open string is that string, however far off it is.
+    let one_string = findings.windows(2).all(|pair| pair[0].written_midi == pair[1].written_midi)
+        && findings.iter().any(|f| instrument.open_strings().contains(&f.written_midi));
     let deviations: Vec<Deviation> = findings
         .iter()
-        .filter(|f| f.verdict == NoteVerdict::Right)
+        .filter(|f| f.verdict == NoteVerdict::Right || one_string)
         .filter_map(|f| f.cents.map(|cents| Deviation { midi: f.written_midi, cents }))
         .collect();
     let strings = string_tuning(instrument, &deviations);

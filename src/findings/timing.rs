@@ -34,6 +34,8 @@ struct Span {
 
 /// Neighbours further away than this many beats do not speak for a local tempo.
 const REACH: f64 = 10.0;
+/// An interval this many beats longer or shorter than written, and by a quarter or more, breaks the beat.
+const BREAK_BEATS: f64 = 0.25;
 
 impl OwnBeat {
     /// Learns the beat. `beats` are in order of time.
@@ -51,6 +53,29 @@ impl OwnBeat {
         let mut all: Vec<(f64, f64)> = spans.iter().map(|s| (s.per_beat, s.length.min(2.0))).collect();
         let whole = weighted_median(&mut all);
         Self { beats, spans, whole }
+    }
+
+    /// The same beats, cut into attempts of their own wherever the player broke the beat: a rest cut short, a
+    /// hesitation. What follows a break is on time against itself, and a break says nothing of the tempo.
+    pub fn cut_at_breaks(&self) -> Self {
+        let mut cuts = 0;
+        let mut beats = Vec::with_capacity(self.beats.len());
+        for (k, beat) in self.beats.iter().enumerate() {
+            if let Some(before) = k.checked_sub(1).map(|b| self.beats[b]) {
+                let written = beat.at - before.at;
+                if beat.attempt == before.attempt
+                    && written > 0.0
+                    && let Some(local) = self.local(0.5 * (beat.at + before.at), &[beat.note])
+                {
+                    let played = (beat.onset - before.onset) / local;
+                    let ratio = played / written;
+                    let broken = (played - written).abs() > BREAK_BEATS && !(0.75..=1.35).contains(&ratio);
+                    cuts += usize::from(broken);
+                }
+            }
+            beats.push(Beat { attempt: beat.attempt + cuts, ..*beat });
+        }
+        Self::new(beats)
     }
 
     /// Seconds per beat over the whole take, where at least two notes tell.
@@ -132,6 +157,22 @@ mod tests {
             assert_abs_diff_eq!(own.onset_error(k).unwrap(), 0.0, epsilon = 1e-9);
         }
         assert_abs_diff_eq!(own.drift_percent().unwrap(), 0.0, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn a_rest_cut_short_makes_no_note_early_or_late_and_is_no_drift() {
+        // Twelve quarter notes with a rest of a beat after the sixth, of which a third was given.
+        let beats: Vec<Beat> = (0..12)
+            .map(|n| {
+                let (at, lost) = if n < 6 { (n as f64, 0.0) } else { (n as f64 + 1.0, 0.67) };
+                Beat { note: n, at, onset: 0.6 * (at - lost), attempt: 0 }
+            })
+            .collect();
+        let own = OwnBeat::new(beats).cut_at_breaks();
+        for k in 0..12 {
+            assert_abs_diff_eq!(own.onset_error(k).unwrap(), 0.0, epsilon = 1e-6);
+        }
+        assert_abs_diff_eq!(own.drift_percent().unwrap(), 0.0, epsilon = 1e-6);
     }
 
     #[test]

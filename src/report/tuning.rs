@@ -67,7 +67,7 @@ fn more_than_one_string(report: &Report) -> bool {
             Some(so_far) => so_far.into_iter().filter(|string| here.contains(string)).collect(),
         });
     }
-    shared.is_none_or(|shared| shared.is_empty())
+    shared.is_some_and(|shared| shared.is_empty())
 }
 
 /// The side of the pitch that a string or an instrument is off to.
