@@ -12,15 +12,6 @@ pub struct Deviation {
     pub cents: f64,
 }
 
-/// Names of the open strings, low to high (common practice).
-fn names(instrument: Instrument) -> [&'static str; 4] {
-    match instrument {
-        Instrument::Violin => ["G", "D", "A", "E"],
-        Instrument::Viola | Instrument::Cello => ["C", "G", "D", "A"],
-        Instrument::Bass => ["E", "A", "D", "G"],
-    }
-}
-
 /// Tuning of the strings that were heard open. On violin and viola the fourth finger gives the pitch of
 /// the next open string, so there an open string counts only where no written note lies below it on the
 /// string before: then a beginner in first position plays it open (common practice).
@@ -39,7 +30,7 @@ pub fn string_tuning(instrument: Instrument, notes: &[Deviation]) -> Vec<StringT
         cents.sort_by(f64::total_cmp);
         let middle = 0.5 * (cents[(cents.len() - 1) / 2] + cents[cents.len() / 2]);
         tunings.push(StringTuning {
-            string: names(instrument)[k].to_owned(),
+            string: instrument.string_names()[k].to_owned(),
             cents: middle,
             notes: cents.len(),
         });

@@ -1,6 +1,6 @@
 """Trains the onset model on takes with known truth and writes src/segment/onset_weights.rs.
 
-    cargo run --release --example accuracy -- make --out TAKES --takes 420 --seed 11 --half tune
+    cargo run --release --example accuracy -- make --out TAKES --takes 420 --seed 31 --half tune
     cargo run --release --example judge_folder -- TAKES CUES
     target/outside/venv/bin/python tests/onset_cues/train.py TAKES CUES
 
