@@ -2,9 +2,10 @@
 //!
 //! `cargo bench --bench contour`. Prints how many times faster than real time each instrument's settings
 //! run on one core, the best of five, and the ratio to aubio 0.4.9 (Debian `python3-aubio`: its C core,
-//! called a hop at a time, window 4096), measured by `benches/aubio_yinfft.py` where that is installed.
+//! called a hop at a time, window 4096), measured by `benches/aubio/yinfft.py` where that is installed.
 
-use std::process::Command;
+mod aubio;
+
 use std::time::Instant;
 
 use fingertape::notation::Instrument;
@@ -17,9 +18,10 @@ const SECONDS: usize = 60;
 const RUNS: usize = 5;
 
 fn main() {
-    let theirs = aubio();
-    if theirs.is_none() {
-        println!("aubio: not installed (python3-aubio), no ratio");
+    let theirs = aubio::seconds(SECONDS);
+    match theirs {
+        Some(seconds) => println!("aubio yinfft: {:.0} x real time", SECONDS as f64 / seconds),
+        None => println!("aubio: not installed (python3-aubio), no ratio"),
     }
     for instrument in Instrument::ALL.map(Some).into_iter().chain([None]) {
         let samples = scale(instrument.map_or(40, |one| one.open_strings()[0]));
@@ -55,13 +57,4 @@ fn scale(lowest: i32) -> Samples {
         })
         .collect();
     Samples { mono, rate: RATE }
-}
-
-/// Seconds that aubio needs for a minute of sound, the best of five.
-fn aubio() -> Option<f64> {
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/aubio_yinfft.py");
-    let output = Command::new("/usr/bin/python3").args([script, &SECONDS.to_string()]).output().ok()?;
-    let seconds = String::from_utf8(output.stdout).ok()?.trim().parse().ok()?;
-    println!("aubio yinfft: {:.0} x real time", SECONDS as f64 / seconds);
-    Some(seconds)
 }
