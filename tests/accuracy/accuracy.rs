@@ -6,6 +6,9 @@
 //! cargo run --release --example accuracy -- run --out DIR --takes N --seed S [--half …] [--program FILE]
 //! cargo run --release --example accuracy -- sources
 //! ```
+//! `--publish SET` with `score` or `run` writes the short table into DEVELOPERS.md, between the marks
+//! `accuracy:SET:begin` and `accuracy:SET:end`.
+//!
 //! `--set` is `samples` (the default: real notes put together), `foreign` (the sheet beside the take is
 //! another melody) or `phrases --from FOLDER` (real playing, the score edited). `make` writes `NNN.wav` or
 //! `NNN.m4a`, `NNN.musicxml` and `NNN.truth.json`; `score` reads `NNN.json` reports; `run` makes takes where
@@ -21,7 +24,7 @@ use std::process::Command;
 use take_maker::files::make_take;
 use take_maker::phrases::{self, make_phrase};
 use take_maker::score::{ReportView, score};
-use take_maker::score_table::tables;
+use take_maker::score_table::{short_table, tables};
 use take_maker::sources::{Half, Sources};
 use take_maker::truth::Truth;
 
@@ -130,6 +133,9 @@ fn score_folder(arguments: &Arguments, folder: &Path, reports: &Path) -> Result<
         scored.push((truth, tally));
     }
     println!("{}", tables(&scored, arguments.number("--draws", 1000)?));
+    if let Some(set) = arguments.value("--publish") {
+        publish(set, &short_table(&scored, arguments.number("--draws", 1000)?))?;
+    }
     list.sort_by_key(|d| d.rank);
     let ranks =
         ["accused or refused wrongly", "praised or invented wrongly", "overlooked or misnamed", "unsure"];
@@ -145,6 +151,18 @@ fn score_folder(arguments: &Arguments, folder: &Path, reports: &Path) -> Result<
         None => println!("{text}"),
     }
     Ok(())
+}
+
+/// Writes a table into the contributors' guide.
+fn publish(set: &str, table: &str) -> Result<(), String> {
+    let file = root().join("DEVELOPERS.md");
+    let text = std::fs::read_to_string(&file).map_err(|e| format!("{}: {e}", file.display()))?;
+    let (begin, end) = (format!("<!-- accuracy:{set}:begin -->\n"), format!("<!-- accuracy:{set}:end -->"));
+    let (Some(from), Some(to)) = (text.find(&begin), text.find(&end)) else {
+        return Err(format!("{}: no marks accuracy:{set}:begin and accuracy:{set}:end", file.display()));
+    };
+    let text = format!("{}{table}{}", &text[..from + begin.len()], &text[to..]);
+    std::fs::write(&file, text).map_err(|e| format!("{}: {e}", file.display()))
 }
 
 /// Makes the takes that are not there, has the program judge them all, and scores its reports.

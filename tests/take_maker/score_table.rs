@@ -103,11 +103,9 @@ fn intervals(tallies: &[&Tally], draws: usize) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// All tables.
-pub fn tables(scored: &[(Truth, Tally)], draws: usize) -> String {
-    let all: Vec<&Tally> = scored.iter().map(|(_, t)| t).collect();
-    let total = sum(all.iter().copied());
-    let mut groups: Vec<(String, Tally)> = vec![("all".into(), total.clone())];
+/// The groups of takes, all of them first.
+fn groups(scored: &[(Truth, Tally)]) -> Vec<(String, Tally)> {
+    let mut groups: Vec<(String, Tally)> = vec![("all".into(), sum(scored.iter().map(|(_, t)| t)))];
     let mut group = |name: &str, wanted: &dyn Fn(&Truth) -> bool| {
         let tally = sum(scored.iter().filter(|(truth, _)| wanted(truth)).map(|(_, t)| t));
         if tally.takes > 0.0 {
@@ -121,10 +119,13 @@ pub fn tables(scored: &[(Truth, Tally)], draws: usize) -> String {
         group(condition, &|t| t.condition == condition);
     }
     group("control", &|t| t.control);
-    let mut out = String::new();
-    let _ = writeln!(
-        out,
-        "{} takes, {} written notes, {} right, {} wrong, {} missing, {} extra, {} scored rests, {} restarts",
+    groups
+}
+
+/// What the takes hold, in a line or two.
+fn contents(total: &Tally) -> String {
+    let mut out = format!(
+        "{} takes, {} written notes, {} right, {} wrong, {} missing, {} extra, {} scored rests, {} restarts\n",
         total.takes,
         total.written,
         total.right,
@@ -141,6 +142,50 @@ pub fn tables(scored: &[(Truth, Tally)], draws: usize) -> String {
             total.foreign, total.foreign_refused, total.foreign_praised, total.foreign_notes
         );
     }
+    out
+}
+
+/// The short table, in Markdown: every metric that the takes have a case of, for all and for each instrument.
+pub fn short_table(scored: &[(Truth, Tally)], draws: usize) -> String {
+    let all: Vec<&Tally> = scored.iter().map(|(_, t)| t).collect();
+    let mut groups = groups(scored);
+    groups.retain(|(name, _)| ["all", "violin", "viola", "cello", "bass"].contains(&name.as_str()));
+    let heads: Vec<&str> = groups[1..].iter().map(|(name, _)| name.as_str()).collect();
+    let mut out = format!("{}\n| | all | 95 % interval | {} |\n", contents(&groups[0].1), heads.join(" | "));
+    let _ = writeln!(out, "|---|---|---|{}", "---|".repeat(heads.len()));
+    for ((name, metric), (low, high)) in METRICS.iter().zip(intervals(&all, draws)) {
+        if metric(&groups[0].1).is_nan() {
+            continue;
+        }
+        let name = name.strip_prefix("  ").map_or(name.to_string(), |part| format!("– {part}"));
+        let _ = write!(
+            out,
+            "| {name} | {} | {} to {} |",
+            figure(metric(&groups[0].1)),
+            figure(low),
+            figure(high)
+        );
+        for (_, tally) in &groups[1..] {
+            let _ = write!(out, " {} |", figure(metric(tally)));
+        }
+        out.push('\n');
+    }
+    let _ = writeln!(
+        out,
+        "\n| confidence of a note | verdicts | mean confidence | share right |\n|---|---|---|---|"
+    );
+    for (low, high, count, said, right) in bands(&groups[0].1.confidence) {
+        let _ = writeln!(out, "| {low:.2} to {high:.2} | {count} | {said:.3} | {right:.3} |");
+    }
+    out
+}
+
+/// All tables.
+pub fn tables(scored: &[(Truth, Tally)], draws: usize) -> String {
+    let all: Vec<&Tally> = scored.iter().map(|(_, t)| t).collect();
+    let groups = groups(scored);
+    let total = &groups[0].1;
+    let mut out = contents(total);
     let _ = write!(out, "\n{:46}", "");
     for (name, _) in &groups {
         let _ = write!(out, "{name:>9}");
@@ -173,18 +218,22 @@ pub fn tables(scored: &[(Truth, Tally)], draws: usize) -> String {
     out
 }
 
-fn reliability(out: &mut String, what: &str, verdicts: &[(f64, bool)]) {
-    let _ = writeln!(out, "\nconfidence of {what}    verdicts   said   right");
-    for (low, high) in
-        [(0.0, 0.5), (0.5, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.99), (0.99, 1.01)]
-    {
+/// Verdicts by their confidence: from, to, how many, the mean confidence and the share that is right.
+fn bands(verdicts: &[(f64, bool)]) -> Vec<(f64, f64, usize, f64, f64)> {
+    let edges = [(0.0, 0.5), (0.5, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.99), (0.99, 1.01)];
+    let band = |&(low, high): &(f64, f64)| {
         let here: Vec<_> = verdicts.iter().filter(|(c, _)| (low..high).contains(c)).collect();
-        if here.is_empty() {
-            continue;
-        }
         let count = here.len() as f64;
         let said = here.iter().map(|(c, _)| c).sum::<f64>() / count;
         let right = here.iter().filter(|(_, right)| *right).count() as f64 / count;
-        let _ = writeln!(out, "{low:.2} – {:.2} {count:>17} {said:>8.3} {right:>7.3}", high.min(1.0));
+        (!here.is_empty()).then_some((low, high.min(1.0), here.len(), said, right))
+    };
+    edges.iter().filter_map(band).collect()
+}
+
+fn reliability(out: &mut String, what: &str, verdicts: &[(f64, bool)]) {
+    let _ = writeln!(out, "\nconfidence of {what}    verdicts   said   right");
+    for (low, high, count, said, right) in bands(verdicts) {
+        let _ = writeln!(out, "{low:.2} – {high:.2} {count:>17} {said:>8.3} {right:>7.3}");
     }
 }
