@@ -23,6 +23,11 @@ use super::refine::sum_of_squares;
 /// Lines above this say little about the period and are mostly bow noise, in hertz.
 const LINES_UP_TO: f64 = 5_000.0;
 
+/// As many odd multiples are compared with their neighbours, at most.
+const MOST_ODD_LINES: usize = 10;
+/// And so many at least.
+const FEWEST_ODD_LINES: usize = 3;
+
 /// The two curves of one window at a time, at every `step`th lag.
 pub(super) struct Periodicity {
     window: usize,
@@ -36,6 +41,10 @@ pub(super) struct Periodicity {
     taper: Vec<f32>,
     /// The bins whose magnitudes count as lines.
     lines: Range<usize>,
+    /// Their magnitudes, in the scale of the window at hand.
+    magnitudes: Vec<f32>,
+    /// Bins a hertz.
+    bin: f64,
     /// 1 / (what the lines of a steady tone keep at each lag under the taper).
     kept: Vec<f32>,
     energy: Vec<f32>,
@@ -76,6 +85,8 @@ impl Periodicity {
             folded: vec![Complex::default(); size / step],
             scratch: vec![Complex::default(); scratch],
             taper,
+            magnitudes: vec![0.0; half + 1],
+            bin,
             lines: ((0.7 * lowest * bin) as usize).clamp(1, half)
                 ..((LINES_UP_TO * bin) as usize).clamp(1, half),
             kept: vec![1.0; lags],
@@ -140,6 +151,43 @@ impl Periodicity {
         &self.line
     }
 
+    /// How far the odd multiples of a frequency lie below their even neighbours, in dB (negative: below); the median,
+    /// so that one strong or missing harmonic decides nothing. `None` where there are fewer than
+    /// [`FEWEST_ODD_LINES`] of them.
+    pub(super) fn odd_lines(&self, frequency: f64) -> Option<f32> {
+        let Range { start, end } = self.lines;
+        let mut heights = [0.0f32; 2 * MOST_ODD_LINES];
+        let mut count = 0;
+        let reach = 0.15 * frequency * self.bin;
+        for (k, height) in heights.iter_mut().enumerate() {
+            let at = (k + 1) as f64 * frequency * self.bin;
+            let (from, to) = ((at - reach).ceil() as usize, (at + reach).floor() as usize + 1);
+            if to.max(from + 1) > end || from < start {
+                if from < start {
+                    continue;
+                }
+                break;
+            }
+            let top =
+                self.magnitudes[from..to.max(from + 1)].iter().fold(f32::MIN_POSITIVE, |a, &b| a.max(b));
+            *height = top.log2();
+            count = k + 1;
+        }
+        // Multiples 3, 5, …: each between two even ones.
+        let mut differences = [0.0f32; MOST_ODD_LINES];
+        let odd = count.saturating_sub(2) / 2;
+        for (slot, three) in differences[..odd].iter_mut().zip(heights[1..].windows(3).step_by(2)) {
+            *slot = three[1] - 0.5 * (three[0] + three[2]);
+        }
+        if odd < FEWEST_ODD_LINES {
+            return None;
+        }
+        let differences = &mut differences[..odd];
+        differences.sort_unstable_by(f32::total_cmp);
+        // 20 log10 of two is 6.02 dB.
+        Some(6.02 * differences[odd / 2])
+    }
+
     /// m(τ), the energy of the two overlapping parts, at every `step`th lag; gives the total energy.
     fn energies(&mut self, samples: &[f32]) -> f32 {
         const BLOCK: usize = 8;
@@ -183,6 +231,9 @@ impl Periodicity {
         for (slot, (a, b)) in self.folded[start..end].iter_mut().zip(pairs(start..end)) {
             let tapered = Complex::new(a.im + b.im, b.re - a.re).norm_sqr() * 0.25;
             *slot = Complex::new(plain(a, b), tapered.sqrt());
+        }
+        for (kept, slot) in self.magnitudes[start..end].iter_mut().zip(&self.folded[start..end]) {
+            *kept = slot.im;
         }
         let mut magnitudes = [0.0f32; 4];
         for four in self.folded[start..end].chunks_exact(4) {
@@ -307,5 +358,17 @@ mod tests {
         curves.measure(&wave(4096, 180.0, &[0.1, 0.1, 1.0, 0.1, 0.1]));
         assert!(curves.waveform()[60] > 0.9, "{}", curves.waveform()[60]);
         assert!(curves.lines()[180] - curves.lines()[60] > 0.3);
+    }
+
+    #[test]
+    fn odd_lines_say_how_loud_the_octave_below_is() {
+        let mut curves = Periodicity::new(4096, 1, 44_100.0, 60.0);
+        // A note of period 100 with strong even and odd harmonics, and the octave below it 20 dB softer.
+        let both: Vec<f64> = (1..=20).map(|k| if k % 2 == 0 { 1.0 } else { 0.1 }).collect();
+        curves.measure(&wave(4096, 200.0, &both));
+        let below = curves.odd_lines(44_100.0 / 200.0).expect("lines enough");
+        assert!((below + 20.0).abs() < 2.0, "{below}");
+        let own = curves.odd_lines(44_100.0 / 100.0).expect("lines enough");
+        assert!(own.abs() < 2.0, "{own}");
     }
 }
