@@ -10,6 +10,7 @@ mod melody;
 mod metre;
 mod sheet;
 mod spelling;
+mod stem;
 mod string_length;
 
 pub use fingering::{Fingering, Placement};
@@ -21,4 +22,5 @@ pub use melody::{Event, EventKind, Melody};
 pub use metre::{Metre, MetreError};
 pub use sheet::{Bar, Item, Sheet};
 pub use spelling::{Letter, Spelling, SpellingError};
+pub use stem::Stem;
 pub use string_length::{Size, SizeError};

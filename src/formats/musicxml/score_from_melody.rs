@@ -1,7 +1,7 @@
 //! A melody becomes a MusicXML 4.0 partwise score, plain or compressed.
 
 use crate::notation::{
-    Bar, Clef, Instrument, Item, Key, Length, Letter, Melody, Spelling, Value, WrittenValue,
+    Bar, Clef, Instrument, Item, Key, Length, Letter, Melody, Spelling, Stem, Value, WrittenValue,
 };
 use std::fmt::Write;
 use std::io::Write as _;
@@ -36,7 +36,7 @@ pub fn write_musicxml(melody: &Melody) -> String {
     let mut after_tie = false;
     for (at, bar) in bars.iter().enumerate() {
         let last = at + 1 == bars.len();
-        let mut shown = Shown { key: bar.key, typed: Vec::new(), after_tie };
+        let mut shown = Shown { clef: clef_of(melody), key: bar.key, typed: Vec::new(), after_tie };
         write_measure(&mut out, melody, (before, bar), divisions, last, &mut shown);
         after_tie = shown.after_tie;
         before = Some(bar);
@@ -167,8 +167,7 @@ fn write_attributes(out: &mut String, melody: &Melody, bar: &Bar, before: Option
         let _ = writeln!(out, "        <time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>");
     }
     if before.is_none() {
-        let clef = melody.sheet.clef.or(melody.instrument.map(Instrument::clef)).unwrap_or(Clef::Treble);
-        let (sign, line) = match clef {
+        let (sign, line) = match clef_of(melody) {
             Clef::Treble => ("G", 2),
             Clef::Alto => ("C", 3),
             Clef::Tenor => ("C", 4),
@@ -181,6 +180,11 @@ fn write_attributes(out: &mut String, melody: &Melody, bar: &Bar, before: Option
         }
     }
     out.push_str("      </attributes>\n");
+}
+
+/// The clef that the melody is written in.
+fn clef_of(melody: &Melody) -> Clef {
+    melody.sheet.clef.or(melody.instrument.map(Instrument::clef)).unwrap_or(Clef::Treble)
 }
 
 fn write_transpose(out: &mut String, shift: i32) {
@@ -213,6 +217,7 @@ fn write_tempo(out: &mut String, melody: &Melody, bpm: f64) {
 
 /// What the sheet has shown so far.
 struct Shown {
+    clef: Clef,
     key: Key,
     /// The accidentals of this bar.
     typed: Vec<(Letter, i8, i8)>,
@@ -303,6 +308,14 @@ fn write_note(out: &mut String, bar: &Bar, item: &Item, piece: Piece, divisions:
             "<time-modification><actual-notes>{actual}</actual-notes><normal-notes>{normal}</normal-notes>\
              </time-modification>"
         );
+    }
+    let stemmed = piece.written.is_some_and(|written| !matches!(written.value, Value::Breve | Value::Whole));
+    if let Some(pitch) = item.pitch.filter(|_| stemmed) {
+        let stem = match shown.clef.stem(pitch) {
+            Stem::Up => "up",
+            Stem::Down => "down",
+        };
+        let _ = write!(out, "<stem>{stem}</stem>");
     }
     if stops || piece.tied || item.finger.is_some() {
         out.push_str("<notations>");
