@@ -28,6 +28,8 @@ pub struct Costs {
     pub onset: f64,
     /// Weight of an onset passed over in a pause (clicks, talk) against one passed over in a note.
     pub onset_in_pause: f64,
+    /// The most that an extra note costs for coming at another time than the next note's.
+    pub before_extra: f64,
     /// Going on after an extra note, instead of the price of timing.
     pub after_extra: f64,
 }
@@ -46,6 +48,7 @@ impl Default for Costs {
             talk: 6.0,
             onset: 0.85,
             onset_in_pause: 0.8,
+            before_extra: 2.0,
             after_extra: 0.8,
         }
     }

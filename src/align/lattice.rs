@@ -289,9 +289,15 @@ impl<'a> Lattice<'a> {
                 let price = here - skipped + timing - unheard;
                 visit(Edge { state: s, target: Target::State(k, m), price, content, right });
             }
-            // Something that is not written.
+            // Something that is not written: most often put in when the note before has had its time.
             let target = Target::State(k, self.extra_after(position));
-            visit(Edge { state: s, target, price: here - self.costs.extra, content, right });
+            let timing = match self.written(s) {
+                Some(w) if w + 1 < self.notes.len() => {
+                    self.timing(w, w + 1, between.log_seconds).max(-self.costs.before_extra)
+                }
+                _ => 0.0,
+            };
+            visit(Edge { state: s, target, price: here - self.costs.extra + timing, content, right });
         }
         // Stop and go back: pausing first makes it likelier.
         if let Some(a) = position {

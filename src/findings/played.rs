@@ -41,6 +41,8 @@ pub struct SteadyPitch {
 
 /// Level below the body at which a note counts as begun, in dB.
 const ONSET_BELOW_BODY: f32 = 12.0;
+/// The same before a pause: what the room adds to the fall takes away a little less.
+const OFFSET_BELOW_BODY: f32 = 10.5;
 /// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
 /// bow take 20 to 60 ms (measured on takes with known truth).
 const BEHIND: f64 = 0.020;
@@ -85,7 +87,7 @@ pub fn played_notes(
                 None => from - 0.08,
             };
             let onset = onset(envelope, earliest, from, to, body_db);
-            let offset = offset(envelope, onset, to, next_from, (body_db, fresh_db), contiguous);
+            let offset = offset(envelope, onset, to, next_from, fresh_db, contiguous);
             let frames =
                 &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
             let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
@@ -156,19 +158,11 @@ fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -
     behind
 }
 
-/// Where driving ends: the last moment within 12 dB of the body (what the room gives back not counted), unless the
-/// level breaks into a free decay before that.
-fn offset(
-    envelope: &Envelope,
-    onset: f64,
-    to: f64,
-    next_from: f64,
-    (body_db, fresh_db): (f32, f32),
-    contiguous: bool,
-) -> f64 {
+/// Where the note ends: the last moment near the level of its body, what the room gives back not counted.
+fn offset(envelope: &Envelope, onset: f64, to: f64, next_from: f64, fresh_db: f32, contiguous: bool) -> f64 {
     let hop = envelope.hop.0;
     let fresh = &envelope.fresh_db;
-    let threshold = fresh_db - ONSET_BELOW_BODY;
+    let threshold = fresh_db - if contiguous { ONSET_BELOW_BODY } else { OFFSET_BELOW_BODY };
     let mut k = if contiguous {
         // The next note follows at once: up to the trough between them, or to where it begins.
         let a = envelope.index(Seconds((next_from - 0.05).max(onset)));
@@ -185,71 +179,7 @@ fn offset(
         k -= 1;
     }
     let last = k as f64 * hop;
-    if contiguous {
-        return last.max(onset + hop);
-    }
-    knee(envelope, onset, last, body_db).unwrap_or(last).max(onset + hop)
-}
-
-/// The break from driven tone to free decay: the two straight lines that fit the level best around the
-/// end of the note, the second falling by at least 12 dB/s more than the first.
-fn knee(envelope: &Envelope, onset: f64, last: f64, body_db: f32) -> Option<f64> {
-    let from = (last - 0.6).max(onset + 0.05);
-    if last - from < 0.06 {
-        return None;
-    }
-    let a = envelope.index(Seconds(from));
-    let b = envelope.index(Seconds(last));
-    let y: Vec<f64> = envelope.level_db[a..=b].iter().map(|&v| f64::from(v.min(body_db + 2.0))).collect();
-    let sums = LineSums::new(&y);
-    let n = y.len();
-    let mut best: Option<(f64, usize, f64)> = None;
-    for k in 4..n.saturating_sub(4) {
-        let (left, slope_left) = sums.fit(0, k);
-        let (right, slope_right) = sums.fit(k, n);
-        let cost = left + right;
-        if best.is_none_or(|b| cost < b.0) {
-            best = Some((cost, k, slope_right - slope_left));
-        }
-    }
-    let (cost, k, bend) = best?;
-    let (one, _) = sums.fit(0, n);
-    let bend = bend / envelope.hop.0;
-    (bend < -25.0 && cost < 0.5 * one).then(|| (a + k) as f64 * envelope.hop.0)
-}
-
-/// Least-squares lines over any stretch of evenly spaced values, from prefix sums.
-struct LineSums {
-    y: Vec<f64>,
-    xy: Vec<f64>,
-    yy: Vec<f64>,
-}
-
-impl LineSums {
-    fn new(values: &[f64]) -> Self {
-        let (mut y, mut xy, mut yy) = (vec![0.0], vec![0.0], vec![0.0]);
-        for (k, v) in values.iter().enumerate() {
-            y.push(y[k] + v);
-            xy.push(xy[k] + k as f64 * v);
-            yy.push(yy[k] + v * v);
-        }
-        Self { y, xy, yy }
-    }
-
-    /// Sum of squared residuals and slope per step of the line through values `a..b`.
-    fn fit(&self, a: usize, b: usize) -> (f64, f64) {
-        let n = (b - a) as f64;
-        let sx = (a..b).map(|k| k as f64).sum::<f64>();
-        let sxx = (a..b).map(|k| (k * k) as f64).sum::<f64>();
-        let (sy, sxy, syy) = (self.y[b] - self.y[a], self.xy[b] - self.xy[a], self.yy[b] - self.yy[a]);
-        let dxx = sxx - sx * sx / n;
-        let dxy = sxy - sx * sy / n;
-        let dyy = syy - sy * sy / n;
-        if dxx <= 0.0 {
-            return (0.0, 0.0);
-        }
-        ((dyy - dxy * dxy / dxx).max(0.0), dxy / dxx)
-    }
+    last.max(onset + hop)
 }
 
 /// The steady part: away from both ends, clear, not gliding. Vibrato and wobble are averaged over one cycle
