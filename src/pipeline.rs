@@ -4,8 +4,8 @@ use crate::align::{
     Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
 };
 use crate::findings::{
-    Heard, Judgement, MelodySummary, NoteFinding, NoteVerdict, Outcome, Report, TakeSummary, TempoFinding,
-    TuningFinding, findings_from_reading,
+    Heard, Judgement, MelodySummary, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
+    findings_from_reading,
 };
 use crate::notation::{Instrument, Melody};
 use crate::pitch::{Contour, TrackerSettings, contour};
@@ -123,14 +123,14 @@ pub fn judge_at(
     };
     let best = read(listening, &notes, settings, costs);
     let mut judgement = judged(listening, &best);
-    if !judgement.is_this_melody() && !one_string_off(&notes, &judgement.notes) {
+    if !judgement.is_this_melody() {
         // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
         // That may be outside the instrument's range, so the ear is opened wide.
         let wide = listen(samples, None);
         let found = [-1, 1].into_iter().find_map(|octaves| {
             let other = read(&wide, &written_notes(melody, octaves), settings, costs);
             let judgement = judged(&wide, &other);
-            (octave_share(&judgement.notes, octaves) > MOST_AWAY).then_some((octaves, judgement))
+            judgement.is_away_by(octaves).then_some((octaves, judgement))
         });
         match found {
             Some((octaves, other)) => {
@@ -152,52 +152,6 @@ pub fn judge_at(
     report.restarts = restarts;
     report.tuning = tuning;
     report
-}
-
-/// Fewer right notes than this share of all that was played or left out on the way, it is not this melody: of 1,500
-/// takes with planted mistakes none has less than 0.52, of 60 takes of another melody one has more than 0.42.
-const LEAST_EXPLAINED: f64 = 0.45;
-/// Fewer right notes than this share of the written ones, it is not this melody either, unless the take stops early:
-/// then nearly all that was played must be right, and enough of it.
-const LEAST_RIGHT: f64 = 0.35;
-const NEARLY_ALL: f64 = 0.8;
-const ENOUGH: usize = 5;
-/// More notes than this share an octave away: the whole take is.
-const MOST_AWAY: f64 = 0.6;
-
-/// How far a melody of one pitch (a long open string) may be from it and still be that string, in semitones.
-const STRING_OFF: f64 = 3.5;
-
-/// Whether the melody is one pitch only and what was played of it is near that pitch: then it is one string out of
-/// tune, not another melody.
-fn one_string_off(notes: &[WrittenNote], found: &[NoteFinding]) -> bool {
-    let off = |n: &NoteFinding| n.played_midi.map(|p| (p - f64::from(n.written_midi)).abs());
-    let mut offs = found.iter().filter_map(off).peekable();
-    notes.windows(2).all(|pair| pair[0].midi == pair[1].midi)
-        && offs.peek().is_some()
-        && offs.all(|semitones| semitones < STRING_OFF)
-}
-
-impl Judgement {
-    /// Whether the take can be this melody.
-    fn is_this_melody(&self) -> bool {
-        let right = self.notes.iter().filter(|n| n.verdict == NoteVerdict::Right).count();
-        let reached =
-            self.notes.iter().rposition(|n| n.verdict != NoteVerdict::Missing).map_or(0, |last| last + 1);
-        // Going back costs as much as two notes that are not written.
-        let all = reached + self.extra.len() + 2 * self.restarts.len();
-        let explained = right as f64 / all.max(1) as f64;
-        let share = right as f64 / self.notes.len().max(1) as f64;
-        explained >= LEAST_EXPLAINED && (share >= LEAST_RIGHT || (explained >= NEARLY_ALL && right >= ENOUGH))
-    }
-}
-
-/// The share of notes that were played `octaves` octaves from where they are written.
-fn octave_share(notes: &[NoteFinding], octaves: i32) -> f64 {
-    let away = |n: &&NoteFinding| {
-        n.played_midi.is_some_and(|p| (p - f64::from(n.written_midi + 12 * octaves)).abs() < 0.5)
-    };
-    notes.iter().filter(away).count() as f64 / notes.len().max(1) as f64
 }
 
 fn octave_remark(octaves: i32) -> Remark {

@@ -1,6 +1,6 @@
 //! The melody as the decoder needs it: its notes, in beats.
 
-use crate::notation::{EventKind, Length, Melody};
+use crate::notation::{EventKind, Length, Melody, as_f64};
 
 /// One written note.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,10 +22,7 @@ pub struct WrittenNote {
 /// The notes of a melody in order, `octaves` octaves higher than written.
 pub fn written_notes(melody: &Melody, octaves: i32) -> Vec<WrittenNote> {
     let beat = melody.metre.beat();
-    let in_beats = |length: Length| {
-        let beats = length / beat;
-        *beats.numer() as f64 / *beats.denom() as f64
-    };
+    let in_beats = |length: Length| as_f64(length / beat);
     let mut notes: Vec<WrittenNote> = Vec::new();
     for (event, e) in melody.events.iter().enumerate() {
         if let EventKind::Note { sounding, .. } = e.kind {

@@ -1,14 +1,15 @@
 //! Verdicts from a reading: note by note, rest by rest.
 
 use super::extras::extra_notes;
-use super::note_verdict::{Asked, judge_note, number};
+use super::note_verdict::{Asked, judge_note};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{RestSpan, judge_rest};
 use super::strings::{Deviation, string_tuning};
+use super::this_melody::of_one_pitch;
 use super::timing::{Beat, OwnBeat};
 use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
-use crate::notation::{EventKind, Instrument, Melody};
+use crate::notation::{EventKind, Instrument, Melody, as_f64};
 use crate::pitch::Contour;
 use crate::segment::Envelope;
 use crate::units::Hertz;
@@ -58,7 +59,7 @@ pub fn findings_from_reading(
     let played = played_notes(heard.reading, heard.contour, heard.envelope, heard.llr, a4);
     let last = last_times(&played, notes.len());
     let (own, beat_of) = own_beat(&played, notes, &last);
-    let findings: Vec<NoteFinding> = notes
+    let mut findings: Vec<NoteFinding> = notes
         .iter()
         .enumerate()
         .map(|(n, note)| {
@@ -67,7 +68,6 @@ pub fn findings_from_reading(
             judge_note(&asked, last[n].map(|k| &played[k]), heard.contour)
         })
         .collect();
-    let mut findings = findings;
     let unbroken = own.cut_at_breaks();
     for (n, finding) in findings.iter_mut().enumerate() {
         if let (Some(k), Some(b)) = (last[n], beat_of[n]) {
@@ -131,11 +131,11 @@ fn rests(
         .iter()
         .map(|&e| {
             let event = &melody.events[e];
-            let written_beats = number(event.length / beat);
+            let written_beats = as_f64(event.length / beat);
             let mut finding = RestFinding {
                 index: e,
                 bar: event.bar,
-                beat: number(event.beat),
+                beat: as_f64(event.beat),
                 written_beats,
                 played_beats: None,
                 verdict: RestVerdict::Unsure,
@@ -210,7 +210,7 @@ const FEWEST_OTHERS: usize = 3;
 /// right notes but those on an open string that is off by itself.
 fn tuning(findings: &[NoteFinding], instrument: Instrument) -> TuningFinding {
     // A melody of one open string is that string, however far off it is.
-    let one_string = findings.windows(2).all(|pair| pair[0].written_midi == pair[1].written_midi)
+    let one_string = of_one_pitch(findings)
         && findings.iter().any(|f| instrument.open_strings().contains(&f.written_midi));
     let deviations: Vec<Deviation> = findings
         .iter()

@@ -1,14 +1,15 @@
 //! Findings: what the report says, as data, from one reading of the take, and what a finger can do
 //! about it. Verdicts rest on what was measured (pitch, onsets), never on what the decoder called a note.
 
-mod finger_shift;
 mod extras;
+mod finger_shift;
 mod judge;
 mod note_verdict;
 mod played;
 mod report;
 mod rests;
 mod strings;
+mod this_melody;
 mod timing;
 
 pub use finger_shift::{finger_place, finger_shift};

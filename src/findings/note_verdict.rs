@@ -3,7 +3,7 @@
 use super::played::PlayedNote;
 use super::report::{NoteFinding, NoteVerdict};
 use crate::align::{Support, WrittenNote};
-use crate::notation::{EventKind, Length, Melody};
+use crate::notation::{EventKind, Melody, as_f64};
 use crate::pitch::Contour;
 use crate::units::Hertz;
 
@@ -34,11 +34,6 @@ pub(super) struct Asked<'a> {
     pub a4: Hertz,
 }
 
-/// An exact length as a number.
-pub(super) fn number(length: Length) -> f64 {
-    *length.numer() as f64 / *length.denom() as f64
-}
-
 /// Judges one written note, played or not.
 pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour: &Contour) -> NoteFinding {
     let (note, support) = (asked.note, asked.support);
@@ -50,7 +45,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let mut finding = NoteFinding {
         index: note.event,
         bar: event.bar,
-        beat: number(event.beat),
+        beat: as_f64(event.beat),
         written,
         written_midi: note.midi,
         verdict: NoteVerdict::Missing,

@@ -82,7 +82,7 @@ pub(crate) fn beat_text(beat: super::Length) -> String {
         return beat.to_integer().to_string();
     }
     if 1000 % beat.denom() == 0 {
-        return format!("{}", *beat.numer() as f64 / *beat.denom() as f64);
+        return super::as_f64(beat).to_string();
     }
     let whole = beat.floor();
     let part = beat - whole;

@@ -5,6 +5,11 @@ use num_rational::Ratio;
 /// A length or position as an exact fraction of a whole note: a quarter note is 1/4.
 pub type Length = Ratio<i64>;
 
+/// An exact length, or a number of beats, as the nearest floating-point number.
+pub fn as_f64(length: Length) -> f64 {
+    *length.numer() as f64 / *length.denom() as f64
+}
+
 /// Every length in a melody has a denominator that divides this number
 /// (2¹⁴ · 3⁴ · 5² · 7 · 11 · 13 · 17), so that sums of many lengths can never overflow.
 pub const FINEST_GRID: i64 = 16_384 * 81 * 25 * 7 * 11 * 13 * 17;

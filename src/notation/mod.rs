@@ -17,7 +17,7 @@ pub use fingering::{Fingering, Placement};
 pub(crate) use for_instrument::{beat_text, below_lowest_string, moved};
 pub use instrument::{Clef, Instrument, InstrumentError};
 pub use key::{Key, KeyError};
-pub use length::{FINEST_GRID, LONGEST, Length, Value, WrittenValue, checked_length};
+pub use length::{FINEST_GRID, LONGEST, Length, Value, WrittenValue, as_f64, checked_length};
 pub use melody::{Event, EventKind, Melody};
 pub use metre::{Metre, MetreError};
 pub use sheet::{Bar, Item, Sheet};

@@ -161,15 +161,15 @@ impl Periodicity {
         let reach = 0.15 * frequency * self.bin;
         for (k, height) in heights.iter_mut().enumerate() {
             let at = (k + 1) as f64 * frequency * self.bin;
-            let (from, to) = ((at - reach).ceil() as usize, (at + reach).floor() as usize + 1);
-            if to.max(from + 1) > end || from < start {
-                if from < start {
-                    continue;
-                }
+            let from = (at - reach).ceil() as usize;
+            let to = ((at + reach).floor() as usize + 1).max(from + 1);
+            if to > end {
                 break;
             }
-            let top =
-                self.magnitudes[from..to.max(from + 1)].iter().fold(f32::MIN_POSITIVE, |a, &b| a.max(b));
+            if from < start {
+                continue;
+            }
+            let top = self.magnitudes[from..to].iter().fold(f32::MIN_POSITIVE, |a, &b| a.max(b));
             *height = top.log2();
             count = k + 1;
         }

@@ -438,7 +438,7 @@ fn extra_notes(report: &Report) -> Vec<Thing> {
             }
             many => format!("{} extra notes that are not on the sheet", many.len()),
         };
-        // Of 25 extra notes that were reported in made takes with known truth only 10 had been played.
+        // About every third extra note that is reported in made takes with known truth nobody had played.
         let text =
             format!("{where_}: I think I heard {what}. Listen at {onset:.1} seconds: can you hear it too?");
         Thing { weight: 40.0 + (names.len() as f64 / 100.0).min(1.0), index: after.unwrap_or(0), text }

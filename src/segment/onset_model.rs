@@ -18,3 +18,13 @@ pub fn llr(features: &Features) -> f64 {
     }
     sum.clamp(-LIMIT, LIMIT)
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::segment::{Features, onset_weights::CUES};
+
+    #[test]
+    fn the_model_was_trained_on_the_cues_that_there_are() {
+        assert_eq!(CUES, Features::NAMES.len(), "train again: tests/onset_cues/train.py");
+    }
+}
