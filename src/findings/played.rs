@@ -42,7 +42,13 @@ pub struct SteadyPitch {
 /// Level below the body at which a note counts as begun, in dB.
 const ONSET_BELOW_BODY: f32 = 12.0;
 /// The same before a pause: what the room adds to the fall takes away a little less.
-const OFFSET_BELOW_BODY: f32 = 10.5;
+const OFFSET_BELOW_BODY: f32 = 8.5;
+/// Takes whose fastest fall is slower than the first were made in a room, those with one faster than the second in
+/// none to speak of, in dB per second.
+const ROOMY: f64 = 185.0;
+const DRY: f64 = 220.0;
+/// A bow stops within this time, in seconds.
+const LONGEST_STOP: f64 = 0.05;
 /// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
 /// bow take 20 to 60 ms (measured on takes with known truth).
 const BEHIND: f64 = 0.020;
@@ -87,7 +93,7 @@ pub fn played_notes(
                 None => from - 0.08,
             };
             let onset = onset(envelope, earliest, from, to, body_db);
-            let offset = offset(envelope, onset, to, next_from, fresh_db, contiguous);
+            let offset = offset(envelope, onset, (to, next_from), (body_db, fresh_db), contiguous);
             let frames =
                 &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
             let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
@@ -159,7 +165,13 @@ fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -
 }
 
 /// Where the note ends: the last moment near the level of its body, what the room gives back not counted.
-fn offset(envelope: &Envelope, onset: f64, to: f64, next_from: f64, fresh_db: f32, contiguous: bool) -> f64 {
+fn offset(
+    envelope: &Envelope,
+    onset: f64,
+    (to, next_from): (f64, f64),
+    (level_db, fresh_db): (f32, f32),
+    contiguous: bool,
+) -> f64 {
     let hop = envelope.hop.0;
     let fresh = &envelope.fresh_db;
     let threshold = fresh_db - if contiguous { ONSET_BELOW_BODY } else { OFFSET_BELOW_BODY };
@@ -178,8 +190,18 @@ fn offset(envelope: &Envelope, onset: f64, to: f64, next_from: f64, fresh_db: f3
     while k > 0 && k as f64 * hop > onset && fresh[k] < threshold {
         k -= 1;
     }
-    let last = k as f64 * hop;
-    last.max(onset + hop)
+    let last = (k as f64 * hop).max(onset + hop);
+    // Without a room the bow's own stopping is as fast as anything in the take, so the fresh level hides it.
+    let dry = ((-envelope.decay - ROOMY) / (DRY - ROOMY)).clamp(0.0, 1.0);
+    if dry == 0.0 {
+        return last;
+    }
+    let until = envelope.index(Seconds(last + LONGEST_STOP)).min(envelope.index(Seconds(next_from)));
+    let mut own = envelope.index(Seconds(last));
+    while own < until && envelope.level_db[own + 1] >= level_db - ONSET_BELOW_BODY {
+        own += 1;
+    }
+    last + dry * ((own as f64 * hop) - last).max(0.0)
 }
 
 /// The steady part: away from both ends, clear, not gliding. Vibrato and wobble are averaged over one cycle
