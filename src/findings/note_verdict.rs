@@ -18,6 +18,10 @@ const NEAR_ANYWAY: f64 = 35.0;
 const LEAST_PROBABLE: f64 = 0.6;
 /// The same for a second note of one pitch that seems to be missing: a shallow bow change is hard to hear.
 const LEAST_PROBABLE_MERGED: f64 = 0.7;
+/// Half the interquartile range beyond which a pitch is all over the place, in cents.
+const RESTLESS: f64 = 60.0;
+/// So short a note has too few periods to decide an octave against a ringing string, in seconds.
+const MOMENT: f64 = 0.2;
 /// Slope and offset of the log odds of a played note's verdict.
 const CALIBRATION: (f64, f64) = (2.0, 0.4);
 /// Intervals (semitones) at which a strong upper harmonic, or the common period of two sounds, is taken for the pitch:
@@ -94,6 +98,8 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
         NoteVerdict::Right
     } else if off < WRONG_BEYOND + UNDECIDED {
         NoteVerdict::Unsure
+    } else if is_too_brief_to_accuse(p, midi - target) {
+        NoteVerdict::Unsure
     } else {
         NoteVerdict::Wrong
     };
@@ -109,6 +115,14 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
         finding.confidence = calibrated(finding.confidence);
     }
     finding
+}
+
+/// Whether what was heard of a note does not suffice to call it wrong: it has no steady part and its pitch is all over
+/// the place, or it is shorter than a moment and an octave away, which so few periods do not decide.
+fn is_too_brief_to_accuse(played: &PlayedNote, semitones_off: f64) -> bool {
+    let restless = played.steady.is_none() && played.spread > RESTLESS;
+    let brief = played.offset.0 - played.onset.0 < MOMENT;
+    restless || (brief && (semitones_off.abs() - 12.0).abs() < 0.6)
 }
 
 /// What a played note's probability is worth: of those given 0.65, 0.89 are right (measured on takes with known
