@@ -7,7 +7,7 @@ use crate::findings::{
     Heard, Judgement, MelodySummary, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
     findings_from_reading,
 };
-use crate::notation::{Instrument, Melody};
+use crate::notation::{Fifths, Instrument, Melody};
 use crate::pitch::{Contour, TrackerSettings, contour};
 use crate::recording_quality::{self, Unjudgeable};
 use crate::remark::Remark;
@@ -22,6 +22,8 @@ pub struct JudgeSettings {
     pub instrument: Instrument,
     /// The pitch of A4.
     pub a4: Hertz,
+    /// How the open strings follow from A.
+    pub fifths: Fifths,
     /// The set tempo in beats per minute, if one was set.
     pub bpm: Option<f64>,
     /// The melody's title for the report.
@@ -36,6 +38,7 @@ impl JudgeSettings {
         Self {
             instrument,
             a4: melody.a4.unwrap_or(A4_ISO16),
+            fifths: Fifths::default(),
             bpm: melody.bpm,
             title: melody.title.clone().unwrap_or_default(),
             remarks: Vec::new(),
@@ -233,6 +236,7 @@ fn empty_report(samples: &Samples, settings: &JudgeSettings) -> Report {
             instrument: settings.instrument,
             bpm: settings.bpm,
             a4_hz: settings.a4.0,
+            fifths: settings.fifths,
         },
         take: TakeSummary {
             duration_s: samples.duration().0,

@@ -2,7 +2,7 @@
 
 use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments};
 use clap::{Parser, Subcommand, ValueEnum};
-use fingertape::notation::Instrument;
+use fingertape::notation::{Fifths, Instrument};
 
 /// Listens to a beginner string player play a short written melody and says which notes were wrong,
 /// which rest was cut short, and how far each finger was from the pitch.
@@ -68,6 +68,24 @@ impl From<InstrumentName> for Instrument {
             InstrumentName::Viola => Self::Viola,
             InstrumentName::Cello => Self::Cello,
             InstrumentName::Bass => Self::Bass,
+        }
+    }
+}
+
+/// How the open strings follow from A, as typed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum FifthsName {
+    /// 700 cents, as on a piano
+    Equal,
+    /// 3:2, 702 cents, as tuned by ear
+    Pure,
+}
+
+impl From<FifthsName> for Fifths {
+    fn from(name: FifthsName) -> Self {
+        match name {
+            FifthsName::Equal => Self::Equal,
+            FifthsName::Pure => Self::Pure,
         }
     }
 }

@@ -1,6 +1,6 @@
 //! `fingertape check`: a take against its melody becomes a report.
 
-use super::arguments::InstrumentName;
+use super::arguments::{FifthsName, InstrumentName};
 use super::exit_codes::Ending;
 use super::failure::{self, Failure};
 use super::settle_instrument::settle_instrument;
@@ -9,7 +9,7 @@ use clap::{Args, ValueEnum};
 use fingertape::decode;
 use fingertape::findings::Report;
 use fingertape::formats::{self, ReadMelody};
-use fingertape::notation::{Instrument, Size};
+use fingertape::notation::{Fifths, Instrument, Size};
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::report::{self, TextSettings};
 use fingertape::units::{A4_ISO16, Hertz, Millimetres};
@@ -31,6 +31,10 @@ pub struct CheckArguments {
     /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     a4: Option<f64>,
+    /// How the open strings follow from A: by equal temperament, or in pure fifths (bass: fourths), as strings are
+    /// tuned by ear
+    #[arg(long, value_enum, default_value_t = FifthsName::Equal)]
+    fifths: FifthsName,
     /// The tempo that was set, in beats per minute [default: as the melody says]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
@@ -92,6 +96,7 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
         melody: arguments.melody.clone(),
         instrument: arguments.instrument.map(Instrument::from),
         a4: arguments.a4.map(Hertz),
+        fifths: arguments.fifths.into(),
         bpm: arguments.bpm,
     };
     if let Some(file) = &arguments.json {
@@ -125,6 +130,8 @@ pub struct JudgeRequest {
     pub instrument: Option<Instrument>,
     /// The pitch of A4, where asked for.
     pub a4: Option<Hertz>,
+    /// How the open strings follow from A.
+    pub fifths: Fifths,
     /// Beats per minute, where asked for.
     pub bpm: Option<f64>,
 }
@@ -144,6 +151,7 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
     let settings = JudgeSettings {
         instrument: settled.instrument,
         a4: asked.a4.or(melody.a4).unwrap_or(A4_ISO16),
+        fifths: asked.fifths,
         bpm: asked.bpm.or(melody.bpm),
         title: melody.title.clone().unwrap_or_else(|| file_stem(&asked.melody)),
         remarks,

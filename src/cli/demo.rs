@@ -5,6 +5,7 @@ use super::exit_codes::Ending;
 use super::failure::Failure;
 use super::{print, write_file};
 use clap::Args;
+use fingertape::notation::Fifths;
 use fingertape::report::{self, TextSettings};
 use std::fs;
 use std::path::PathBuf;
@@ -44,7 +45,7 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
     let (take, melody) = (folder.join("take.flac"), folder.join("melody.toml"));
     write_file::whole(&take, TAKE)?;
     write_file::whole(&melody, MELODY)?;
-    let asked = JudgeRequest { take, melody, instrument: None, a4: None, bpm: None };
+    let asked = JudgeRequest { take, melody, instrument: None, a4: None, fifths: Fifths::Equal, bpm: None };
     let report = check::judge(&asked)?;
     let json = folder.join("report.json");
     write_file::whole(&json, report::json(&report).as_bytes())?;

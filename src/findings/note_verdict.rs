@@ -96,9 +96,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let from_limit = (off - WRONG_BEYOND).abs();
     finding.verdict = if off < WRONG_BEYOND - UNDECIDED || anyway < NEAR_ANYWAY {
         NoteVerdict::Right
-    } else if off < WRONG_BEYOND + UNDECIDED {
-        NoteVerdict::Unsure
-    } else if is_too_brief_to_accuse(p, midi - target) {
+    } else if off < WRONG_BEYOND + UNDECIDED || is_too_brief_to_accuse(p, midi - target) {
         NoteVerdict::Unsure
     } else {
         NoteVerdict::Wrong

@@ -1,7 +1,7 @@
 //! The report as data. Times are seconds from the start of the take, pitches sounding MIDI numbers
 //! with decimals, cents relative to the written pitch in equal temperament at the report's A.
 
-use crate::notation::Instrument;
+use crate::notation::{Fifths, Instrument};
 use crate::remark::Remark;
 use serde::{Deserialize, Serialize};
 
@@ -57,6 +57,9 @@ pub struct MelodySummary {
     pub bpm: Option<f64>,
     /// The pitch of A4 in hertz.
     pub a4_hz: f64,
+    /// How the open strings follow from A; only what is said of strings and fingers depends on it.
+    #[serde(default)]
+    pub fifths: Fifths,
 }
 
 /// The recording in a nutshell.

@@ -67,16 +67,18 @@ pub fn of(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Optio
 /// How far the string itself is off, as far as known. Where a note may be an open string or a fourth
 /// finger, the string whose tuning explains it best is allowed for: never blame a finger for a string.
 fn allowance(report: &Report, places: &[Fingering], cents: f64) -> (f64, Option<usize>) {
-    let known = places.iter().filter_map(|place| {
-        let letter = fingers::string_letter(report.melody.instrument, place.string);
-        let tuning = report.tuning.strings.iter().find(|tuning| tuning.string == letter)?;
-        Some((tuning.cents, Some(place.string)))
-    });
-    let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > GOOD_STRING_CENTS);
-    let whole = (whole.unwrap_or(0.0), None);
-    let unknown_place = known.clone().count() < places.len() || places.is_empty();
-    known
-        .chain(unknown_place.then_some(whole))
+    let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > GOOD_STRING_CENTS).unwrap_or(0.0);
+    let instrument = report.melody.instrument;
+    places
+        .iter()
+        .map(|place| {
+            let letter = fingers::string_letter(instrument, place.string);
+            match report.tuning.strings.iter().find(|tuning| tuning.string == letter) {
+                Some(tuning) => (tuning.cents, Some(place.string)),
+                // Not heard open: as the whole instrument, in the fifths that it is tuned in.
+                None => (whole + report.melody.fifths.above_equal(instrument, place.string).0, None),
+            }
+        })
         .min_by(|(a, _), (b, _)| (cents - a).abs().total_cmp(&(cents - b).abs()))
-        .unwrap_or(whole)
+        .unwrap_or((whole, None))
 }

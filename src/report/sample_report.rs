@@ -4,7 +4,7 @@ use crate::findings::{
     MelodySummary, NoteFinding, NoteVerdict, Outcome, Report, RestFinding, RestVerdict, TakeSummary,
     TempoFinding, TuningFinding,
 };
-use crate::notation::{Instrument, Spelling};
+use crate::notation::{Fifths, Instrument, Spelling};
 
 /// A judged report in 4/4 with one quarter note for each pitch, all of them right and in tune; a pitch
 /// called `-` is a rest, kept.
@@ -12,7 +12,13 @@ pub fn report(instrument: Instrument, pitches: &[&str]) -> Report {
     let mut report = Report {
         report_version: 1,
         outcome: Outcome::Judged,
-        melody: MelodySummary { title: "Gate".into(), instrument, bpm: Some(80.0), a4_hz: 440.0 },
+        melody: MelodySummary {
+            title: "Gate".into(),
+            instrument,
+            bpm: Some(80.0),
+            a4_hz: 440.0,
+            fifths: Fifths::Equal,
+        },
         take: TakeSummary { duration_s: 12.0, sample_rate_hz: 48_000, remarks: vec![] },
         notes: vec![],
         rests: vec![],

@@ -40,8 +40,8 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
 fn summary(report: &Report) -> String {
     let a4 = report.melody.a4_hz;
     let mut text = format!(
-        "A4 = {a4} Hz; take of {:.1} s at {} samples/s\n",
-        report.take.duration_s, report.take.sample_rate_hz
+        "A4 = {a4} Hz, open strings in {} fifths; take of {:.1} s at {} samples/s\n",
+        report.melody.fifths, report.take.duration_s, report.take.sample_rate_hz
     );
     let tempo = &report.tempo;
     let tempo = [

@@ -2,7 +2,7 @@
 
 use super::intonation::RETUNE_CENTS;
 use super::words;
-use crate::findings::{NoteFinding, NoteVerdict, Report, StringTuning};
+use crate::findings::{MelodySummary, NoteFinding, NoteVerdict, Report, StringTuning};
 
 /// Strings within this of each other, in cents, are off together: then it is the whole instrument.
 const ALIKE_CENTS: f64 = 8.0;
@@ -12,7 +12,8 @@ pub fn what_to_tune(report: &Report) -> Vec<String> {
     let mut lines = Vec::new();
     let strings = &report.tuning.strings;
     let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > RETUNE_CENTS);
-    let alike = |offset: f64| strings.iter().all(|string| (string.cents - offset).abs() <= ALIKE_CENTS);
+    let off = |string: &StringTuning| string.cents - belongs(report, string);
+    let alike = |offset: f64| strings.iter().all(|string| (off(string) - offset).abs() <= ALIKE_CENTS);
     match whole.filter(|offset| alike(*offset)) {
         // No string was surely heard open: whether it is the strings or the hand cannot be known.
         Some(offset) if strings.is_empty() => lines.push(format!(
@@ -25,7 +26,12 @@ pub fn what_to_tune(report: &Report) -> Vec<String> {
             flat_or_sharp(offset),
             offset.abs()
         )),
-        _ => lines.extend(strings.iter().filter(|string| string.cents.abs() > RETUNE_CENTS).map(off_string)),
+        _ => lines.extend(
+            strings
+                .iter()
+                .filter(|string| off(string).abs() > RETUNE_CENTS)
+                .map(|string| off_string(string, off(string))),
+        ),
     }
     if !lines.is_empty() {
         lines.push(
@@ -37,13 +43,20 @@ pub fn what_to_tune(report: &Report) -> Vec<String> {
     lines
 }
 
-fn off_string(string: &StringTuning) -> String {
+/// Where an open string belongs above equal temperament, in cents, in the fifths that it is tuned in.
+fn belongs(report: &Report, string: &StringTuning) -> f64 {
+    let &MelodySummary { instrument, fifths, .. } = &report.melody;
+    let place = instrument.string_names().iter().position(|name| *name == string.string);
+    place.map_or(0.0, |place| fifths.above_equal(instrument, place).0)
+}
+
+fn off_string(string: &StringTuning, cents: f64) -> String {
     format!(
         "The {} string is {}: open, it sounds {:.0} cents {}. That is the string, not your fingers.",
         words::harmless(&string.string),
-        if string.cents < 0.0 { "too slack" } else { "too tight" },
-        string.cents.abs(),
-        flat_or_sharp(string.cents),
+        if cents < 0.0 { "too slack" } else { "too tight" },
+        cents.abs(),
+        flat_or_sharp(cents),
     )
 }
 
