@@ -20,6 +20,8 @@ pub mod recording_quality;
 
 pub mod pitch;
 
+pub mod open_string;
+
 pub mod segment;
 
 pub mod align;

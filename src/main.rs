@@ -10,6 +10,7 @@ fn main() -> ExitCode {
         cli::Command::Check(check) => cli::check::run(&check),
         cli::Command::Contour(contour) => cli::contour::run(&contour),
         cli::Command::Demo(demo) => cli::demo::run(&demo),
+        cli::Command::String(string) => cli::string::run(&string),
     };
     cli::exit_codes::after(ended)
 }

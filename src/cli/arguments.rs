@@ -1,8 +1,8 @@
 //! What can be typed after `fingertape`.
 
-use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments};
+use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments, string::StringArguments};
 use clap::{Parser, Subcommand, ValueEnum};
-use fingertape::notation::Instrument;
+use fingertape::notation::{Fifths, Instrument};
 
 /// Listens to a beginner string player play a short written melody and says which notes were wrong,
 /// which rest was cut short, and how far each finger was from the pitch.
@@ -23,6 +23,8 @@ pub enum Command {
     Contour(ContourArguments),
     /// Check a take and a melody that come with the program, with mistakes planted in it
     Demo(DemoArguments),
+    /// Check one open string, or all four, while you bow them or from a recording
+    String(StringArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -30,6 +32,7 @@ Examples:
   fingertape demo
   fingertape check my-take.m4a --melody my-melody.toml
   fingertape contour my-take.m4a --instrument cello
+  fingertape string D --instrument violin --from my-d-string.m4a
 
 Exit codes:
   0  the take was judged (or the command did its work)
@@ -68,6 +71,24 @@ impl From<InstrumentName> for Instrument {
             InstrumentName::Viola => Self::Viola,
             InstrumentName::Cello => Self::Cello,
             InstrumentName::Bass => Self::Bass,
+        }
+    }
+}
+
+/// How the open strings follow from A, as typed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum FifthsName {
+    /// 700 cents, as on a piano
+    Equal,
+    /// 3:2, 702 cents, as tuned by ear
+    Pure,
+}
+
+impl From<FifthsName> for Fifths {
+    fn from(name: FifthsName) -> Self {
+        match name {
+            FifthsName::Equal => Self::Equal,
+            FifthsName::Pure => Self::Pure,
         }
     }
 }

@@ -28,6 +28,22 @@ pub fn unusable_take(error: DecodeError) -> miette::Report {
     miette::Report::msg(error)
 }
 
+/// This program was built without its microphone.
+#[cfg(not(feature = "microphone"))]
+pub fn no_microphone_built_in() -> miette::Report {
+    Failure::new(
+        "this fingertape was built without a microphone",
+        "record with a phone or another program, and give the recording with --from FILE",
+    )
+    .into()
+}
+
+/// A microphone that cannot be used; the message says what happened and what to do.
+#[cfg(feature = "microphone")]
+pub fn unusable_microphone(error: fingertape::capture::CaptureError) -> miette::Report {
+    Failure::new(error.to_string(), "or give a recording with --from FILE").into()
+}
+
 /// There is something under that name; `what` is what it was given as.
 pub fn is_there(path: &Path, what: &str) -> miette::Result<()> {
     match path.try_exists() {

@@ -7,9 +7,16 @@ pub mod contour;
 pub mod demo;
 pub mod exit_codes;
 mod failure;
+#[cfg(feature = "microphone")]
+mod live_line;
+#[cfg(feature = "microphone")]
+mod live_samples;
 mod print;
 mod ranges;
 mod settle_instrument;
+pub mod string;
+#[cfg(feature = "microphone")]
+mod string_live;
 mod write_file;
 
 pub use arguments::{Arguments, Command};
