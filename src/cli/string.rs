@@ -117,8 +117,8 @@ fn conclude(
         (StringFormat::Text, None) => print::styled(&report::all_strings_text(heard, &settings))?,
     }
     let read = match asked {
-        Some(asked) => matches!(heard.verdict(asked), Verdict::Steady(_)),
-        None => heard.readings().iter().all(Option::is_some),
+        Some(asked) => matches!(heard.verdict(asked), Verdict::Read(reading) if reading.steady),
+        None => heard.readings().iter().all(|reading| reading.is_some_and(|r| r.steady)),
     };
     Ok(if read { Ending::Done } else { Ending::Refused })
 }

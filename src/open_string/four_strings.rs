@@ -8,17 +8,25 @@ use super::ear::Moment;
 use super::place_from_pitch::{IN_TUNE_CENTS, OpenStrings, Place};
 use super::tone_from_frames::{Sound, Steadiness, Stretch, Tone};
 use crate::notation::Instrument;
-use crate::units::{Cents, Hertz};
+use crate::units::{Cents, Hertz, Seconds};
 
 /// An open string as it was heard.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StringReading {
     /// 0 (lowest) to 3.
     pub string: usize,
+    /// Its pitch.
+    pub pitch: Hertz,
     /// From the pitch it should have.
     pub cents: Cents,
+    /// How far it moved: half the range.
+    pub moves: Cents,
     /// Where it was heard.
-    pub stretch: Stretch,
+    pub from: Seconds,
+    /// Until when.
+    pub to: Seconds,
+    /// Whether the bow was steady; if not, the pitch is about so.
+    pub steady: bool,
 }
 
 /// The steady stretches of a take, as they come, and what they say about the four strings.
@@ -28,8 +36,8 @@ pub struct FourStrings {
     stretches: Vec<Stretch>,
     /// Moments at which something with a pitch sounded, by steadiness.
     counts: Counts,
-    /// Tones that moved while they could still be read.
-    moving: Vec<Tone>,
+    /// Tones that moved while they could still be read, and when.
+    moving: Vec<(Seconds, Tone)>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -40,19 +48,14 @@ struct Counts {
 
 /// So many moments (10 ms each) must sound alike before something is said about an unsteady tone.
 const MOMENTS: usize = 30;
+/// A string that moved for this many times as long as it was steady was not steady.
+const MOSTLY: f64 = 2.0;
 
 /// What a take says about one string that was asked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Verdict {
-    /// It was heard, steady.
-    Steady(StringReading),
-    /// It was heard, and the bow was unsteady: about where it is, and how far it moved to either side.
-    About {
-        /// From the pitch it should have.
-        cents: Cents,
-        /// Half the range.
-        moves: Cents,
-    },
+    /// It was heard; [`StringReading::steady`] says how well.
+    Read(StringReading),
     /// Something else was heard, steady: the longest such stretch.
     Elsewhere(Place, Stretch),
     /// A tone that swings like vibrato: a stopped note.
@@ -85,7 +88,7 @@ impl FourStrings {
         if let Sound::Tone(tone) = moment.sound {
             match tone.steadiness {
                 Steadiness::Steady => {}
-                Steadiness::Moving => self.moving.push(tone),
+                Steadiness::Moving => self.moving.push((moment.time, tone)),
                 Steadiness::Wandering => self.counts.wandering += 1,
                 Steadiness::Swinging => self.counts.swinging += 1,
             }
@@ -95,10 +98,7 @@ impl FourStrings {
     /// What was heard of one string that was asked for.
     pub fn verdict(&self, asked: usize) -> Verdict {
         if let Some(reading) = self.reading(asked) {
-            return Verdict::Steady(reading);
-        }
-        if let Some((cents, moves)) = self.about(asked) {
-            return Verdict::About { cents, moves };
+            return Verdict::Read(reading);
         }
         let length = |stretch: &Stretch| stretch.to.0 - stretch.from.0;
         let longest = self.stretches.iter().max_by(|a, b| length(a).total_cmp(&length(b)));
@@ -112,34 +112,25 @@ impl FourStrings {
         }
     }
 
-    /// Where a string is, about, that was only heard with an unsteady bow; and how far it moved.
-    fn about(&self, string: usize) -> Option<(Cents, Cents)> {
-        let near =
-            |tone: &&Tone| self.strings.nearest(tone.pitch).is_some_and(|(nearest, _)| nearest == string);
-        let tones: Vec<&Tone> = self.moving.iter().filter(near).collect();
-        if tones.len() < MOMENTS {
-            return None;
-        }
-        let middle = |value: &dyn Fn(&Tone) -> f64| {
-            let mut values: Vec<f64> = tones.iter().map(|tone| value(tone)).collect();
-            values.sort_by(f64::total_cmp);
-            Cents(values[values.len() / 2])
-        };
-        let reference = self.strings.should_be(string);
-        Some((middle(&|tone| tone.pitch.cents_above(reference).0), middle(&|tone| tone.moves.0)))
-    }
-
-    /// The reading of a string: of the stretches that are it (at most 50 cents off) and at least half as long as
-    /// the longest of them, the last, since the string may have been tuned in between.
+    /// The reading of a string: of the steady stretches that are it (at most 50 cents off) and at least half as
+    /// long as the longest of them, the last, since the string may have been tuned in between. Where it moved most of the
+    /// time, or was never steady, the middle of all that could be read of it.
     pub fn reading(&self, string: usize) -> Option<StringReading> {
-        let own = |stretch: &&Stretch| {
-            self.strings.nearest(stretch.pitch).is_some_and(|(nearest, _)| nearest == string)
-        };
+        let is_it = |pitch: Hertz| self.strings.nearest(pitch).is_some_and(|(nearest, _)| nearest == string);
+        let own: Vec<&Stretch> = self.stretches.iter().filter(|stretch| is_it(stretch.pitch)).collect();
+        let moving: Vec<&(Seconds, Tone)> =
+            self.moving.iter().filter(|(_, tone)| is_it(tone.pitch)).collect();
         let length = |stretch: &Stretch| stretch.to.0 - stretch.from.0;
-        let longest = self.stretches.iter().filter(own).map(length).fold(0.0, f64::max);
-        let stretch = self.stretches.iter().filter(own).rfind(|stretch| length(stretch) >= 0.5 * longest)?;
-        let cents = stretch.pitch.cents_above(self.strings.should_be(string));
-        Some(StringReading { string, cents, stretch: *stretch })
+        let steady: f64 = own.iter().map(|stretch| length(stretch)).sum();
+        let reference = self.strings.should_be(string);
+        if !moving.is_empty() && moving.len() >= MOMENTS && 0.01 * moving.len() as f64 > MOSTLY * steady {
+            return Some(about(string, reference, &moving));
+        }
+        let longest = own.iter().map(|stretch| length(stretch)).fold(0.0, f64::max);
+        let &&Stretch { from, to, pitch, moves } =
+            own.iter().rfind(|stretch| length(stretch) >= 0.5 * longest)?;
+        let cents = pitch.cents_above(reference);
+        Some(StringReading { string, pitch, cents, moves, from, to, steady: true })
     }
 
     /// All four, low to high; `None` where a string was not heard.
@@ -155,6 +146,19 @@ impl FourStrings {
     }
 }
 
+/// The middle of an unsteady tone.
+fn about(string: usize, reference: Hertz, moving: &[&(Seconds, Tone)]) -> StringReading {
+    let middle = |value: &dyn Fn(&Tone) -> f64| {
+        let mut values: Vec<f64> = moving.iter().map(|(_, tone)| value(tone)).collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    };
+    let pitch = Hertz(middle(&|tone| tone.pitch.0));
+    let moves = Cents(middle(&|tone| tone.moves.0));
+    let (from, to) = (moving[0].0, moving[moving.len() - 1].0);
+    StringReading { string, pitch, cents: pitch.cents_above(reference), moves, from, to, steady: false }
+}
+
 /// Two neighbouring strings.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pair {
@@ -166,9 +170,10 @@ pub struct Pair {
     pub beats: f64,
 }
 
-/// The pairs of neighbouring strings that were both heard.
+/// The pairs of neighbouring strings that were both heard steadily.
 pub fn pairs(instrument: Instrument, readings: &[Option<StringReading>; 4]) -> Vec<Pair> {
-    let heard = |string: usize| readings[string].map(|reading| reading.stretch.pitch);
+    let heard =
+        |string: usize| readings[string].filter(|reading| reading.steady).map(|reading| reading.pitch);
     (0..3)
         .filter_map(|low| {
             let (lower, higher) = (heard(low)?, heard(low + 1)?);
@@ -208,9 +213,9 @@ pub fn next_to_hear(instrument: Instrument, done: &[bool; 4]) -> Option<usize> {
     from_a(instrument).into_iter().find(|&string| !done[string])
 }
 
-/// The strings that are more than 5 cents off, in the order in which to tune them: A first, then outwards.
+/// The strings that are, surely, more than 5 cents off, in the order in which to tune them: A first, then outwards.
 pub fn which_to_fix_first(instrument: Instrument, readings: &[Option<StringReading>; 4]) -> Vec<usize> {
-    let off = |string: &usize| readings[*string].is_some_and(|reading| reading.cents.0.abs() > IN_TUNE_CENTS);
+    let off = |string: &usize| readings[*string].is_some_and(|r| r.steady && r.cents.0.abs() > IN_TUNE_CENTS);
     from_a(instrument).into_iter().filter(off).collect()
 }
 
@@ -285,7 +290,7 @@ mod tests {
             Instrument::Violin,
             &[at(0.0, 2.0, 436.0), at(3.0, 5.0, 439.0), at(6.0, 6.5, 444.0), at(7.0, 9.0, 523.25)],
         );
-        assert_eq!(four.reading(2).map(|reading| reading.stretch.from), Some(Seconds(3.0)));
+        assert_eq!(four.reading(2).map(|reading| reading.from), Some(Seconds(3.0)));
         assert_eq!(four.reading(3), None);
         assert_eq!(four.perhaps_slack(2), None);
     }
@@ -302,11 +307,13 @@ mod tests {
         (0..40).for_each(|_| four.hear(&tone(440.0, Steadiness::Swinging)));
         assert_eq!(four.verdict(2), Verdict::Swinging);
         (0..40).for_each(|_| four.hear(&tone(440.0, Steadiness::Moving)));
-        assert!(matches!(four.verdict(2), Verdict::About { moves: Cents(9.0), .. }));
+        assert!(
+            matches!(four.verdict(2), Verdict::Read(reading) if !reading.steady && reading.moves == Cents(9.0))
+        );
         assert_eq!(four.verdict(1), Verdict::Swinging);
         let elsewhere = heard(Instrument::Violin, &[at(0.0, 1.0, 440.0), at(2.0, 2.4, 220.0)]);
         assert!(matches!(elsewhere.verdict(1), Verdict::Elsewhere(Place::Other { string: 2, .. }, _)));
-        assert!(matches!(elsewhere.verdict(2), Verdict::Steady(_)));
+        assert!(matches!(elsewhere.verdict(2), Verdict::Read(_)));
     }
 
     #[test]

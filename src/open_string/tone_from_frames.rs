@@ -10,7 +10,7 @@ const ATTACK: usize = 8;
 const FIRST: usize = 20;
 /// Frames that a reading is taken over, at most: smooth, and half a second behind a turning peg at most.
 const SMOOTH: usize = 50;
-/// Frames that are kept to tell a regular swing (vibrato) from an unsteady bow.
+/// Frames over which it is judged how far a tone moves (as many as there are): a slow sway turns back within them.
 const KEPT: usize = 100;
 /// A pitch farther than this from the tone so far is not the tone, in cents.
 const JUMP: f64 = 70.0;
@@ -51,7 +51,7 @@ pub enum Sound {
 pub struct Tone {
     /// Its pitch: the middle of the last half second.
     pub pitch: Hertz,
-    /// How far it moves: half the range from the 5th to the 95th hundredth of the last half second.
+    /// How far it moves: half the range from the 5th to the 95th hundredth of the last second.
     pub moves: Cents,
     /// Whether it is steady.
     pub steadiness: Steadiness,
@@ -207,13 +207,21 @@ impl Run {
         matches!(self.sound(), Sound::Tone(Tone { steadiness: Steadiness::Steady, .. }))
     }
 
+    /// The last second without the attack.
+    fn last_second(&self) -> Vec<f64> {
+        let count = self.frames.saturating_sub(ATTACK).min(self.last.len());
+        self.last.iter().rev().take(count).rev().copied().collect()
+    }
+
     fn sound(&self) -> Sound {
         let mut values = self.smooth();
         if values.is_empty() {
             return Sound::Settling;
         }
         values.sort_by(f64::total_cmp);
-        let moves = half_range(&values);
+        let mut last_second = self.last_second();
+        last_second.sort_by(f64::total_cmp);
+        let moves = half_range(&last_second);
         let steadiness = if moves > SWING && self.swings() {
             Steadiness::Swinging
         } else if moves <= STEADY {
@@ -244,12 +252,10 @@ impl Run {
     /// Whether the last second swings 4 to 8 times a second: the autocorrelation of the pitch, its straight
     /// trend removed, comes back after one swing and is opposite after half of it.
     fn swings(&self) -> bool {
-        let count = self.last.len().min(self.frames.saturating_sub(ATTACK));
-        if count < 50 {
+        let values = without_trend(&self.last_second());
+        if values.len() < 50 {
             return false;
         }
-        let values: Vec<f64> = self.last.iter().rev().take(count).rev().copied().collect();
-        let values = without_trend(&values);
         let power: f64 = values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64;
         let at = |lag: usize| {
             let products = values.iter().zip(&values[lag..]).map(|(a, b)| a * b);
@@ -389,7 +395,7 @@ mod tests {
     fn a_turned_peg_gives_two_readings_and_not_their_mean() {
         let mut turned = vec![Some(-30.0); 100];
         turned.extend((0..30).map(|k| Some(-30.0 + k as f64)));
-        turned.extend([Some(0.0); 100]);
+        turned.extend([Some(0.0); 160]);
         let kept = follow(&turned).2;
         let cents: Vec<f64> = kept.iter().map(|s| s.pitch.cents_above(Hertz(440.0)).0.round()).collect();
         assert_eq!(cents, [-30.0, 0.0]);

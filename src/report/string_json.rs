@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 /// - `asked`: its letter, or `null`; `outcome`: `steady`, `unsteady`, `other-string`, `harmonic`, `octave-below`,
 ///   `slack`, `stopped-note`, `other-note`, `swinging`, `wandering`, `nothing`; for all four `steady` or `incomplete`.
 /// - `strings`, low to high: `string`, `should_be_hz`, `heard_hz`, `cents` (above positive), `moves_cents` (half the
-///   range), `from_s`, `to_s`, `verdict` (`in-tune`, `low`, `high`, `not-heard`).
+///   range), `steady`, `from_s`, `to_s`, `verdict` (`in-tune`, `low`, `high`, `not-heard`).
 /// - `pairs`: `low`, `high`, `cents_wide` (of the pure interval), `beats_per_second`.
 /// - `fix_first`: letters in the order in which to tune.
 /// - `says`: the sentences of the text.
@@ -25,11 +25,12 @@ pub fn string_json(heard: &FourStrings, asked: Option<usize>) -> String {
             json!({
                 "string": names[string],
                 "should_be_hz": rounded(strings.should_be(string).0, 3),
-                "heard_hz": reading.map(|r| rounded(r.stretch.pitch.0, 3)),
+                "heard_hz": reading.map(|r| rounded(r.pitch.0, 3)),
                 "cents": reading.map(|r| rounded(r.cents.0, 2)),
-                "moves_cents": reading.map(|r| rounded(r.stretch.moves.0, 2)),
-                "from_s": reading.map(|r| rounded(r.stretch.from.0, 2)),
-                "to_s": reading.map(|r| rounded(r.stretch.to.0, 2)),
+                "moves_cents": reading.map(|r| rounded(r.moves.0, 2)),
+                "steady": reading.map(|r| r.steady),
+                "from_s": reading.map(|r| rounded(r.from.0, 2)),
+                "to_s": reading.map(|r| rounded(r.to.0, 2)),
                 "verdict": match reading.map(|r| r.cents.0) {
                     None => "not-heard",
                     Some(cents) if cents.abs() <= IN_TUNE_CENTS => "in-tune",
@@ -54,7 +55,7 @@ pub fn string_json(heard: &FourStrings, asked: Option<usize>) -> String {
         which_to_fix_first(strings.instrument, &readings).into_iter().map(|string| names[string]).collect();
     let outcome = match asked {
         Some(asked) => outcome(heard.verdict(asked)),
-        None if readings.iter().all(Option::is_some) => "steady",
+        None if readings.iter().all(|reading| reading.is_some_and(|r| r.steady)) => "steady",
         None => "incomplete",
     };
     let value = json!({
@@ -74,8 +75,8 @@ pub fn string_json(heard: &FourStrings, asked: Option<usize>) -> String {
 
 fn outcome(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Steady(_) => "steady",
-        Verdict::About { .. } => "unsteady",
+        Verdict::Read(reading) if reading.steady => "steady",
+        Verdict::Read(_) => "unsteady",
         Verdict::Swinging => "swinging",
         Verdict::Wandering => "wandering",
         Verdict::Nothing => "nothing",

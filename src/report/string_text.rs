@@ -31,21 +31,21 @@ pub(super) fn one_string_lines(heard: &FourStrings, asked: usize) -> Vec<String>
     let strings = heard.strings();
     let name = strings.instrument.string_names()[asked];
     match heard.verdict(asked) {
-        Verdict::Steady(reading) => {
+        Verdict::Read(reading) if reading.steady => {
             let cents = reading.cents.0;
             let mut lines = vec![format!(
                 "{}: {:.2} Hz, {}. (While you bowed, it moved by ±{:.0}.)",
                 words::sentence(&how_far(cents)),
-                reading.stretch.pitch.0,
+                reading.pitch.0,
                 off_by(cents),
-                reading.stretch.moves.0.max(0.5).round(),
+                reading.moves.0.max(0.5).round(),
             )];
             lines.extend(what_to_turn(strings.instrument, cents));
             lines
         }
-        Verdict::About { cents, moves } => vec![
-            format!("{name} sounds, about {}. That is not certain.", off_by(cents.0)),
-            moves_by(moves.0),
+        Verdict::Read(reading) => vec![
+            format!("{name} sounds, about {}. That is not certain.", off_by(reading.cents.0)),
+            moves_by(reading.moves.0),
             "Ask again before you turn anything.".to_owned(),
         ],
         Verdict::Elsewhere(place, _) => elsewhere(strings, asked, place),
@@ -76,11 +76,16 @@ pub fn all_strings_text(heard: &FourStrings, settings: &TextSettings) -> String 
     for string in 0..4 {
         let should_be = strings.should_be(string).0;
         let _ = match readings[string] {
+            Some(reading) if !reading.steady => writeln!(
+                text,
+                "  {:<6} {should_be:>8.2} Hz {:>8.2} Hz   about: it moved by ±{:.0} cents",
+                names[string], reading.pitch.0, reading.moves.0
+            ),
             Some(reading) => writeln!(
                 text,
                 "  {:<6} {should_be:>8.2} Hz {:>8.2} Hz   {:<14} {}",
                 names[string],
-                reading.stretch.pitch.0,
+                reading.pitch.0,
                 off_by(reading.cents.0),
                 how_far(reading.cents.0)
             ),
@@ -151,12 +156,19 @@ pub(super) fn what_to_do(heard: &FourStrings) -> Vec<String> {
             ),
         });
     }
+    for reading in readings.iter().flatten().filter(|reading| !reading.steady) {
+        lines.push(format!("{} was not steady. {}", names[reading.string], moves_by(reading.moves.0)));
+    }
     let Some((&first, rest)) = order.split_first() else {
-        if readings.iter().any(Option::is_some) {
-            let all = readings.iter().all(Option::is_some);
+        let steady = readings.iter().flatten().filter(|reading| reading.steady).count();
+        if steady > 0 {
+            let all = steady == 4;
             lines.insert(
                 0,
-                format!("{} in tune.", if all { "All four strings are" } else { "What was heard is" }),
+                format!(
+                    "{} in tune.",
+                    if all { "All four strings are" } else { "What was heard steadily is" }
+                ),
             );
         }
         return lines;
