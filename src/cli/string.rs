@@ -65,8 +65,9 @@ const AFTER_HELP: &str = "\
 Bow the open string slowly, no finger down, with nobody else playing. Without --from the microphone
 listens and shows what it hears, until Enter is pressed or nothing has sounded for a while.
 
-Careful: a string under tension can snap. Turn only fine tuners by yourself, a little at a time, with
-your face away from the strings. What takes more than that is for your teacher or another grown-up.
+Careful: a string under tension can snap. Turn only fine tuners by yourself, a little at a time,
+and keep your face away from the strings. What takes more than that is for your teacher or
+another grown-up.
 
 Examples:
   fingertape string D --instrument violin

@@ -34,16 +34,11 @@ pub struct StringReading {
 pub struct FourStrings {
     strings: OpenStrings,
     stretches: Vec<Stretch>,
-    /// Moments at which something with a pitch sounded, by steadiness.
-    counts: Counts,
+    /// Moments at which something moved too much to be read, and the pitches of those that swung.
+    wandering: usize,
+    swinging: Vec<Hertz>,
     /// Tones that moved while they could still be read, and when.
     moving: Vec<(Seconds, Tone)>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-struct Counts {
-    wandering: usize,
-    swinging: usize,
 }
 
 /// So many moments (10 ms each) must sound alike before something is said about an unsteady tone.
@@ -56,7 +51,7 @@ const MOSTLY: f64 = 2.0;
 pub enum Verdict {
     /// It was heard; [`StringReading::steady`] says how well.
     Read(StringReading),
-    /// Something else was heard, steady: the longest such stretch.
+    /// Something else was heard, steady: of the longer stretches the one nearest to the string.
     Elsewhere(Place, Stretch),
     /// A tone that swings like vibrato: a stopped note.
     Swinging,
@@ -69,7 +64,7 @@ pub enum Verdict {
 impl FourStrings {
     /// Nothing heard yet.
     pub fn new(strings: OpenStrings) -> Self {
-        Self { strings, stretches: Vec::new(), counts: Counts::default(), moving: Vec::new() }
+        Self { strings, stretches: Vec::new(), wandering: 0, swinging: Vec::new(), moving: Vec::new() }
     }
 
     /// What the strings should sound.
@@ -89,8 +84,8 @@ impl FourStrings {
             match tone.steadiness {
                 Steadiness::Steady => {}
                 Steadiness::Moving => self.moving.push((moment.time, tone)),
-                Steadiness::Wandering => self.counts.wandering += 1,
-                Steadiness::Swinging => self.counts.swinging += 1,
+                Steadiness::Wandering => self.wandering += 1,
+                Steadiness::Swinging => self.swinging.push(tone.pitch),
             }
         }
     }
@@ -101,15 +96,24 @@ impl FourStrings {
             return Verdict::Read(reading);
         }
         let length = |stretch: &Stretch| stretch.to.0 - stretch.from.0;
-        let longest = self.stretches.iter().max_by(|a, b| length(a).total_cmp(&length(b)));
-        if let Some(stretch) = longest {
+        let longest = self.stretches.iter().map(length).fold(0.0, f64::max);
+        let off = |stretch: &Stretch| stretch.pitch.cents_above(self.strings.should_be(asked)).0.abs();
+        let long = self.stretches.iter().filter(|stretch| length(stretch) >= 0.5 * longest);
+        if let Some(stretch) = long.min_by(|a, b| off(a).total_cmp(&off(b))) {
             return Verdict::Elsewhere(self.strings.place(stretch.pitch, asked), *stretch);
         }
-        match self.counts {
-            Counts { swinging, wandering } if swinging.max(wandering) < MOMENTS => Verdict::Nothing,
-            Counts { swinging, wandering } if swinging >= wandering => Verdict::Swinging,
+        match (self.swinging.len(), self.wandering) {
+            (swinging, wandering) if swinging.max(wandering) < MOMENTS => Verdict::Nothing,
+            (swinging, wandering) if swinging >= wandering => Verdict::Swinging,
             _ => Verdict::Wandering,
         }
+    }
+
+    /// Whether something near a string was heard that swings as a stopped note does.
+    pub fn swings_near(&self, string: usize) -> bool {
+        let near =
+            |pitch: &&Hertz| self.strings.nearest(**pitch).is_some_and(|(nearest, _)| nearest == string);
+        self.swinging.iter().filter(near).count() >= MOMENTS
     }
 
     /// The reading of a string: of the steady stretches that are it (at most 50 cents off) and at least half as

@@ -140,20 +140,32 @@ pub(super) fn what_to_do(heard: &FourStrings) -> Vec<String> {
     let readings = heard.readings();
     let order = which_to_fix_first(instrument, &readings);
     let mut lines = Vec::new();
-    for string in (0..4).filter(|&string| readings[string].is_none()) {
-        lines.push(match heard.perhaps_slack(string) {
-            Some(stretch) => format!(
+    let missing: Vec<usize> = (0..4).filter(|&string| readings[string].is_none()).collect();
+    for &string in &missing {
+        lines.extend(heard.perhaps_slack(string).map(|stretch| {
+            format!(
                 "The {} string was not heard near its pitch, but at {:.1} s there was a tone {:.0} cents below it. If that was \
                  the open {} string, it is much too slack. {CAREFUL}",
                 names[string],
                 stretch.from.0,
                 stretch.pitch.cents_above(heard.strings().should_be(string)).0.abs(),
                 names[string],
-            ),
-            None => format!(
+            )
+        }));
+    }
+    // What may be dangerous comes first.
+    let first_line = lines.len();
+    for &string in missing.iter().filter(|&&string| heard.perhaps_slack(string).is_none()) {
+        lines.push(if heard.swings_near(string) {
+            format!(
+                "Near {} there was only a tone that swings like vibrato, a stopped note: bow the open string, no finger down.",
+                names[string]
+            )
+        } else {
+            format!(
                 "The {} string was not heard, or not near its pitch: bow it by itself, two seconds long, no finger down.",
                 names[string]
-            ),
+            )
         });
     }
     for reading in readings.iter().flatten().filter(|reading| !reading.steady) {
@@ -174,11 +186,8 @@ pub(super) fn what_to_do(heard: &FourStrings) -> Vec<String> {
         return lines;
     };
     let cents = readings[first].map_or(0.0, |reading| reading.cents.0);
-    lines.insert(0, format!("Begin with {}: it is {}.", names[first], off_by(cents)));
-    let turning = what_to_turn(instrument, cents);
-    let at = turning.len() + 1;
-    lines.splice(1..1, turning);
-    let mut then = Vec::new();
+    let mut fix = vec![format!("Begin with {}: it is {}.", names[first], off_by(cents))];
+    fix.extend(what_to_turn(instrument, cents));
     if !rest.is_empty() {
         let rest: Vec<String> = rest
             .iter()
@@ -187,12 +196,12 @@ pub(super) fn what_to_do(heard: &FourStrings) -> Vec<String> {
                 format!("{} ({})", names[string], off_by(cents))
             })
             .collect();
-        then.push(format!("Then {}: A comes first, the others follow outwards from it.", words::list(&rest)));
+        fix.push(format!("Then {}: A comes first, the others follow outwards from it.", words::list(&rest)));
     }
-    then.push(
+    fix.push(
         "Then check all four again: one string that is tightened lets the others down a little.".to_owned(),
     );
-    lines.splice(at..at, then);
+    lines.splice(first_line..first_line, fix);
     lines
 }
 
