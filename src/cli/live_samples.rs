@@ -66,6 +66,11 @@ impl LiveSamples {
         }
     }
 
+    /// Whether there is somebody who can press Enter.
+    pub fn can_be_stopped(&self) -> bool {
+        std::io::stdin().is_terminal()
+    }
+
     /// Whether somebody has pressed Enter.
     pub fn enter(&self) -> bool {
         self.enter.load(Ordering::Acquire)

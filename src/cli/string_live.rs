@@ -23,7 +23,8 @@ pub fn listen(
         session: Session::new(strings, asked, Seconds(arguments.stop_after)),
         line: LiveLine::new(Style::choose(arguments.plain, quiet)),
     };
-    view.line.note(&format!("Listening with {}. Press Enter to stop.", microphone.name()));
+    let stop = if microphone.can_be_stopped() { " Press Enter to stop." } else { "" };
+    view.line.note(&format!("Listening with {}.{stop}", microphone.name()));
     view.line.note("Face away from the strings; turn only fine tuners by yourself, a little at a time.");
     view.ask();
     let mut ear = StringEar::new(microphone.rate(), strings.instrument);
@@ -65,12 +66,16 @@ struct View {
 impl View {
     fn moment(&mut self, moment: &Moment) {
         self.heard.hear(moment);
-        let Some(asked) = self.session.asked() else { return };
+        if self.session.asked().is_none() {
+            return;
+        }
         let strings = *self.heard.strings();
-        self.line.show(
-            &report::string_line(&strings, asked, moment.sound),
-            report::said_aloud(&strings, asked, moment.sound),
-        );
+        if let Some(string) = self.session.beside(moment.sound) {
+            self.line.show(
+                &report::string_line(&strings, string, moment.sound),
+                report::said_aloud(&strings, string, moment.sound),
+            );
+        }
         let name = |string: usize| strings.instrument.string_names()[string];
         match self.session.next(moment) {
             Step::On => return,

@@ -45,6 +45,19 @@ impl Session {
         self.asked
     }
 
+    /// The string that a sound is shown beside: the one asked for; of all four any that was not heard yet, and `None`
+    /// while one that was heard goes on.
+    pub fn beside(&self, sound: Sound) -> Option<usize> {
+        let asked = self.asked?;
+        match sound {
+            Sound::Tone(tone) if self.all => match self.strings.nearest(tone.pitch) {
+                Some((string, _)) => (!self.done[string]).then_some(string),
+                None => Some(asked),
+            },
+            _ => Some(asked),
+        }
+    }
+
     /// The next moment.
     pub fn next(&mut self, moment: &Moment) -> Step {
         let Some(asked) = self.asked else { return Step::On };
@@ -106,6 +119,12 @@ mod tests {
         assert_eq!(session.asked(), Some(2));
         assert_eq!(run(&mut session, 0.0, 2.0, Some(440.0)), [Step::Heard(2)]);
         assert_eq!(session.asked(), Some(1));
+        let sound = |hertz| {
+            Sound::Tone(Tone { pitch: Hertz(hertz), moves: Cents(1.0), steadiness: Steadiness::Steady })
+        };
+        assert_eq!(session.beside(sound(440.0)), None);
+        assert_eq!(session.beside(sound(196.0)), Some(0));
+        assert_eq!(session.beside(sound(233.0)), Some(1));
         assert_eq!(run(&mut session, 2.0, 2.0, Some(196.0)), [Step::Heard(0)]);
         assert_eq!(session.asked(), Some(1));
         assert_eq!(run(&mut session, 4.0, 12.0, None), [Step::PassedOver(1)]);
