@@ -30,6 +30,8 @@ pub mod findings;
 
 pub mod pipeline;
 
+pub mod jot;
+
 pub mod sound;
 
 pub mod report;

@@ -1,0 +1,246 @@
+//! Notes with their places become a melody on a sheet, spelled in a key, with remarks where it was unsure.
+
+use super::key_from_notes::key_from_notes;
+use super::notes_from_listening::{JottedNote, notes_from_listening};
+use super::rhythm_from_notes::{Placed, Rhythm, rhythm_from_notes};
+use crate::notation::{
+    Bar, Event, EventKind, Instrument, Item, Key, Length, Melody, Metre, Sheet, Spelling, WrittenValue,
+    beat_text,
+};
+use crate::pipeline::{Listening, tuning_guess};
+use crate::remark::Remark;
+use crate::units::{A4_ISO16, Hertz};
+
+/// What a draft is told besides the take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct JotSettings {
+    /// The instrument that plays.
+    pub instrument: Instrument,
+    /// The pitch of A4.
+    pub a4: Hertz,
+    /// Beats a minute (of the metre's lower number).
+    pub bpm: f64,
+    /// The metre; its lower number is at most 16.
+    pub metre: Metre,
+    /// The key, where it is known.
+    pub key: Option<Key>,
+    /// How many beats stand before the first full bar: 0 for none, less than a bar.
+    pub pickup: u32,
+}
+
+/// A melody as it was heard.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draft {
+    /// The melody; without a note if none was heard.
+    pub melody: Melody,
+    /// The notes as they were heard, one for each note of the melody.
+    pub heard: Vec<JottedNote>,
+    /// What was guessed and where it was unsure, most of it with bar and beat.
+    pub remarks: Vec<Remark>,
+    /// The tempo that was played, in beats a minute, where there are notes enough to tell.
+    pub played_bpm: Option<f64>,
+}
+
+/// A played pitch this far from its note is between two notes, in cents.
+const BETWEEN: f64 = 35.0;
+/// An onset with less evidence (log odds) may be one long note; one passed over with more may be two.
+const DOUBTFUL: f64 = 0.5;
+const PASSED: f64 = -1.0;
+
+/// The draft of what was heard. Cannot fail: where nothing was heard the melody has no events.
+pub fn draft_from_listening(listening: &Listening, settings: &JotSettings) -> Draft {
+    let beat = 60.0 / settings.bpm;
+    let sixteenth = beat * f64::from(settings.metre.unit) / 16.0;
+    let tuning = tuning_guess(&listening.contour, settings.a4);
+    let notes = notes_from_listening(listening, settings.instrument, settings.a4, tuning, sixteenth);
+    let unit = i64::from(16 / settings.metre.unit.max(1)).max(1);
+    let rhythm = rhythm_from_notes(&notes, settings.metre, sixteenth, -unit * i64::from(settings.pickup));
+    draft(notes, &rhythm, tuning, settings)
+}
+
+fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSettings) -> Draft {
+    let lengths: Vec<(i32, f64)> =
+        notes.iter().zip(&rhythm.notes).map(|(note, placed)| (note.midi, placed.length as f64)).collect();
+    let key = settings.key.unwrap_or_else(|| key_from_notes(&lengths));
+    let mut remarks = Vec::new();
+    if settings.key.is_none() && !notes.is_empty() {
+        remarks.push(Remark::new(
+            "key-guessed",
+            format!("The key {key} is a guess from the notes; if it is another, say --key."),
+        ));
+    }
+    if tuning.abs() > 0.1 {
+        let side = if tuning < 0.0 { "flat" } else { "sharp" };
+        remarks.push(Remark::new(
+            "tuning",
+            format!(
+                "The whole take sounds {:.0} cents {side}; the notes are named as if it were in tune.",
+                100.0 * tuning.abs()
+            ),
+        ));
+    }
+    let places = Places { metre: settings.metre };
+    for (k, (note, placed)) in notes.iter().zip(&rhythm.notes).enumerate() {
+        let before = k.checked_sub(1).map(|p| (&notes[p], &rhythm.notes[p]));
+        remarks.extend(doubts(note, placed, before, key, &places));
+    }
+    let melody = Melody {
+        title: None,
+        instrument: Some(settings.instrument),
+        bpm: Some(settings.bpm),
+        a4: (settings.a4 != A4_ISO16).then_some(settings.a4),
+        metre: settings.metre,
+        events: events(&notes, &rhythm.notes, key, settings),
+        sheet: Sheet::default(),
+    };
+    let sheet = Sheet { bars: bars(&melody.events, key, settings.metre), ..Sheet::default() };
+    Draft {
+        melody: Melody { sheet, ..melody },
+        heard: notes,
+        remarks,
+        played_bpm: played_bpm(rhythm, settings.metre),
+    }
+}
+
+/// The middle of the local tempi.
+fn played_bpm(rhythm: &Rhythm, metre: Metre) -> Option<f64> {
+    let mut sixteenths = rhythm.sixteenth.clone();
+    sixteenths.sort_by(f64::total_cmp);
+    let middle = sixteenths.get(sixteenths.len() / 2)?;
+    (sixteenths.len() >= 4).then(|| 60.0 * f64::from(metre.unit) / 16.0 / middle)
+}
+
+struct Places {
+    metre: Metre,
+}
+
+impl Places {
+    /// Bar number (0 for a pickup) and beat of a place in sixteenths from the first downbeat.
+    fn of(&self, sixteenths: i64) -> (u32, Length) {
+        let at = Length::new(sixteenths, 16);
+        let bar = (at / self.metre.bar()).floor();
+        let beat = (at - bar * self.metre.bar()) / self.metre.beat() + Length::from_integer(1);
+        (u32::try_from(*bar.numer() + 1).unwrap_or(0), beat)
+    }
+}
+
+fn doubts(
+    note: &JottedNote,
+    placed: &Placed,
+    before: Option<(&JottedNote, &Placed)>,
+    key: Key,
+    places: &Places,
+) -> Vec<Remark> {
+    let (bar, beat) = places.of(placed.start);
+    let mut found = Vec::new();
+    let mut say = |code: &str, text: String| {
+        found.push(Remark::new(code, format!("Bar {bar}, beat {}: {text}", beat_text(beat))));
+    };
+    let name = |midi: i32| Spelling::from_midi(midi, key).to_string();
+    if note.cents.abs() > BETWEEN {
+        let other = note.midi + if note.cents > 0.0 { 1 } else { -1 };
+        say(
+            "unsure-pitch",
+            format!("between {} and {}; {} is nearer.", name(note.midi), name(other), name(note.midi)),
+        );
+    }
+    if let Some((last, _)) = before.filter(|(last, placed_before)| {
+        last.midi == note.midi && placed_before.start + placed_before.length == placed.start
+    }) && note.onset_llr < DOUBTFUL
+    {
+        say("unsure-onset", format!("a new {}, or the one before goes on.", name(last.midi)));
+    }
+    if note.passed_llr > PASSED && note.passed_llr.is_finite() {
+        say("unsure-onset", format!("one {}, or two on one pitch.", name(note.midi)));
+    }
+    if placed.unsure_start {
+        say("unsure-rhythm", "it came between two places of the grid.".to_owned());
+    }
+    if placed.unsure_length {
+        say("unsure-length", "its length, and whether a rest follows, is not clear.".to_owned());
+    }
+    found
+}
+
+/// The notes and the rests between them, in order; the last bar is filled with a rest.
+fn events(notes: &[JottedNote], placed: &[Placed], key: Key, settings: &JotSettings) -> Vec<Event> {
+    let places = Places { metre: settings.metre };
+    let Some(first) = placed.first() else { return Vec::new() };
+    let mut events: Vec<Event> = Vec::new();
+    let bar = Length::from_integer(16) * settings.metre.bar();
+    let bar = (*bar.numer() / *bar.denom()).max(1);
+    let mut push = |from: i64, to: i64, kind: EventKind| {
+        if to > from {
+            let (number, beat) = places.of(from);
+            let (start, length) = (Length::new(from - first.start, 16), Length::new(to - from, 16));
+            events.push(Event { bar: number, beat, start, length, kind });
+        }
+    };
+    // A rest is as many events as it has symbols: cut at bar lines, and into values that can be written.
+    let rest = |mut from: i64, to: i64, push: &mut dyn FnMut(i64, i64, EventKind)| {
+        while from < to {
+            let within = (to - from).min(bar - from.rem_euclid(bar));
+            for value in WrittenValue::tied_sum(Length::new(within, 16)).unwrap_or_default() {
+                let sixteenths = (value.length() * Length::from_integer(16)).to_integer();
+                push(from, from + sixteenths, EventKind::Rest);
+                from += sixteenths;
+            }
+        }
+    };
+    let mut end = first.start;
+    for (note, placed) in notes.iter().zip(placed) {
+        rest(end, placed.start, &mut push);
+        let written = Spelling::from_midi(note.midi - settings.instrument.sounding_shift(), key);
+        push(placed.start, placed.start + placed.length, EventKind::Note { written, sounding: note.midi });
+        end = placed.start + placed.length;
+    }
+    rest(end, end + (-end).rem_euclid(bar), &mut push);
+    events
+}
+
+/// The bars of the sheet: notes cut at bar lines and into values that can be written, and tied.
+fn bars(events: &[Event], key: Key, metre: Metre) -> Vec<Bar> {
+    let mut bars: Vec<Bar> = Vec::new();
+    let zero = Length::from_integer(0);
+    for event in events {
+        let pitch = match event.kind {
+            EventKind::Note { written, .. } => Some(written),
+            EventKind::Rest => None,
+        };
+        let mut left = event.length;
+        while left > zero {
+            let room = bars.last().map_or(zero, |bar: &Bar| metre.bar() - bar.offset - bar.filled());
+            if room <= zero {
+                let (number, offset) = match bars.last() {
+                    Some(bar) => (bar.number + 1, zero),
+                    None => (event.bar, (event.beat - Length::from_integer(1)) * metre.beat()),
+                };
+                bars.push(Bar { number, offset, metre, key, items: Vec::new() });
+                continue;
+            }
+            let here = left.min(room);
+            left -= here;
+            let values = WrittenValue::tied_sum(here).unwrap_or_default();
+            let count = values.len();
+            for (k, value) in values.into_iter().enumerate() {
+                let tied = pitch.is_some() && (k + 1 < count || left > zero);
+                if let Some(bar) = bars.last_mut() {
+                    bar.items.push(Item { length: value.length(), pitch, tied, finger: None });
+                }
+            }
+        }
+    }
+    bars
+}
+
+/// The draft as our own TOML: the melody, and before it comments that say it is a draft and what was unsure.
+pub fn commented_toml(toml: &str, remarks: &[Remark]) -> String {
+    let mut text = String::from("# A draft from what was heard: read it, play it, change it.\n");
+    for remark in remarks {
+        text.push_str("# ");
+        text.push_str(&remark.text.replace(char::is_control, " "));
+        text.push('\n');
+    }
+    text.push_str(toml);
+    text
+}
