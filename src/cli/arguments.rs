@@ -1,6 +1,9 @@
 //! What can be typed after `fingertape`.
 
-use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments, string::StringArguments};
+use super::{
+    check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
+    string::StringArguments,
+};
 use clap::{Parser, Subcommand, ValueEnum};
 use fingertape::notation::{Fifths, Instrument};
 
@@ -25,6 +28,8 @@ pub enum Command {
     Demo(DemoArguments),
     /// Check one open string, or all four, while you bow them or from a recording
     String(StringArguments),
+    /// Play freely and get a draft melody to edit
+    Jot(JotArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -33,6 +38,7 @@ Examples:
   fingertape check my-take.m4a --melody my-melody.toml
   fingertape contour my-take.m4a --instrument cello
   fingertape string D --instrument violin --from my-d-string.m4a
+  fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
 
 Exit codes:
   0  the take was judged (or the command did its work)

@@ -44,6 +44,12 @@ pub fn unusable_microphone(error: fingertape::capture::CaptureError) -> miette::
     Failure::new(error.to_string(), "or give a recording with --from FILE").into()
 }
 
+/// A place on the disk where the sound cannot be kept.
+#[cfg(feature = "microphone")]
+pub fn unusable_place(error: fingertape::capture::CaptureError) -> miette::Report {
+    Failure::new(error.to_string(), "check the disk, or choose another place").into()
+}
+
 /// There is something under that name; `what` is what it was given as.
 pub fn is_there(path: &Path, what: &str) -> miette::Result<()> {
     match path.try_exists() {

@@ -45,6 +45,11 @@ impl LiveLine {
         Self { style, drawn: String::new(), at: None, said: None }
     }
 
+    /// How it shows itself.
+    pub fn style(&self) -> Style {
+        self.style
+    }
+
     /// What is heard now: the line, and for plain lines its number; `None` where there is nothing to say.
     pub fn show(&mut self, line: &str, said: Option<(String, i32)>) {
         let since = self.at.map_or(Duration::MAX, |at| at.elapsed());

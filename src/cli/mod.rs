@@ -7,6 +7,9 @@ pub mod contour;
 pub mod demo;
 pub mod exit_codes;
 mod failure;
+pub mod jot;
+#[cfg(feature = "microphone")]
+mod jot_live;
 #[cfg(feature = "microphone")]
 mod live_line;
 #[cfg(feature = "microphone")]

@@ -30,9 +30,9 @@ pub struct JottedNote {
 const ONSET: f64 = 0.85;
 const IN_PAUSE: f64 = 0.68;
 /// The price of a note, whatever it is.
-const NOTE: f64 = 1.2;
+const NOTE: f64 = -0.4;
 /// The price of a note that follows at once on one of the same pitch.
-const SAME: f64 = 0.8;
+const SAME: f64 = 0.0;
 /// Noise or talk in a pause.
 const TALK: f64 = 6.0;
 /// Sound before the first and after the last note, per frame: talk.
@@ -46,11 +46,14 @@ const SAME_ONSET: usize = 8;
 /// A note fainter than the others by this much is the room or a string that rings, in dB.
 const FAINT: f32 = 20.0;
 /// Before the first clear note somebody may talk: a fainter sound there is no note, in dB.
-const FAINT_BEFORE: f32 = 9.0;
+const FAINT_BEFORE: f32 = 8.0;
 /// A note that wanders by more than this (half its interquartile range, in cents) is talk.
 const WANDERING: f64 = 40.0;
-/// Shorter sounds are slips of the bow, in seconds.
-const BRIEF: f64 = 0.07;
+/// The same before the first clear note.
+const WANDERING_BEFORE: f64 = 12.0;
+/// Shorter sounds are slips of the bow or a metronome, in seconds and as a share of a sixteenth note.
+const BRIEF: f64 = 0.09;
+const BRIEF_SHARE: f64 = 0.7;
 const NEVER: f64 = f64::NEG_INFINITY;
 
 /// The notes of a take in order of time. `tuning` is the instrument's own, in semitones from `a4`; `sixteenth` the
@@ -77,7 +80,7 @@ pub fn notes_from_listening(
     let reading = Decoder::new(listening, &evidence, sixteenth).read();
     let llr: Vec<f64> = listening.boundaries.iter().map(|boundary| boundary.llr).collect();
     let played = played_notes(&reading, &listening.contour, &listening.envelope, &llr, a4);
-    let kept = clearly_notes(&played);
+    let kept = clearly_notes(&played, BRIEF.max(BRIEF_SHARE * sixteenth));
     let jotted = reading.steps.iter().zip(&played).zip(kept).filter(|(_, kept)| *kept).filter_map(
         |((step, note), _)| {
             let measured = note.steady.map(|steady| steady.midi).or(note.midi)? - tuning;
@@ -102,17 +105,17 @@ pub fn notes_from_listening(
 
 /// Which of the sounds are notes: not too faint, too brief or too restless; before the first one that certainly is,
 /// more is asked.
-fn clearly_notes(played: &[PlayedNote]) -> Vec<bool> {
+fn clearly_notes(played: &[PlayedNote], brief: f64) -> Vec<bool> {
     let mut bodies: Vec<f32> = played.iter().map(|note| note.body_db).collect();
     bodies.sort_by(f32::total_cmp);
     let usual = bodies.get(bodies.len() * 3 / 5).copied().unwrap_or(-120.0);
     let good = |note: &PlayedNote, faint: f32, wandering: f64| {
-        note.offset.0 - note.onset.0 >= BRIEF
+        note.offset.0 - note.onset.0 >= brief
             && note.body_db > usual - faint
             && note.voiced > 0.55
             && note.spread < wandering
     };
-    let first = played.iter().position(|note| good(note, FAINT_BEFORE, WANDERING / 2.0)).unwrap_or(0);
+    let first = played.iter().position(|note| good(note, FAINT_BEFORE, WANDERING_BEFORE)).unwrap_or(0);
     (0..played.len()).map(|k| k >= first && good(&played[k], FAINT, WANDERING)).collect()
 }
 
