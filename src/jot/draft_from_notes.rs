@@ -141,23 +141,31 @@ fn doubts(
         let other = note.midi + if note.cents > 0.0 { 1 } else { -1 };
         say(
             "unsure-pitch",
-            format!("between {} and {}; {} is nearer.", name(note.midi), name(other), name(note.midi)),
+            format!(
+                "it sounded between {} and {}; {} is nearer.",
+                name(note.midi),
+                name(other),
+                name(note.midi)
+            ),
         );
     }
     if let Some((last, _)) = before.filter(|(last, placed_before)| {
         last.midi == note.midi && placed_before.start + placed_before.length == placed.start
     }) && note.onset_llr < DOUBTFUL
     {
-        say("unsure-onset", format!("a new {}, or the one before goes on.", name(last.midi)));
+        say("unsure-onset", format!("perhaps no new {}: the one before may go on.", name(last.midi)));
     }
     if note.passed_llr > PASSED && note.passed_llr.is_finite() {
-        say("unsure-onset", format!("one {}, or two on one pitch.", name(note.midi)));
+        say(
+            "unsure-onset",
+            format!("perhaps two notes {}: something stirred in the middle.", name(note.midi)),
+        );
     }
     if placed.unsure_start {
-        say("unsure-rhythm", "it came between two places of the grid.".to_owned());
+        say("unsure-rhythm", "the rhythm is not certain: the note came between two places.".to_owned());
     }
     if placed.unsure_length {
-        say("unsure-length", "its length, and whether a rest follows, is not clear.".to_owned());
+        say("unsure-length", "its length is not certain, nor whether a rest follows.".to_owned());
     }
     found
 }
