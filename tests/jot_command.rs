@@ -168,6 +168,27 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
     }
 }
 
+#[test]
+fn the_examples_of_the_help_work() {
+    let (code, help, _) = run(&["jot", "--help"]);
+    assert_eq!(code, 0);
+    assert!(help.contains("Exit codes:"), "{help}");
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["my-tune.m4a", "my-tune.wav"] {
+        std::fs::copy(fixture("wrong-notes").join("take.flac"), folder.path().join(name)).expect("a copy");
+    }
+    let examples: Vec<&str> =
+        help.lines().filter_map(|line| line.trim_start().strip_prefix("fingertape ")).collect();
+    let from_files: Vec<&&str> = examples.iter().filter(|example| example.contains("--from")).collect();
+    assert_eq!((examples.len(), from_files.len()), (3, 2), "{help}");
+    for example in from_files {
+        let arguments: Vec<&str> = example.split_whitespace().collect();
+        let output = fingertape(&arguments).current_dir(folder.path()).output().expect("the program runs");
+        assert_eq!(output.status.code(), Some(0), "{example}");
+    }
+    assert!(folder.path().join("draft.toml").is_file());
+}
+
 #[cfg(all(target_os = "linux", feature = "microphone"))]
 #[test]
 fn a_microphone_gives_the_draft_that_the_file_gives_and_keeps_the_take() {

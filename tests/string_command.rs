@@ -171,6 +171,29 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
     }
 }
 
+#[test]
+fn the_examples_of_the_help_work() {
+    let (code, help, _) = said(fingertape(&["string", "--help"]).output().expect("the program runs"));
+    assert_eq!(code, 0);
+    assert!(help.contains("can snap") && help.contains("Exit codes:"), "{help}");
+    let folder = tempfile::tempdir().expect("a folder");
+    file(folder.path(), "my-d-string.m4a", &strings(Instrument::Violin, &[(1, 0.0)]));
+    file(
+        folder.path(),
+        "my-four-strings.wav",
+        &strings(Instrument::Viola, &[(0, 0.0), (1, 0.0), (2, 0.0), (3, 0.0)]),
+    );
+    let examples: Vec<&str> =
+        help.lines().filter_map(|line| line.trim_start().strip_prefix("fingertape ")).collect();
+    let from_files: Vec<&&str> = examples.iter().filter(|example| example.contains("--from")).collect();
+    assert_eq!((examples.len(), from_files.len()), (4, 2), "{help}");
+    for example in from_files {
+        let arguments: Vec<&str> = example.split_whitespace().collect();
+        let output = fingertape(&arguments).current_dir(folder.path()).output().expect("the program runs");
+        assert_eq!(output.status.code(), Some(0), "{example}");
+    }
+}
+
 #[cfg(all(target_os = "linux", feature = "microphone"))]
 mod live {
     use super::paced_microphone::{self, PacedMicrophone};
