@@ -3,8 +3,8 @@
 use std::io::{IsTerminal, Write};
 use std::time::{Duration, Instant};
 
-/// A redrawn line is drawn again after this time at the soonest, and a new line printed after that.
-const REDRAW: Duration = Duration::from_millis(50);
+/// A new line is printed after this time at the soonest. A redrawn line never waits: it changes seldom enough, and
+/// what sounds is to be seen within 80 ms (150 ms for a bass).
 const NEW_LINE: Duration = Duration::from_millis(1000);
 /// A new line is worth printing when its number has moved by so much.
 const WORTH_SAYING: i32 = 3;
@@ -54,10 +54,9 @@ impl LiveLine {
     pub fn show(&mut self, line: &str, said: Option<(String, i32)>) {
         let since = self.at.map_or(Duration::MAX, |at| at.elapsed());
         match self.style {
-            Style::Redrawn if line != self.drawn && since >= REDRAW => {
+            Style::Redrawn if line != self.drawn => {
                 self.put(format_args!("\r{line}\x1b[K"));
                 self.drawn = line.to_owned();
-                self.at = Some(Instant::now());
             }
             Style::Plain if since >= NEW_LINE => {
                 let Some((line, number)) = said else { return };

@@ -252,3 +252,105 @@ pub fn commented_toml(toml: &str, remarks: &[Remark]) -> String {
     text.push_str(toml);
     text
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::formats::{read_melody_bytes, write_toml};
+    use crate::units::Seconds;
+    use proptest::prelude::*;
+
+    fn settings(metre: Metre, instrument: Instrument) -> JotSettings {
+        JotSettings { instrument, a4: A4_ISO16, bpm: 60.0, metre, key: None, pickup: 0 }
+    }
+
+    fn note(onset: f64, offset: f64, midi: i32) -> JottedNote {
+        JottedNote {
+            onset: Seconds(onset),
+            offset: Seconds(offset),
+            midi,
+            cents: 0.0,
+            onset_llr: 4.0,
+            passed_llr: -6.0,
+        }
+    }
+
+    fn drafted(notes: Vec<JottedNote>, settings: &JotSettings) -> Draft {
+        let rhythm = rhythm_from_notes(&notes, settings.metre, 0.25, 0);
+        draft(notes, &rhythm, 0.0, settings)
+    }
+
+    #[test]
+    fn a_note_across_the_bar_line_is_tied_and_is_one_event() {
+        let notes = vec![note(0.0, 1.9, 62), note(2.0, 4.9, 64), note(5.0, 7.9, 66)];
+        let found = drafted(notes, &settings(Metre::default(), Instrument::Violin));
+        let toml = write_toml(&found.melody);
+        assert!(toml.contains("E4 ~\nE4 q"), "{toml}");
+        assert_eq!(found.melody.events.len(), 3);
+    }
+
+    #[test]
+    fn doubts_name_their_place() {
+        let mut notes = vec![note(0.0, 0.9, 62), note(1.0, 1.9, 62), note(2.0, 2.9, 64), note(3.0, 3.9, 62)];
+        notes[1].onset_llr = -0.5;
+        notes[2].cents = 41.0;
+        notes[3].passed_llr = 0.3;
+        let found = drafted(notes, &settings(Metre::default(), Instrument::Violin));
+        let said: Vec<&str> = found.remarks.iter().map(|remark| remark.text.as_str()).collect();
+        assert!(said[1].starts_with("Bar 1, beat 2: perhaps no new D4"), "{said:?}");
+        assert!(said[2].starts_with("Bar 1, beat 3: it sounded between E4 and F4"), "{said:?}");
+        assert!(said[3].starts_with("Bar 1, beat 4: perhaps two notes D4"), "{said:?}");
+    }
+
+    #[test]
+    fn a_bass_is_written_an_octave_above_its_sound() {
+        let found = drafted(
+            vec![note(0.0, 0.9, 38), note(1.0, 1.9, 40)],
+            &settings(Metre::default(), Instrument::Bass),
+        );
+        assert!(write_toml(&found.melody).contains("D3 q  E3"), "{}", write_toml(&found.melody));
+        assert_eq!(found.melody.soundings().collect::<Vec<_>>(), [38, 40]);
+    }
+
+    #[test]
+    fn comments_cannot_become_music() {
+        let remark = Remark::new("x", "one line\nbars = 'D4 w'");
+        let text = commented_toml("bars = 'E4 w'\n", &[remark]);
+        let read = read_melody_bytes("draft.toml", text.as_bytes()).unwrap();
+        assert_eq!(read.melody.soundings().collect::<Vec<_>>(), [64]);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+        #[test]
+        fn whatever_was_heard_the_draft_reads_back_as_it_is(
+            heard in prop::collection::vec((0.05_f64..3.0, 0.1_f64..1.0, 0_i32..30), 1..20),
+            metre in prop::sample::select(vec![(4, 4), (3, 4), (2, 4), (6, 8), (5, 4), (2, 2), (7, 16), (9, 8)]),
+            instrument in prop::sample::select(Instrument::ALL.to_vec()),
+            pickup in 0_u32..2,
+            fifths in -4_i32..5,
+        ) {
+            let mut time = 0.3;
+            let lowest = instrument.open_strings()[0];
+            let notes: Vec<JottedNote> = heard
+                .into_iter()
+                .map(|(interval, share, above)| {
+                    let onset = time;
+                    time += interval;
+                    note(onset, onset + share * interval, lowest + above)
+                })
+                .collect();
+            let metre = Metre::new(metre.0, metre.1).unwrap();
+            let settings = JotSettings { key: Key::new(fifths), pickup, ..settings(metre, instrument) };
+            let unit = i64::from(16 / metre.unit);
+            let rhythm = rhythm_from_notes(&notes, metre, 0.25, -unit * i64::from(pickup));
+            let count = notes.len();
+            let found = draft(notes, &rhythm, 0.0, &settings);
+            let toml = commented_toml(&write_toml(&found.melody), &found.remarks);
+            let read = read_melody_bytes("draft.toml", toml.as_bytes()).unwrap();
+            prop_assert_eq!(&read.melody.events, &found.melody.events, "{}", toml);
+            prop_assert_eq!(read.melody.soundings().count(), count);
+            prop_assert_eq!(read.remarks, vec![], "{}", toml);
+        }
+    }
+}

@@ -29,10 +29,8 @@ pub struct JottedNote {
 /// Weights of onset evidence, as in the scored decoder.
 const ONSET: f64 = 0.85;
 const IN_PAUSE: f64 = 0.68;
-/// The price of a note, whatever it is.
-const NOTE: f64 = -0.4;
-/// The price of a note that follows at once on one of the same pitch.
-const SAME: f64 = 0.0;
+/// What a note is worth by itself, in nats: set on takes with known truth, where too few notes were heard without it.
+const NOTE: f64 = 0.4;
 /// Noise or talk in a pause.
 const TALK: f64 = 6.0;
 /// Sound before the first and after the last note, per frame: talk.
@@ -128,7 +126,7 @@ struct Decoder<'a> {
     loose: Vec<f32>,
 }
 
-/// The best way to a segment's start, given the semitone before it.
+/// The segment before a boundary: where it begins, its semitone, the frame up to which it sounds.
 #[derive(Clone, Copy)]
 struct Back {
     from: usize,
@@ -165,62 +163,33 @@ impl<'a> Decoder<'a> {
 
     fn read(&self) -> Reading {
         let count = self.listening.boundaries.len();
-        // For each boundary and semitone of the segment before it: the best score and where it came from.
-        let semitones = self.evidence.pitch.len();
-        let mut best: Vec<Vec<(f64, Back)>> = Vec::with_capacity(count);
         let nowhere = Back { from: usize::MAX, heard: 0, until: 0 };
-        // Column `semitones` is "no note before".
-        best.resize(count, vec![(NEVER, nowhere); semitones + 1]);
-        let mut end = (NEVER, nowhere);
+        // The best way to each boundary as the start of a note, then to the end of the take.
+        let mut best = vec![(NEVER, nowhere); count + 1];
         for j in 0..count {
             let start = self.frames[j];
             let before = f64::from(self.loose[start])
                 + 0.6 * ONSET * f64::from(self.evidence.inside[start])
                 + self.onset(j);
-            if before > best[j][semitones].0 {
-                best[j][semitones] = (before, nowhere);
+            if before > best[j].0 {
+                best[j] = (before, nowhere);
             }
-            let arrivals = best[j].clone();
-            let any = arrivals.iter().map(|(score, _)| *score).fold(NEVER, f64::max);
-            if any == NEVER {
-                continue;
-            }
+            let arrived = best[j].0;
             self.segments_from(j, &mut |k, heard, score, until| {
-                let at_once = 0.01 * (self.frames[k].saturating_sub(until)) as f64;
-                let seconds = 0.01 * (self.frames[k] - start) as f64;
-                let price = NOTE + self.brevity(seconds);
-                // Repeating a pitch costs a little more than another one, unless there was a pause.
-                let same = arrivals[heard].0 - SAME;
-                let arrived = any.max(NEVER).min(f64::INFINITY);
-                let arrived = if arrivals[heard].0 == any {
-                    let others = arrivals.iter().enumerate().filter(|(h, _)| *h != heard).map(|(_, a)| a.0);
-                    others.fold(same, f64::max)
-                } else {
-                    arrived
-                };
-                let total = arrived + score - price;
-                let back = Back { from: j, heard, until };
-                if k == count {
-                    if total > end.0 {
-                        end = (total, back);
-                    }
-                } else {
-                    let onset = self.onset(k);
-                    let relief = if at_once > 0.1 { SAME } else { 0.0 };
-                    let slot = if relief > 0.0 { semitones } else { heard };
-                    if total + onset > best[k][slot].0 {
-                        best[k][slot] = (total + onset, back);
-                    }
+                let seconds = self.evidence.hop.0 * (self.frames[k] - start) as f64;
+                let onset = if k < count { self.onset(k) } else { 0.0 };
+                let total = arrived + score + onset + NOTE - self.brevity(seconds);
+                if total > best[k].0 {
+                    best[k] = (total, Back { from: j, heard, until });
                 }
             });
         }
-        self.trace(&best, end)
+        self.trace(&best)
     }
 
-    fn trace(&self, best: &[Vec<(f64, Back)>], end: (f64, Back)) -> Reading {
-        let semitones = self.evidence.pitch.len();
+    fn trace(&self, best: &[(f64, Back)]) -> Reading {
+        let (score, mut back) = best[best.len() - 1];
         let mut steps = Vec::new();
-        let mut back = end.1;
         while back.from != usize::MAX {
             steps.push(Step {
                 kind: StepKind::Extra { after: None },
@@ -229,14 +198,10 @@ impl<'a> Decoder<'a> {
                 to: back.until,
                 semitone: Some(self.evidence.lowest + back.heard as i32),
             });
-            // The arrival that the segment was scored with.
-            let arrivals = &best[back.from];
-            let score = |h: usize| if h == back.heard { arrivals[h].0 - SAME } else { arrivals[h].0 };
-            let from = (0..=semitones).max_by(|&a, &b| score(a).total_cmp(&score(b))).unwrap_or(semitones);
-            back = arrivals[from].1;
+            back = best[back.from].1;
         }
         steps.reverse();
-        Reading { steps, score: end.0 }
+        Reading { steps, score }
     }
 
     /// Every segment that begins at boundary `j`: where the next one begins (the number of boundaries for the end of
