@@ -125,7 +125,12 @@ pub fn run(arguments: &JotArguments) -> miette::Result<Ending> {
     let toml = commented_toml(&formats::write_toml(&draft.melody), &draft.remarks);
     match &arguments.output {
         Some(file) => {
-            write_file::whole(file, toml.as_bytes())?;
+            let written = write_file::whole(file, toml.as_bytes());
+            if written.is_err() {
+                // What was played live cannot be heard again: the player gets the draft all the same.
+                print::plain(&toml)?;
+            }
+            written?;
             print::plain(&summary(&draft, file, arguments))?;
         }
         None => print::plain(&toml)?,

@@ -3,9 +3,12 @@
 use super::live_line::{LiveLine, Style};
 use super::live_samples::{Live, LiveSamples};
 use super::string::StringArguments;
-use fingertape::open_string::{FourStrings, Moment, OpenStrings, Session, Step, StringEar};
+use fingertape::notation::Instrument;
+use fingertape::open_string::{
+    FourStrings, Moment, OpenStrings, Session, Sound, Steadiness, Step, StringEar, Tone,
+};
 use fingertape::report;
-use fingertape::units::Seconds;
+use fingertape::units::{Cents, Seconds};
 
 /// Nobody tunes for longer at a stretch, in seconds.
 const LONGEST: f64 = 900.0;
@@ -22,10 +25,16 @@ pub fn listen(
         heard: FourStrings::new(strings),
         session: Session::new(strings, asked, Seconds(arguments.stop_after)),
         line: LiveLine::new(Style::choose(arguments.plain, quiet)),
+        last: [None; 4],
     };
     let stop = if microphone.can_be_stopped() { " Press Enter to stop." } else { "" };
     view.line.note(&format!("Listening with {}.{stop}", microphone.name()));
-    view.line.note("Face away from the strings; turn only fine tuners by yourself, a little at a time.");
+    view.line.note(match strings.instrument {
+        Instrument::Bass => {
+            "Face away from the strings; the tuning machines are for your teacher or another grown-up."
+        }
+        _ => "Face away from the strings; turn only fine tuners by yourself, a little at a time.",
+    });
     view.ask();
     let mut ear = StringEar::new(microphone.rate(), strings.instrument);
     let mut samples_heard = 0_u64;
@@ -61,6 +70,8 @@ struct View {
     heard: FourStrings,
     session: Session,
     line: LiveLine,
+    /// The last steady reading of each string.
+    last: [Option<Cents>; 4],
 }
 
 impl View {
@@ -70,9 +81,14 @@ impl View {
             return;
         }
         let strings = *self.heard.strings();
+        if let Sound::Tone(Tone { pitch, steadiness: Steadiness::Steady, .. }) = moment.sound
+            && let Some((string, cents)) = strings.nearest(pitch)
+        {
+            self.last[string] = Some(cents);
+        }
         if let Some(string) = self.session.beside(moment.sound) {
             self.line.show(
-                &report::string_line(&strings, string, moment.sound),
+                &report::string_line(&strings, string, moment.sound, self.last[string]),
                 report::said_aloud(&strings, string, moment.sound),
             );
         }

@@ -4,12 +4,19 @@ use super::string_words::{how_far, low_or_high};
 use super::words;
 use crate::notation::Instrument;
 use crate::open_string::{IN_TUNE_CENTS, OpenStrings, Place, Sound, Steadiness, Tone};
+use crate::units::Cents;
 
-/// What sounds now when a string (0 to 3) was asked for. Never wider than 78 columns.
-pub fn string_line(strings: &OpenStrings, asked: usize, sound: Sound) -> String {
+/// What sounds now when a string (0 to 3) was asked for, and in silence the last steady reading of it, since the hand
+/// that turns a tuner cannot bow. Never wider than 78 columns.
+pub fn string_line(strings: &OpenStrings, asked: usize, sound: Sound, last: Option<Cents>) -> String {
     let name = strings.instrument.string_names()[asked];
     match sound {
-        Sound::Nothing => format!("{name} string        waiting for the bow"),
+        Sound::Nothing => match last {
+            Some(cents) => {
+                format!("{name} string        waiting for the bow (last: {} cents)", signed(cents.0))
+            }
+            None => format!("{name} string        waiting for the bow"),
+        },
         Sound::Settling => format!("{name} string        listening"),
         Sound::Tone(tone) => tone_line(strings, asked, tone),
     }
@@ -93,7 +100,7 @@ fn near(instrument: Instrument, cents: f64) -> String {
 mod tests {
     use super::*;
     use crate::notation::Fifths;
-    use crate::units::{Cents, Hertz};
+    use crate::units::Hertz;
 
     #[test]
     fn every_line_fits_a_narrow_terminal() {
@@ -108,6 +115,7 @@ mod tests {
                         &strings,
                         asked,
                         Sound::Tone(Tone { pitch, moves: Cents(14.9), steadiness }),
+                        None,
                     );
                     assert!(line.chars().count() <= 78, "{}: {line}", line.chars().count());
                 }
@@ -124,11 +132,15 @@ mod tests {
                 &strings,
                 1,
                 Sound::Tone(Tone { pitch, moves: Cents(1.0), steadiness: Steadiness::Steady }),
+                None,
             )
         };
         assert_eq!(line(-12.2), "D string    -12 cents   too low: fine tuner a little to the right");
         assert_eq!(line(0.3), "D string      0 cents   in tune");
         assert_eq!(line(8.0), "D string     +8 cents   a little high: fine tuner a little to the left");
         assert_eq!(line(702.0), "That is the A string, not D.");
+        let silence = |last| string_line(&strings, 1, Sound::Nothing, last);
+        assert_eq!(silence(Some(Cents(-12.2))), "D string        waiting for the bow (last: -12 cents)");
+        assert_eq!(silence(None), "D string        waiting for the bow");
     }
 }
