@@ -184,10 +184,17 @@ fn events(notes: &[JottedNote], placed: &[Placed], key: Key, settings: &JotSetti
             events.push(Event { bar: number, beat, start, length, kind });
         }
     };
-    // A rest is as many events as it has symbols: cut at bar lines, and into values that can be written.
+    // A rest is as many events as it has symbols: cut at bar lines, up to the next beat first, and into values that can
+    // be written.
+    let beat = i64::from(16 / settings.metre.unit.max(1)).max(1);
     let rest = |mut from: i64, to: i64, push: &mut dyn FnMut(i64, i64, EventKind)| {
         while from < to {
-            let within = (to - from).min(bar - from.rem_euclid(bar));
+            let room = if from.rem_euclid(beat) == 0 {
+                bar - from.rem_euclid(bar)
+            } else {
+                beat - from.rem_euclid(beat)
+            };
+            let within = (to - from).min(room);
             for value in WrittenValue::tied_sum(Length::new(within, 16)).unwrap_or_default() {
                 let sixteenths = (value.length() * Length::from_integer(16)).to_integer();
                 push(from, from + sixteenths, EventKind::Rest);
@@ -287,6 +294,13 @@ mod tests {
         let toml = write_toml(&found.melody);
         assert!(toml.contains("E4 ~\nE4 q"), "{toml}");
         assert_eq!(found.melody.events.len(), 3);
+    }
+
+    #[test]
+    fn a_rest_goes_to_the_next_beat_first() {
+        let notes = vec![note(0.0, 0.45, 62), note(3.0, 3.9, 64)];
+        let toml = write_toml(&drafted(notes, &settings(Metre::default(), Instrument::Violin)).melody);
+        assert!(toml.contains("D4 e  rest  rest h  E4 q"), "{toml}");
     }
 
     #[test]
