@@ -20,6 +20,8 @@ pub mod recording_quality;
 
 pub mod pitch;
 
+pub mod open_string;
+
 pub mod segment;
 
 pub mod align;
@@ -27,6 +29,8 @@ pub mod align;
 pub mod findings;
 
 pub mod pipeline;
+
+pub mod jot;
 
 pub mod sound;
 

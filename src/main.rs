@@ -10,6 +10,8 @@ fn main() -> ExitCode {
         cli::Command::Check(check) => cli::check::run(&check),
         cli::Command::Contour(contour) => cli::contour::run(&contour),
         cli::Command::Demo(demo) => cli::demo::run(&demo),
+        cli::Command::String(string) => cli::string::run(&string),
+        cli::Command::Jot(jot) => cli::jot::run(&jot),
     };
     cli::exit_codes::after(ended)
 }

@@ -211,7 +211,7 @@ fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings, 
 
 /// The instrument's tuning offset in semitones, −0.5 to 0.5: circular mean of the distance of clear,
 /// steady frames from the nearest semitone.
-fn tuning_guess(contour: &Contour, a4: Hertz) -> f64 {
+pub(crate) fn tuning_guess(contour: &Contour, a4: Hertz) -> f64 {
     let (mut x, mut y) = (0.0, 0.0);
     for pair in contour.frames.windows(3) {
         if let (Some(a), Some(b), Some(c)) = (pair[0].pitch, pair[1].pitch, pair[2].pitch)

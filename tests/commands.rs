@@ -325,7 +325,10 @@ fn example_runs(example: &str) {
         fs::copy(from, folder.path().join(name)).expect("a copy");
     };
     let case = fixture("all-right");
-    for take in ["my-take.m4a", "my-take.wav", "my-take.mp3", "my-take.flac"] {
+    // Its first note is D, so it may stand for the D string too.
+    for take in
+        ["my-take.m4a", "my-take.wav", "my-take.mp3", "my-take.flac", "my-d-string.m4a", "my-tune.m4a"]
+    {
         // The kind of a file is read from its content.
         place(take, &case.join("take.flac"));
     }

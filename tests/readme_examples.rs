@@ -30,9 +30,8 @@ fn folder_of_a_reader(readme: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     let place = |name: &str| folder.path().join(name);
     let melodies = blocks(readme, "toml");
-    assert_eq!(melodies.len(), 2, "a melody of eight bars at most, and one of one note");
+    assert_eq!(melodies.len(), 1, "a melody of eight bars at most");
     fs::write(place("my-melody.toml"), &melodies[0]).expect("a file");
-    fs::write(place("open-a.toml"), &melodies[1]).expect("a file");
     let case = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures");
     let read = fingertape::formats::read_melody(&place("my-melody.toml")).expect("the README's melody");
     assert_eq!(read.remarks, []);
@@ -43,13 +42,15 @@ fn folder_of_a_reader(readme: &str) -> tempfile::TempDir {
     fs::copy(case.join("all-right/take.flac"), place("takes/violin-1.m4a")).expect("a copy");
     fs::copy(case.join("one-long-bow/take.flac"), place("takes/violin 2.flac")).expect("a copy");
     fs::copy(case.join("not-this-melody/take.flac"), place("takes/violin-3.m4a")).expect("a copy");
-    write_open_string(&place("open-a.m4a"));
+    fs::copy(case.join("all-right/take.flac"), place("my-tune.m4a")).expect("a copy");
+    write_strings(&place("open-a.m4a"), &[440.0]);
+    // Pure fifths from A.
+    write_strings(&place("four-strings.m4a"), &[440.0, 880.0 / 3.0, 1760.0 / 9.0, 660.0]);
     folder
 }
 
-/// An A string that is 20 cents flat, as a WAV file.
-fn write_open_string(path: &Path) {
-    let tone = BowedTone::new(Hertz(440.0 * (-20.0_f64 / 1200.0).exp2()), Seconds(4.0), Instrument::Violin);
+/// Open strings that are 20 cents flat, one after the other, as a WAV file.
+fn write_strings(path: &Path, hertz: &[f64]) {
     let rate = SampleRate(44_100);
     let spec = hound::WavSpec {
         channels: 1,
@@ -58,9 +59,13 @@ fn write_open_string(path: &Path) {
         sample_format: hound::SampleFormat::Int,
     };
     let mut file = hound::WavWriter::create(path, spec).expect("a file");
-    let silence = std::iter::repeat_n(0.0_f32, 22_050);
-    for sample in silence.clone().chain(bowed_tone(&tone, rate).mono).chain(silence) {
-        file.write_sample((sample * 32_767.0).round() as i16).expect("a sample");
+    let silence = vec![0.0_f32; 22_050];
+    for hertz in hertz {
+        let pitch = Hertz(hertz * (-20.0_f64 / 1200.0).exp2());
+        let tone = bowed_tone(&BowedTone::new(pitch, Seconds(4.0), Instrument::Violin), rate).mono;
+        for sample in silence.iter().chain(&tone).chain(&silence) {
+            file.write_sample((sample * 32_767.0).round() as i16).expect("a sample");
+        }
     }
     file.finalize().expect("a file");
 }
@@ -87,7 +92,7 @@ fn every_example_of_the_readme_runs() {
     let readme = readme();
     let folder = folder_of_a_reader(&readme);
     let commands = blocks(&readme, "sh");
-    assert_eq!(commands.len(), 6);
+    assert_eq!(commands.len(), 7);
     assert_eq!(commands[0], "cargo run --release -- demo\n");
     assert_eq!(commands[1], "bash tests/everything.sh\n");
     assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/everything.sh").is_file());
@@ -113,7 +118,9 @@ fn every_example_of_the_readme_runs() {
 
     let (code, text) = run(&commands[4], folder.path());
     assert_eq!(code, 0, "{text}");
-    assert!(text.contains("The A string is too slack: open, it sounds 20 cents flat."), "{text}");
+    assert!(text.contains("Too low: 434.95 Hz, 20 cents low."), "{text}");
+    assert!(text.contains("D and A: pure, hardly a beat to be heard."), "{text}");
+    assert!(text.contains("Begin with A: it is 20 cents low."), "{text}");
 
     let (code, text) = run(&commands[5], folder.path());
     assert_eq!(code, 0, "{text}");
@@ -121,6 +128,14 @@ fn every_example_of_the_readme_runs() {
     let hertz: f64 = row.split(',').nth(1).expect("a pitch").parse().expect("a number");
     // 440 Hz · 2^(−20/1200) = 434.95 Hz.
     assert!((hertz - 434.95).abs() < 0.2, "{row}");
+
+    let (code, text) = run(&commands[6], folder.path());
+    assert_eq!(code, 0, "{text}");
+    assert!(text.contains("draft.toml: 12 notes in 4 bars."), "{text}");
+    let draft = fingertape::formats::read_melody(&folder.path().join("draft.toml")).expect("a draft").melody;
+    let written =
+        fingertape::formats::read_melody(&folder.path().join("my-melody.toml")).expect("a melody").melody;
+    assert_eq!(draft.soundings().collect::<Vec<_>>(), written.soundings().collect::<Vec<_>>());
 }
 
 #[test]
@@ -132,7 +147,7 @@ fn the_readme_promises_no_command_that_is_not_there() {
         .filter_map(|rest| rest.split_whitespace().next())
         .filter(|word| word.chars().all(|letter| letter.is_ascii_lowercase()))
         .collect();
-    let known = ["check", "contour", "demo", "help"];
+    let known = ["check", "contour", "demo", "help", "jot", "string"];
     let prose = ["is", "listens"];
     for command in commands {
         assert!(known.contains(&command) || prose.contains(&command), "{command}");
@@ -140,12 +155,12 @@ fn the_readme_promises_no_command_that_is_not_there() {
 }
 
 #[test]
-fn the_readme_names_every_option_of_check_that_it_uses() {
-    let help = Command::new(env!("CARGO_BIN_EXE_fingertape"))
-        .args(["check", "--help"])
-        .output()
-        .expect("the program runs");
-    let help = String::from_utf8_lossy(&help.stdout).into_owned();
+fn every_option_in_the_readme_is_one_of_a_command() {
+    let help = |command: &str| {
+        let help = Command::new(env!("CARGO_BIN_EXE_fingertape")).args([command, "--help"]).output();
+        String::from_utf8_lossy(&help.expect("the program runs").stdout).into_owned()
+    };
+    let help = ["check", "contour", "string", "jot"].map(help).join("\n");
     let readme = readme();
     let options = readme
         .split(|letter: char| !(letter.is_ascii_lowercase() || letter == '-' || letter.is_ascii_digit()))

@@ -1,6 +1,9 @@
 //! What can be typed after `fingertape`.
 
-use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments};
+use super::{
+    check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
+    string::StringArguments,
+};
 use clap::{Parser, Subcommand, ValueEnum};
 use fingertape::notation::{Fifths, Instrument};
 
@@ -23,6 +26,10 @@ pub enum Command {
     Contour(ContourArguments),
     /// Check a take and a melody that come with the program, with mistakes planted in it
     Demo(DemoArguments),
+    /// Check one open string, or all four, while you bow them or from a recording
+    String(StringArguments),
+    /// Play freely and get a draft melody to edit
+    Jot(JotArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -30,6 +37,8 @@ Examples:
   fingertape demo
   fingertape check my-take.m4a --melody my-melody.toml
   fingertape contour my-take.m4a --instrument cello
+  fingertape string D --instrument violin --from my-d-string.m4a
+  fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
 
 Exit codes:
   0  the take was judged (or the command did its work)

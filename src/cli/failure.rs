@@ -28,6 +28,28 @@ pub fn unusable_take(error: DecodeError) -> miette::Report {
     miette::Report::msg(error)
 }
 
+/// This program was built without its microphone.
+#[cfg(not(feature = "microphone"))]
+pub fn no_microphone_built_in() -> miette::Report {
+    Failure::new(
+        "this fingertape was built without a microphone",
+        "record with a phone or another program, and give the recording with --from FILE",
+    )
+    .into()
+}
+
+/// A microphone that cannot be used; the message says what happened and what to do.
+#[cfg(feature = "microphone")]
+pub fn unusable_microphone(error: fingertape::capture::CaptureError) -> miette::Report {
+    Failure::new(error.to_string(), "or give a recording with --from FILE").into()
+}
+
+/// A place on the disk where the sound cannot be kept.
+#[cfg(feature = "microphone")]
+pub fn unusable_place(error: fingertape::capture::CaptureError) -> miette::Report {
+    Failure::new(error.to_string(), "check the disk, or choose another place").into()
+}
+
 /// There is something under that name; `what` is what it was given as.
 pub fn is_there(path: &Path, what: &str) -> miette::Result<()> {
     match path.try_exists() {

@@ -15,6 +15,11 @@ pub fn string_length(text: &str) -> Result<f64, String> {
     number(text, "millimetres", 150.0, 1200.0, "measure from the nut to the bridge")
 }
 
+/// How long to wait for a sound, in seconds: 1 to 600.
+pub fn patience(text: &str) -> Result<f64, String> {
+    number(text, "seconds", 1.0, 600.0, "20 is enough to pick up a bow")
+}
+
 fn number(text: &str, unit: &str, low: f64, high: f64, advice: &str) -> Result<f64, String> {
     let value: f64 = text.trim().parse().map_err(|_| {
         let wanted =

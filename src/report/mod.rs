@@ -1,5 +1,5 @@
 //! What people and programs read: the report as words for a child, as a table for a teacher and as
-//! JSON; the contour as CSV. Everything here becomes text; nothing here judges.
+//! JSON; the contour as CSV; open strings. Everything here becomes text; nothing here judges.
 
 #[cfg(test)]
 mod any_report;
@@ -13,6 +13,10 @@ mod refused;
 #[cfg(test)]
 mod sample_report;
 mod settings;
+mod string_json;
+mod string_line;
+mod string_text;
+mod string_words;
 mod text_for_child;
 mod text_for_teacher;
 mod things_to_fix;
@@ -22,5 +26,8 @@ mod words;
 pub use contour_csv::contour_csv;
 pub use json::json;
 pub use settings::TextSettings;
+pub use string_json::string_json;
+pub use string_line::{said_aloud, string_line};
+pub use string_text::{all_strings_text, one_string_text};
 pub use text_for_child::for_child;
 pub use text_for_teacher::for_teacher;

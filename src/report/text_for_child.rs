@@ -233,7 +233,7 @@ fn also(report: &Report) -> Vec<String> {
 }
 
 /// A sentence as lines of at most 78 columns, indented by two.
-fn wrapped(line: &str) -> String {
+pub(super) fn wrapped(line: &str) -> String {
     let mut out = String::new();
     let mut column = 0;
     for word in line.split_whitespace() {
