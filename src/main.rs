@@ -10,6 +10,11 @@ fn main() -> ExitCode {
         cli::Command::Check(check) => cli::check::run(&check),
         cli::Command::Contour(contour) => cli::contour::run(&contour),
         cli::Command::Demo(demo) => cli::demo::run(&demo),
+        #[cfg(feature = "microphone")]
+        cli::Command::Record(record) => cli::record::run(&record),
+        cli::Command::Takes(takes) => cli::takes::run(&takes),
+        #[cfg(feature = "microphone")]
+        cli::Command::Inputs(inputs) => cli::inputs::run(&inputs),
     };
     cli::exit_codes::after(ended)
 }

@@ -1,6 +1,9 @@
 //! What can be typed after `fingertape`.
 
+use super::takes::TakesArguments;
 use super::{check::CheckArguments, contour::ContourArguments, demo::DemoArguments};
+#[cfg(feature = "microphone")]
+use super::{inputs::InputsArguments, record::RecordArguments};
 use clap::{Parser, Subcommand, ValueEnum};
 use fingertape::notation::Instrument;
 
@@ -23,6 +26,14 @@ pub enum Command {
     Contour(ContourArguments),
     /// Check a take and a melody that come with the program, with mistakes planted in it
     Demo(DemoArguments),
+    /// Record a take from the microphone, keep it in the take book, and report what differs
+    #[cfg(feature = "microphone")]
+    Record(RecordArguments),
+    /// List the takes that were recorded and what improved; delete, export or recover them
+    Takes(TakesArguments),
+    /// List the microphones, and how much they hear
+    #[cfg(feature = "microphone")]
+    Inputs(InputsArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -30,6 +41,8 @@ Examples:
   fingertape demo
   fingertape check my-take.m4a --melody my-melody.toml
   fingertape contour my-take.m4a --instrument cello
+  fingertape record my-melody.toml
+  fingertape takes
 
 Exit codes:
   0  the take was judged (or the command did its work)

@@ -2,14 +2,25 @@
 //! the program touches files and the terminal. Argument types stay in here; the library never sees them.
 
 mod arguments;
+mod book_place;
 pub mod check;
 pub mod contour;
 pub mod demo;
 pub mod exit_codes;
 mod failure;
+#[cfg(feature = "microphone")]
+pub mod inputs;
+mod judge_take;
+#[cfg(feature = "microphone")]
+mod live_view;
 mod print;
 mod ranges;
+#[cfg(feature = "microphone")]
+pub mod record;
+#[cfg(feature = "microphone")]
+mod recording;
 mod settle_instrument;
+pub mod takes;
 mod write_file;
 
 pub use arguments::{Arguments, Command};

@@ -1,0 +1,278 @@
+//! The microphone, the session, the disk and the view together: from an open microphone to a take in the book.
+//!
+//! Only the hand-over runs in the audio callback. The listening thread passes on what it hears over a queue
+//! without a limit, so a slow disk or terminal delays the view and loses nothing.
+
+use super::live_view::LiveView;
+use fingertape::capture::{self, CaptureError, Heard, Listening, TakeOnDisk, Wish};
+use fingertape::live::{Ended, Level, LevelWord, Session, Step};
+use fingertape::loudspeaker::Playing;
+use fingertape::remark::Remark;
+use fingertape::takes::{Take, repair_wav};
+use fingertape::units::SampleRate;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::time::Duration;
+
+/// What the listening thread passes on.
+pub enum Message {
+    /// Samples.
+    Samples(Vec<f32>),
+    /// Something went wrong.
+    Trouble(CaptureError),
+}
+
+/// An open microphone.
+pub struct Microphone {
+    /// The microphone; it is closed when this is dropped.
+    listening: Listening,
+    messages: Receiver<Message>,
+}
+
+impl Microphone {
+    /// Opens a microphone.
+    ///
+    /// # Errors
+    /// Those of [`capture::listen`].
+    pub fn open(wish: &Wish) -> Result<Self, CaptureError> {
+        let (send, messages) = mpsc::channel();
+        let listening = capture::listen(wish, move |heard| {
+            let message = match heard {
+                Heard::Samples(samples) => Message::Samples(samples.to_vec()),
+                Heard::Trouble(error) => Message::Trouble(error),
+            };
+            // At the very end nobody may be there to receive.
+            let _ = send.send(message);
+        })?;
+        Ok(Self { listening, messages })
+    }
+
+    /// Its name.
+    pub fn name(&self) -> &str {
+        &self.listening.name
+    }
+
+    /// Samples a second.
+    pub fn rate(&self) -> SampleRate {
+        self.listening.rate
+    }
+
+    /// The next message, if one comes within a time; `None` for not yet.
+    pub fn next(&self, within: Duration) -> Option<Message> {
+        match self.messages.recv_timeout(within) {
+            Ok(message) => Some(message),
+            Err(RecvTimeoutError::Timeout) => None,
+            Err(RecvTimeoutError::Disconnected) => {
+                Some(Message::Trouble(CaptureError::Stopped { why: "its thread ended".to_owned() }))
+            }
+        }
+    }
+}
+
+/// Why a recording ended.
+#[derive(Debug)]
+pub enum Why {
+    /// As the session says.
+    Ended(Ended),
+    /// The player asked for it.
+    Asked,
+    /// The microphone or the disk.
+    Trouble(CaptureError),
+}
+
+/// What was recorded.
+#[derive(Debug)]
+pub struct Recorded {
+    /// Why it ended.
+    pub why: Why,
+    /// Milliseconds of silence in the place of what could not be heard.
+    pub lost_ms: f64,
+    /// What the report should say about the recording.
+    pub remarks: Vec<Remark>,
+    /// Whether anything is on the disk.
+    pub kept: bool,
+}
+
+/// How long the loop waits before it looks whether it should stop.
+const WAIT: Duration = Duration::from_millis(50);
+
+/// Listens, counts in, and records into the take's WAV file until the take ends.
+pub fn record(
+    microphone: Microphone,
+    mut session: Session,
+    take: &Take,
+    view: &mut LiveView,
+    mut clicks: Option<Playing>,
+    stop: &AtomicBool,
+) -> Recorded {
+    let mut desk = Desk {
+        rate: microphone.rate(),
+        name: microphone.name().to_owned(),
+        take,
+        view,
+        disk: None,
+        why: None,
+        lost_ms: 0.0,
+        gaps: 0,
+        bar_beats: session.bar_beats(),
+    };
+    while desk.why.is_none() {
+        if stop.load(Ordering::Relaxed) {
+            desk.why = Some(Why::Asked);
+            break;
+        }
+        if let Some(message) = microphone.next(WAIT) {
+            desk.heard(message, &mut session, &mut clicks);
+        }
+    }
+    // What is on its way still belongs to the take, unless the take is over or the disk is full.
+    let Microphone { listening, messages } = microphone;
+    listening.stop();
+    if !matches!(desk.why, Some(Why::Ended(_) | Why::Trouble(CaptureError::Disk { .. }))) {
+        for message in messages.try_iter() {
+            if let Message::Samples(samples) = message {
+                session.push(&samples, |step| desk.step(step, &mut clicks));
+            }
+        }
+    }
+    desk.close()
+}
+
+/// The recording while it goes on.
+struct Desk<'a> {
+    rate: SampleRate,
+    name: String,
+    take: &'a Take,
+    view: &'a mut LiveView,
+    disk: Option<TakeOnDisk>,
+    why: Option<Why>,
+    lost_ms: f64,
+    /// Gaps whose length nobody knows.
+    gaps: u32,
+    bar_beats: u32,
+}
+
+impl Desk<'_> {
+    fn heard(&mut self, message: Message, session: &mut Session, clicks: &mut Option<Playing>) {
+        match message {
+            Message::Samples(samples) => session.push(&samples, |step| self.step(step, clicks)),
+            Message::Trouble(CaptureError::LostTime { milliseconds }) => {
+                // Before the take nothing is lost by it.
+                if session.take().is_some() {
+                    self.lost_ms += milliseconds;
+                    self.gaps += u32::from(milliseconds == 0.0);
+                }
+            }
+            Message::Trouble(error @ CaptureError::Notice { .. }) => self.view.say(&format!("Note: {error}")),
+            // A microphone that is silent for seconds has gone; a gap of unknown length must not be closed up.
+            Message::Trouble(error) => self.end(Why::Trouble(error)),
+        }
+    }
+
+    fn step(&mut self, step: Step<'_>, clicks: &mut Option<Playing>) {
+        match step {
+            Step::Level(level) => {
+                let advice = advice(&level, &self.name);
+                self.view.say(&advice);
+            }
+            Step::CountIn { .. } => {
+                if let Some(Err(error)) = clicks.as_ref().map(Playing::start) {
+                    self.view.say(&format!("Note: {error}. Count along here instead."));
+                    *clicks = None;
+                }
+            }
+            Step::Beat(beat) => self.view.beat(beat, self.bar_beats),
+            // Silence from here on.
+            Step::Begin => *clicks = None,
+            Step::Keep(samples) => self.keep(samples),
+            Step::Now(now) => self.view.now(&now),
+            Step::End(ended) => self.end(Why::Ended(ended)),
+        }
+    }
+
+    fn keep(&mut self, samples: &[f32]) {
+        if matches!(self.why, Some(Why::Trouble(CaptureError::Disk { .. }))) {
+            return;
+        }
+        let written = match &mut self.disk {
+            Some(disk) => disk.push(samples),
+            None => TakeOnDisk::create(&self.take.wav(), self.rate).and_then(|mut disk| {
+                disk.push(samples)?;
+                self.disk = Some(disk);
+                Ok(())
+            }),
+        };
+        if let Err(error) = written {
+            self.end(Why::Trouble(error));
+        }
+    }
+
+    /// The first reason is the one that counts; trouble is said at once.
+    fn end(&mut self, why: Why) {
+        if let Why::Trouble(error) = &why {
+            self.view.say(&format!("Stopped: {error}"));
+        }
+        self.why.get_or_insert(why);
+    }
+
+    fn close(mut self) -> Recorded {
+        self.view.wipe();
+        let kept = self.disk.is_some();
+        let mut remarks = Vec::new();
+        let finished = self.disk.take().map_or(Ok(()), |disk| disk.finish().map(|_| ()));
+        if let Err(error) = finished {
+            if !matches!(self.why, Some(Why::Trouble(CaptureError::Disk { .. }))) {
+                self.end(Why::Trouble(error));
+            }
+        }
+        if let Some(Why::Trouble(error)) = &self.why {
+            let code = if matches!(error, CaptureError::Disk { .. }) { "disk-full" } else { "microphone-stopped" };
+            let text = format!("The recording was cut off: {error} What came after that is not in the take.");
+            remarks.push(Remark::new(code, text));
+            // Its lengths are of the last save; eight bytes in place bring them up to what is there.
+            if kept && let Err(error) = repair_wav(&self.take.wav()) {
+                self.view.say(&format!("Note: {error}."));
+            }
+        }
+        if self.lost_ms > 0.0 || self.gaps > 0 {
+            remarks.push(lost_time(self.lost_ms, self.gaps));
+        }
+        Recorded { why: self.why.unwrap_or(Why::Asked), lost_ms: self.lost_ms, remarks, kept }
+    }
+}
+
+/// The remark about time that was not heard.
+fn lost_time(lost_ms: f64, gaps: u32) -> Remark {
+    let mut text = "The computer was too slow for this take".to_owned();
+    if lost_ms > 0.0 {
+        text.push_str(&format!(": {lost_ms:.0} ms of it are silence"));
+    }
+    if gaps > 0 {
+        let times = if gaps == 1 { "once".to_owned() } else { format!("{gaps} times") };
+        text.push_str(&format!(
+            "{} {times} the sound system lost a moment, and it does not say how long",
+            if lost_ms > 0.0 { ", and" } else { ":" }
+        ));
+    }
+    text.push_str(". What seems missing or early there may be that and not the player. Close other programs.");
+    Remark::new("lost-time", text)
+}
+
+/// What to do about a level.
+pub fn advice(level: &Level, microphone: &str) -> String {
+    let decibels = level.loudest_db;
+    match level.word() {
+        LevelWord::Silent => format!(
+            "I hear nothing ({decibels:.0} dB). Is \"{microphone}\" the right microphone, and is it on? \
+             'fingertape inputs --levels' shows which of them hear something. I count in all the same."
+        ),
+        LevelWord::Quiet => format!(
+            "You are very soft here ({decibels:.0} dB): come nearer to the microphone, to about an arm's length."
+        ),
+        LevelWord::Good => format!("The level is good ({decibels:.0} dB)."),
+        LevelWord::TooLoud => format!(
+            "That is too loud for the microphone (peak {:.0} dB): go further away, or turn its level down.",
+            level.peak_db
+        ),
+    }
+}
