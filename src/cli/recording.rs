@@ -226,8 +226,11 @@ impl Desk<'_> {
             }
         }
         if let Some(Why::Trouble(error)) = &self.why {
-            let code = if matches!(error, CaptureError::Disk { .. }) { "disk-full" } else { "microphone-stopped" };
-            let text = format!("The recording was cut off: {error} What came after that is not in the take.");
+            let (code, what) = match error {
+                CaptureError::Disk { .. } => ("disk-full", "The disk could take no more"),
+                _ => ("microphone-stopped", "The microphone stopped"),
+            };
+            let text = format!("{what} in the middle of this take: what was played after that is not in it.");
             remarks.push(Remark::new(code, text));
             // Its lengths are of the last save; eight bytes in place bring them up to what is there.
             if kept && let Err(error) = repair_wav(&self.take.wav()) {

@@ -8,6 +8,8 @@ mod follower;
 mod level;
 mod reader;
 mod session;
+#[cfg(test)]
+mod tests_along_takes;
 
 pub use follower::{Follower, Place};
 pub use level::{Level, LevelMeter, LevelWord};

@@ -67,6 +67,11 @@ const NOTHING: f64 = 20.0;
 const LONGEST: f64 = 595.0;
 /// A frame softer than the loudest so far by this is silence, whatever its pitch, in dB: a string rings on.
 const SOFTER: f32 = 30.0;
+/// A frame without a pitch is sound where it is louder than the softest so far by this, in dB: another instrument than
+/// the melody's has pitches that are not looked for.
+const LOUDER: f32 = 25.0;
+/// No room is softer than this, in dB: digital silence is no measure.
+const SOFTEST: f32 = -75.0;
 
 enum Phase {
     Checking(LevelMeter, u64),
@@ -90,6 +95,7 @@ pub struct Session {
     /// Samples of the take so far.
     kept: u64,
     loudest_db: f32,
+    softest_db: f32,
     /// When a note last sounded in the take.
     sounded: Option<f64>,
 }
@@ -125,6 +131,7 @@ impl Session {
             longest_rest,
             kept: 0,
             loudest_db: -120.0,
+            softest_db: 0.0,
             sounded: None,
             settings,
         }
@@ -165,7 +172,7 @@ impl Session {
                 }
                 Phase::Counting { .. } => self.count(samples, &mut on),
                 Phase::Playing => {
-                    // In pieces of a hop, so that the end does not depend on the chunks.
+                    // Up to the end of a hop: there it is decided whether the take is over.
                     let count = self.piece().min(samples.len());
                     self.play(&samples[..count], &mut on);
                     count
@@ -204,9 +211,13 @@ impl Session {
         count
     }
 
+    fn hop(&self) -> usize {
+        (self.settings.rate.0 / 100).max(1) as usize
+    }
+
+    /// Samples up to the end of the hop.
     fn piece(&self) -> usize {
-        let hop = u64::from(self.settings.rate.0 / 100).max(1);
-        (hop - self.kept % hop) as usize
+        self.hop() - (self.kept % self.hop() as u64) as usize
     }
 
     fn play(&mut self, samples: &[f32], on: &mut impl FnMut(Step<'_>)) {
@@ -215,16 +226,20 @@ impl Session {
         }
         on(Step::Keep(samples));
         self.kept += samples.len() as u64;
-        let (loudest, sounded) = (&mut self.loudest_db, &mut self.sounded);
+        let (loudest, softest, sounded) = (&mut self.loudest_db, &mut self.softest_db, &mut self.sounded);
         self.reader.push(samples, |now| {
-            if now.sounding.is_some() {
-                *loudest = loudest.max(now.level_db);
-                if now.level_db > *loudest - SOFTER {
-                    *sounded = Some(now.time.0);
-                }
+            *loudest = loudest.max(now.level_db);
+            *softest = softest.min(now.level_db).max(SOFTEST);
+            let plays = now.sounding.is_some() && now.level_db > *loudest - SOFTER;
+            if plays || now.level_db > *softest + LOUDER {
+                *sounded = Some(now.time.0);
             }
             on(Step::Now(*now));
         });
+        // Only at the end of a hop, so that the end does not depend on the chunks.
+        if self.piece() < self.hop() {
+            return;
+        }
         if let Some(end) = self.end() {
             on(Step::End(end));
             self.phase = Phase::Over;

@@ -86,7 +86,7 @@ mod tests {
         let text = progress(&[(1, before.clone()), (3, now)]);
         assert_eq!(
             text,
-            "bar      take 1   take 3\n1            2/3      4/4\n2            4/4      4/4\n\n\
+            "bar      take 1   take 3\n1           2/3      4/4\n2           4/4      4/4\n\n\
              Right notes and rests of those that could be judged, in each bar.\n\
              Better in take 3 than in take 1: bar 1.\n"
         );

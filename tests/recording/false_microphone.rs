@@ -39,17 +39,27 @@ pub struct FalseMicrophone {
 impl FalseMicrophone {
     /// A microphone that hears `mono` (at [`RATE`]) from the moment when somebody listens.
     pub fn hearing(mono: &[f32]) -> Self {
+        Self::with(mono, tempfile::tempdir().expect("a folder"), "/dev/null")
+    }
+
+    /// The same, and everything that is played or heard goes to [`played`](Self::played) as well.
+    pub fn hearing_beside_a_loudspeaker(mono: &[f32]) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
+        let played = folder.path().join("played.raw").display().to_string();
+        Self::with(mono, folder, &played)
+    }
+
+    fn with(mono: &[f32], folder: tempfile::TempDir, played: &str) -> Self {
         let pipe = folder.path().join("microphone");
         mkfifo(&pipe, Mode::S_IRUSR | Mode::S_IWUSR).expect("a pipe");
         let device = format!(
-            "{{ type file slave.pcm \"null\" file \"{}\" infile \"{}\" format \"raw\" \
+            "{{ type file slave.pcm \"null\" file \"{played}\" infile \"{}\" format \"raw\" \
              hint {{ show on description \"False microphone\" }} }}",
-            folder.path().join("played.raw").display(),
             pipe.display()
         );
         // This one is there and cannot be opened: its sound comes from nowhere.
-        let broken = "{ type hw card 31 device 0 hint { show on description \"Broken microphone\" } }";
+        let broken = "{ type file slave.pcm \"null\" file \"/dev/null\" infile \"/nowhere/at/all\" format \"raw\" \
+                      hint { show on description \"Broken microphone\" } }";
         let configuration = format!(
             "</usr/share/alsa/alsa.conf>\npcm.falsemic {device}\npcm.brokenmic {broken}\npcm.!default {device}\n"
         );
