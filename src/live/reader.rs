@@ -2,7 +2,7 @@
 
 use super::follower::{Follower, Place};
 use crate::notation::{EventKind, Instrument, Key, Melody, Spelling};
-use crate::pitch::{PitchTracker, TrackerSettings};
+use crate::pitch::{Frame, PitchTracker, TrackerSettings};
 use crate::units::{Cents, Hertz, SampleRate, Seconds};
 
 /// What sounds at one moment.
@@ -32,6 +32,12 @@ pub struct Sounding {
 /// Within this of the note on the sheet, the note on the sheet is what sounds.
 const SAME_NOTE_CENTS: f64 = 60.0;
 
+/// A candidate that is believed as soon as two frames agree on it. Noise stays below.
+const STRONG: f32 = 0.6;
+
+/// The live window as a share of the one for the report: a shorter one follows sooner, and errs a little more often.
+const WINDOW: f64 = 0.5;
+
 /// Frames a second.
 const FRAMES_A_SECOND: u64 = 100;
 
@@ -45,6 +51,8 @@ pub struct LiveReader {
     a4: Hertz,
     rate: SampleRate,
     pushed: u64,
+    /// The strongest candidate of the frame before.
+    top: Option<Hertz>,
     last: Option<Now>,
 }
 
@@ -60,7 +68,7 @@ impl LiveReader {
         lead_in: Seconds,
     ) -> Self {
         Self {
-            tracker: PitchTracker::new(TrackerSettings::for_instrument(rate, Some(instrument))),
+            tracker: PitchTracker::new(live_settings(rate, instrument)),
             follower: Follower::new(melody, bpm, FRAMES_A_SECOND as f64, lead_in),
             events: melody.events.iter().map(|event| event.kind).collect(),
             key: melody.sheet.key(),
@@ -68,6 +76,7 @@ impl LiveReader {
             a4,
             rate,
             pushed: 0,
+            top: None,
             last: None,
         }
     }
@@ -87,7 +96,7 @@ impl LiveReader {
             if self.last.is_some_and(|last| last.time == frame.time) {
                 continue;
             }
-            let midi = frame.pitch.map(|pitch| pitch.midi(self.a4).0);
+            let midi = self.pitch(&frame).map(|pitch| pitch.midi(self.a4).0);
             let place = self.follower.step(midi, frame.level_db);
             let sounding = midi.map(|midi| self.name(midi, place));
             let now = Now { time: frame.time, sounding, place, level_db: frame.level_db };
@@ -108,6 +117,17 @@ impl LiveReader {
         ((hop * rate).div_ceil(FRAMES_A_SECOND) - self.pushed).max(1) as usize
     }
 
+    /// The pitch of a frame: at once what two frames in a row say strongest, else what the tracker's path says, which
+    /// weighs a leap for longer.
+    fn pitch(&mut self, frame: &Frame) -> Option<Hertz> {
+        let top = frame.candidates[0].filter(|top| top.strength > STRONG).map(|top| top.pitch);
+        let before = std::mem::replace(&mut self.top, top);
+        match (top, before) {
+            (Some(top), Some(before)) if top.cents_above(before).0.abs() < SAME_NOTE_CENTS => Some(top),
+            _ => frame.pitch,
+        }
+    }
+
     fn name(&self, midi: f64, place: Place) -> Sounding {
         let expected = place.event.and_then(|event| match self.events.get(event) {
             Some(&EventKind::Note { written, sounding }) => Some((written, sounding)),
@@ -123,4 +143,10 @@ impl LiveReader {
         let written = Spelling::from_midi(nearest as i32 - self.shift, self.key);
         Sounding { written, cents: Cents(100.0 * (midi - nearest)) }
     }
+}
+
+fn live_settings(rate: SampleRate, instrument: Instrument) -> TrackerSettings {
+    let mut settings = TrackerSettings::for_instrument(rate, Some(instrument));
+    settings.window.0 *= WINDOW;
+    settings
 }

@@ -39,17 +39,22 @@ pub struct FalseMicrophone {
 impl FalseMicrophone {
     /// A microphone that hears `mono` (at [`RATE`]) from the moment when somebody listens.
     pub fn hearing(mono: &[f32]) -> Self {
-        Self::with(mono, tempfile::tempdir().expect("a folder"), "/dev/null")
+        Self::with(once(mono), tempfile::tempdir().expect("a folder"), "/dev/null")
+    }
+
+    /// A microphone whose sample number n is `sample(n)`.
+    pub fn hearing_samples(sample: impl Fn(usize) -> f32 + Send + 'static) -> Self {
+        Self::with(sample, tempfile::tempdir().expect("a folder"), "/dev/null")
     }
 
     /// The same, and everything that is played or heard goes to [`played`](Self::played) as well.
     pub fn hearing_beside_a_loudspeaker(mono: &[f32]) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let played = folder.path().join("played.raw").display().to_string();
-        Self::with(mono, folder, &played)
+        Self::with(once(mono), folder, &played)
     }
 
-    fn with(mono: &[f32], folder: tempfile::TempDir, played: &str) -> Self {
+    fn with(sample: impl Fn(usize) -> f32 + Send + 'static, folder: tempfile::TempDir, played: &str) -> Self {
         let pipe = folder.path().join("microphone");
         mkfifo(&pipe, Mode::S_IRUSR | Mode::S_IWUSR).expect("a pipe");
         let device = format!(
@@ -66,13 +71,13 @@ impl FalseMicrophone {
         fs::write(folder.path().join("asound.conf"), configuration).expect("a file");
         let (stop, stalled) = (Arc::<AtomicBool>::default(), Arc::<AtomicBool>::default());
         let feeder = {
-            let (mono, stop, stalled) = (mono.to_vec(), Arc::clone(&stop), Arc::clone(&stalled));
+            let (stop, stalled) = (Arc::clone(&stop), Arc::clone(&stalled));
             // Read and write: to open the pipe then never waits, and a reader that closes it to open it again
             // breaks nothing.
             let file =
                 OpenOptions::new().read(true).write(true).custom_flags(O_NONBLOCK).open(&pipe).expect("the pipe");
             fcntl(&file, FcntlArg::F_SETPIPE_SZ(PIPE)).expect("a small pipe");
-            thread::spawn(move || feed(file, &mono, &stop, &stalled))
+            thread::spawn(move || feed(file, sample, &stop, &stalled))
         };
         Self { folder, stop, stalled, feeder: Some(feeder) }
     }
@@ -109,7 +114,12 @@ impl Drop for FalseMicrophone {
     }
 }
 
-fn feed(mut pipe: File, mono: &[f32], stop: &AtomicBool, stalled: &AtomicBool) {
+fn once(mono: &[f32]) -> impl Fn(usize) -> f32 + Send + 'static {
+    let mono = mono.to_vec();
+    move |n| mono.get(n).copied().unwrap_or(0.0)
+}
+
+fn feed(mut pipe: File, sample: impl Fn(usize) -> f32, stop: &AtomicBool, stalled: &AtomicBool) {
     let mut block = Vec::with_capacity(BLOCK * CHANNELS * 4);
     let clock = Instant::now();
     // When the first frame was heard, in seconds of the clock.
@@ -117,7 +127,7 @@ fn feed(mut pipe: File, mono: &[f32], stop: &AtomicBool, stalled: &AtomicBool) {
     while !stop.load(Ordering::Relaxed) {
         block.clear();
         for n in frame..frame + BLOCK {
-            let sample = mono.get(n).copied().unwrap_or(0.0).to_le_bytes();
+            let sample = sample(n).to_le_bytes();
             (0..CHANNELS).for_each(|_| block.extend_from_slice(&sample));
         }
         // A block is smaller than a page, so it is written wholly or not at all.
