@@ -19,7 +19,11 @@ fn the_callback_neither_allocates_nor_frees() {
                 needle.fill(&mut long[..size]);
             }
         });
-        assert_eq!((counted.count_total, counted.count_current, counted.bytes_total), (0, 0, 0), "{channels}");
+        assert_eq!(
+            (counted.count_total, counted.count_current, counted.bytes_total),
+            (0, 0, 0),
+            "{channels}"
+        );
     }
 }
 

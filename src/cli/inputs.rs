@@ -74,7 +74,8 @@ pub fn run(arguments: &InputsArguments) -> miette::Result<Ending> {
     let listed: Vec<Listed> = inputs.into_iter().map(|input| listed(input, arguments.levels)).collect();
     match arguments.format {
         ReportFormat::Json => {
-            let mut text = serde_json::to_string_pretty(&listed).expect("words and numbers, which JSON can say");
+            let mut text =
+                serde_json::to_string_pretty(&listed).expect("words and numbers, which JSON can say");
             text.push('\n');
             print::plain(&text)?;
         }
@@ -84,8 +85,13 @@ pub fn run(arguments: &InputsArguments) -> miette::Result<Ending> {
 }
 
 fn listed(input: Input, levels: bool) -> Listed {
-    let mut listed =
-        Listed { name: input.name, id: input.id, default: input.is_default, level: None, cannot_be_opened: None };
+    let mut listed = Listed {
+        name: input.name,
+        id: input.id,
+        default: input.is_default,
+        level: None,
+        cannot_be_opened: None,
+    };
     if levels {
         match level(&listed.id) {
             Ok(level) => {

@@ -31,14 +31,3 @@ pub fn keep_report(take: &Take, report: &Report) -> miette::Result<()> {
     let words = report::for_child(report, &TextSettings::default());
     take.write_report(&words, &report::json(report)).map_err(failed)
 }
-
-/// The newest judged take before `take` of the same melody, note for note.
-pub fn judged_before(takes: &[Take], take: &Take, report: &Report) -> Option<(u32, Report)> {
-    takes
-        .iter()
-        .rev()
-        .filter(|earlier| earlier.number < take.number)
-        // A report that cannot be read is passed over; `takes` says so.
-        .filter_map(|earlier| Some((earlier.number, earlier.report().ok()??)))
-        .find(|(_, earlier)| report::same_melody(earlier, report))
-}

@@ -38,6 +38,8 @@ const HALF: usize = 20;
 const IN_TUNE: f64 = 20.0;
 /// Frames (10 ms) that a note sounds before a line tells of it.
 const STEADY: usize = 20;
+/// Columns of the screen that are used.
+const COLUMNS: usize = 79;
 /// Columns for the notes of the bar.
 const BAR_COLUMNS: usize = 60;
 
@@ -48,7 +50,8 @@ impl LiveView {
             EventKind::Note { written, .. } => written.to_string(),
             EventKind::Rest => "rest".to_owned(),
         };
-        let events: Vec<(u32, String)> = melody.events.iter().map(|event| (event.bar, name(&event.kind))).collect();
+        let events: Vec<(u32, String)> =
+            melody.events.iter().map(|event| (event.bar, name(&event.kind))).collect();
         let last_bar = events.iter().map(|event| event.0).max().unwrap_or(1);
         Self { look, events, last_bar, drawn: 0, shown: String::new(), told: None, steady: Vec::new() }
     }
@@ -56,14 +59,15 @@ impl LiveView {
     /// Says something that stays on the screen.
     pub fn say(&mut self, line: &str) {
         self.wipe();
-        self.write(&format!("{line}\n"));
+        self.write(&wrapped(line));
     }
 
     /// A beat of the count-in.
     pub fn beat(&mut self, beat: u32, bar: u32) {
         match self.look {
             Look::Drawn => {
-                let beats = (1..=bar).map(|one| if one == beat { format!("[{one}]") } else { format!(" {one} ") });
+                let beats =
+                    (1..=bar).map(|one| if one == beat { format!("[{one}]") } else { format!(" {one} ") });
                 let counted: String = beats.collect::<Vec<_>>().join(" ");
                 self.draw(&format!("  get ready   {counted}\n"));
             }
@@ -194,6 +198,28 @@ fn cents_in_words(cents: f64) -> String {
     }
 }
 
+/// Lines of at most 79 columns, broken between words; a longer word stays whole.
+fn wrapped(text: &str) -> String {
+    let mut out = String::new();
+    for line in text.split('\n') {
+        let mut columns = 0;
+        for word in line.split(' ') {
+            let width = word.chars().count();
+            if columns > 0 && columns + 1 + width > COLUMNS {
+                out.push('\n');
+                columns = 0;
+            } else if columns > 0 {
+                out.push(' ');
+                columns += 1;
+            }
+            out.push_str(word);
+            columns += width;
+        }
+        out.push('\n');
+    }
+    out
+}
+
 /// A beat without needless decimals.
 fn decimal(beat: f64) -> String {
     let text = format!("{beat:.2}");
@@ -208,7 +234,8 @@ mod tests {
     use fingertape::units::{Cents, Seconds};
 
     fn view() -> LiveView {
-        let toml = b"instrument = \"violin\"\nkey = \"D\"\nbars = \"\"\"\nD4 q E4 F#4 G4\nA4 q rest A4 h\n\"\"\"";
+        let toml =
+            b"instrument = \"violin\"\nkey = \"D\"\nbars = \"\"\"\nD4 q E4 F#4 G4\nA4 q rest A4 h\n\"\"\"";
         LiveView::new(&read_melody_bytes("m.toml", toml).unwrap().melody, Look::Drawn)
     }
 
@@ -230,6 +257,28 @@ mod tests {
         let drawing = view().drawing(&now(2, 1, 0.3));
         assert!(drawing.contains("lower ....................o.................... higher"), "{drawing}");
         assert!(drawing.contains("F#4, in tune"), "{drawing}");
+    }
+
+    #[test]
+    fn what_is_said_is_broken_between_words() {
+        let long = "word ".repeat(40);
+        let text = wrapped(long.trim_end());
+        assert!(text.lines().all(|line| line.len() <= COLUMNS), "{text}");
+        assert_eq!(text.split_whitespace().count(), 40);
+        assert_eq!(wrapped("\nThe take: x"), "\nThe take: x\n");
+    }
+
+    #[test]
+    fn a_cent_is_said_with_its_side() {
+        for (cents, words) in [
+            (-0.2, "in tune"),
+            (10.4, "in tune"),
+            (-15.0, "nearly in tune (15 cents low)"),
+            (22.0, "a little high (22 cents)"),
+            (-41.0, "low (41 cents)"),
+        ] {
+            assert_eq!(cents_in_words(cents), words);
+        }
     }
 
     #[test]

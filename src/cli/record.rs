@@ -178,7 +178,9 @@ fn stop_on_ctrl_c() -> miette::Result<Arc<AtomicBool>> {
 /// An error of the microphone; its message says what to do already.
 pub fn no_microphone(error: CaptureError) -> miette::Report {
     let what_to_do = match error {
-        CaptureError::NoSuchInput { .. } => "'fingertape inputs' lists the microphones; give the name in quotes",
+        CaptureError::NoSuchInput { .. } => {
+            "'fingertape inputs' lists the microphones; give the name in quotes"
+        }
         _ => "'fingertape inputs --levels' shows which microphones can be opened",
     };
     Failure::new(error.to_string(), what_to_do).into()
@@ -186,7 +188,10 @@ pub fn no_microphone(error: CaptureError) -> miette::Report {
 
 fn begin(book: &Book, about: &About, melody: &Path) -> miette::Result<Take> {
     let bytes = fs::read(melody).map_err(|error| {
-        Failure::new(format!("{} cannot be read: {error}", melody.display()), "check that the file may be read")
+        Failure::new(
+            format!("{} cannot be read: {error}", melody.display()),
+            "check that the file may be read",
+        )
     })?;
     let ending = melody.extension().map(|ending| ending.to_string_lossy().into_owned());
     book.begin(about, ending.as_deref(), &bytes).map_err(book_place::failed)
@@ -270,7 +275,7 @@ fn tell(
         .find(|melody| melody.has(take))
         .map_or_else(|| Ok(Vec::new()), fingertape::takes::MelodyFolder::takes)
         .map_err(book_place::failed)?;
-    let changed = judge_take::judged_before(&takes, take, judged)
+    let changed = judged_before(&takes, take, judged)
         .map(|(number, before)| report::what_changed(&before, number, judged));
     match arguments.format {
         ReportFormat::Json => {
@@ -293,4 +298,15 @@ fn tell(
     }
     view.say(&format!("\nThe take: {}\nAll takes: fingertape takes", take.wav().display()));
     Ok(())
+}
+
+/// The newest judged take before `take` of the same melody, note for note.
+fn judged_before(takes: &[Take], take: &Take, report: &Report) -> Option<(u32, Report)> {
+    takes
+        .iter()
+        .rev()
+        .filter(|earlier| earlier.number < take.number)
+        // A report that cannot be read is passed over; `takes` says so.
+        .filter_map(|earlier| Some((earlier.number, earlier.report().ok()??)))
+        .find(|(_, earlier)| report::same_melody(earlier, report))
 }

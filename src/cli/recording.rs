@@ -220,10 +220,12 @@ impl Desk<'_> {
         let kept = self.disk.is_some();
         let mut remarks = Vec::new();
         let finished = self.disk.take().map_or(Ok(()), |disk| disk.finish().map(|_| ()));
-        if let Err(error) = finished {
-            if !matches!(self.why, Some(Why::Trouble(CaptureError::Disk { .. }))) {
-                self.end(Why::Trouble(error));
-            }
+        if let Err(error) = finished
+            && !matches!(self.why, Some(Why::Trouble(CaptureError::Disk { .. })))
+        {
+            // The take is over already; that its end could not be written is what counts now.
+            self.why = None;
+            self.end(Why::Trouble(error));
         }
         if let Some(Why::Trouble(error)) = &self.why {
             let (code, what) = match error {
@@ -257,7 +259,9 @@ fn lost_time(lost_ms: f64, gaps: u32) -> Remark {
             if lost_ms > 0.0 { ", and" } else { ":" }
         ));
     }
-    text.push_str(". What seems missing or early there may be that and not the player. Close other programs.");
+    text.push_str(
+        ". What seems missing or early there may be that and not the player. Close other programs.",
+    );
     Remark::new("lost-time", text)
 }
 
@@ -277,5 +281,27 @@ pub fn advice(level: &Level, microphone: &str) -> String {
             "That is too loud for the microphone (peak {:.0} dB): go further away, or turn its level down.",
             level.peak_db
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lost_time_is_told_as_far_as_it_is_known() {
+        let text = |lost_ms, gaps| lost_time(lost_ms, gaps).text;
+        assert!(
+            text(120.0, 0).contains("too slow for this take: 120 ms of it are silence."),
+            "{}",
+            text(120.0, 0)
+        );
+        assert!(text(0.0, 1).contains(": once the sound system lost a moment, and"), "{}", text(0.0, 1));
+        let both = text(20.0, 3);
+        assert!(
+            both.contains("20 ms of it are silence, and 3 times the sound system lost a moment"),
+            "{both}"
+        );
+        assert_eq!(lost_time(1.0, 0).code, "lost-time");
     }
 }

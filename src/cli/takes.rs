@@ -70,11 +70,7 @@ pub fn run(arguments: &TakesArguments) -> miette::Result<Ending> {
     }
     if let Some(to) = &arguments.export {
         let exported = book.export(to).map_err(failed)?;
-        print::styled(&format!(
-            "{} copied to {}.\n",
-            amount(exported.takes, "take"),
-            to.display()
-        ))?;
+        print::styled(&format!("{} copied to {}.\n", amount(exported.takes, "take"), to.display()))?;
         return Ok(Ending::Done);
     }
     if arguments.erase_everything {
@@ -170,7 +166,9 @@ fn recover_one(take: &Take) -> miette::Result<String> {
         return Ok("nothing was recorded; --delete takes its other files away".to_owned());
     }
     let repaired = match repair_wav(&take.wav()) {
-        Err(TakesError::Growing { .. }) => return Ok("is being recorded right now, and left alone".to_owned()),
+        Err(TakesError::Growing { .. }) => {
+            return Ok("is being recorded right now, and left alone".to_owned());
+        }
         repaired => repaired.map_err(failed)?,
     };
     let mut about = take.about().map_err(failed)?;
@@ -207,11 +205,7 @@ fn delete(book: &Book, which: &str, yes: bool) -> miette::Result<Ending> {
         return Ok(Ending::Refused);
     }
     let files = take.delete().map_err(failed)?;
-    print::styled(&format!(
-        "Take {number} of {} is deleted ({}).\n",
-        melody.name,
-        amount(files, "file")
-    ))?;
+    print::styled(&format!("Take {number} of {} is deleted ({}).\n", melody.name, amount(files, "file")))?;
     Ok(Ending::Done)
 }
 

@@ -94,7 +94,8 @@ impl LevelMeter {
 
     /// The level of everything that was pushed.
     pub fn level(&self) -> Level {
-        let rest = if self.filled > 0 && self.loudest == 0.0 { self.squares / self.filled as f64 } else { 0.0 };
+        let rest =
+            if self.filled > 0 && self.loudest == 0.0 { self.squares / self.filled as f64 } else { 0.0 };
         let decibels = |power: f64| 10.0 * power.max(1e-12).log10();
         Level {
             loudest_db: decibels(self.loudest.max(rest)),

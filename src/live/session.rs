@@ -108,7 +108,8 @@ impl Session {
         let lead_in = (0.5 * beat * rate) as u64;
         let beats = |length: Length| as_f64(length / melody.metre.beat());
         // A pickup of one beat in 4/4 is counted 1 2 3 4 1 2 3.
-        let before = melody.events.first().map_or(0.0, |event| as_f64(event.beat) - 1.0).max(0.0).floor() as u32;
+        let before =
+            melody.events.first().map_or(0.0, |event| as_f64(event.beat) - 1.0).max(0.0).floor() as u32;
         let bar_beats = u32::from(melody.metre.beats);
         let rests = melody.events.iter().filter(|event| event.kind == crate::notation::EventKind::Rest);
         let longest_rest = rests.map(|event| beats(event.length)).fold(0.0, f64::max) * beat;
@@ -256,7 +257,8 @@ impl Session {
             return (time > NOTHING).then_some(Ended::NothingPlayed);
         };
         let silent = time - sounded;
-        if (place.at_end && silent > GRACE) || (time > self.melody_seconds && silent > GRACE_AFTER_TIME + self.longest_rest)
+        if (place.at_end && silent > GRACE)
+            || (time > self.melody_seconds && silent > GRACE_AFTER_TIME + self.longest_rest)
         {
             return Some(Ended::Finished);
         }

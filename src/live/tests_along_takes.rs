@@ -77,11 +77,17 @@ fn a_new_attempt_is_followed_back() {
 fn session(name: &str, chunk: usize, level_check: f64) -> (Vec<String>, Vec<f32>, Option<Ended>) {
     let (samples, melody, instrument) = fixture(name);
     let bpm = melody.bpm.unwrap();
-    let settings =
-        SessionSettings { rate: samples.rate, instrument, bpm, a4: A4_ISO16, level_check: Seconds(level_check) };
+    let settings = SessionSettings {
+        rate: samples.rate,
+        instrument,
+        bpm,
+        a4: A4_ISO16,
+        level_check: Seconds(level_check),
+    };
     let mut session = Session::new(&melody, settings);
     let rate = samples.rate.hertz();
-    let mut heard: Vec<f32> = (0..(level_check * rate) as usize).map(|n| 0.1 * (n as f32 * 0.3).sin()).collect();
+    let mut heard: Vec<f32> =
+        (0..(level_check * rate) as usize).map(|n| 0.1 * (n as f32 * 0.3).sin()).collect();
     let silence = (f64::from(session.count_beats()) - 0.5) * 60.0 / bpm * rate;
     heard.extend(vec![0.0; silence.round() as usize]);
     heard.extend(&samples.mono);
@@ -126,7 +132,16 @@ fn any_chunks_give_the_same_session() {
 
 #[test]
 fn every_fixture_ends_by_itself_after_it_was_played() {
-    for name in ["demo", "rests", "restart", "wrong-notes", "missing-note", "octave-away", "one-long-bow", "tuned-low"] {
+    for name in [
+        "demo",
+        "rests",
+        "restart",
+        "wrong-notes",
+        "missing-note",
+        "octave-away",
+        "one-long-bow",
+        "tuned-low",
+    ] {
         let (samples, ..) = fixture(name);
         let (_, kept, ended) = session(name, 480, 0.0);
         assert!(matches!(ended, Some(Ended::Finished | Ended::LongSilence)), "{name}: {ended:?}");
@@ -140,8 +155,7 @@ fn every_fixture_ends_by_itself_after_it_was_played() {
 fn a_session_in_which_nobody_plays_ends_too() {
     let (_, melody, instrument) = fixture("all-right");
     let rate = SampleRate(8000);
-    let settings =
-        SessionSettings { rate, instrument, bpm: 100.0, a4: A4_ISO16, level_check: Seconds(0.0) };
+    let settings = SessionSettings { rate, instrument, bpm: 100.0, a4: A4_ISO16, level_check: Seconds(0.0) };
     let mut session = Session::new(&melody, settings);
     let mut ended = None;
     session.push(&vec![0.0; 8000 * 40], |step| {

@@ -56,7 +56,8 @@ pub fn open(render: impl FnOnce(SampleRate) -> Samples) -> Result<Playing, Louds
         };
         let own = device.default_output_config().map_err(cannot_open)?;
         let (rate, channels) = (own.sample_rate(), own.channels());
-        let config = StreamConfig { channels, sample_rate: rate, buffer_size: BufferSize::Fixed(BUFFER_FRAMES) };
+        let config =
+            StreamConfig { channels, sample_rate: rate, buffer_size: BufferSize::Fixed(BUFFER_FRAMES) };
         let needle = Needle::new(render(SampleRate(rate)).mono, usize::from(channels));
         let stream = open_as_any(&device, config, own.sample_format(), needle).map_err(cannot_open)?;
         Ok(Playing { name, stream: Some(stream) })

@@ -48,7 +48,8 @@ pub fn progress(takes: &[(u32, Report)]) -> String {
     for &bar in &bars {
         let _ = write!(text, "{bar:<6}");
         for counted in &counts {
-            let cell = in_bar(counted, bar).map_or_else(|| "-".to_owned(), |(right, all)| format!("{right}/{all}"));
+            let cell =
+                in_bar(counted, bar).map_or_else(|| "-".to_owned(), |(right, all)| format!("{right}/{all}"));
             let _ = write!(text, "{cell:>9}");
         }
         text.push('\n');

@@ -32,7 +32,8 @@ pub struct About {
 impl About {
     /// As one JSON object.
     pub(super) fn to_json(&self) -> String {
-        let mut text = serde_json::to_string_pretty(self).expect("numbers and words only, which JSON can say");
+        let mut text =
+            serde_json::to_string_pretty(self).expect("numbers and words only, which JSON can say");
         text.push('\n');
         text
     }

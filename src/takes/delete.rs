@@ -66,7 +66,8 @@ impl MelodyFolder {
         for path in entries(&self.folder)? {
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             // A file that was half written when the program was killed.
-            let half = name.ends_with(".part") && (name.starts_with(".take-") || name.starts_with(".last-number"));
+            let half =
+                name.ends_with(".part") && (name.starts_with(".take-") || name.starts_with(".last-number"));
             if name == LAST_NUMBER || half {
                 fs::remove_file(&path).map_err(TakesError::file(&path, "deleted"))?;
             } else {

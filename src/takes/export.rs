@@ -42,7 +42,11 @@ impl Book {
             }
         }
         exported.files = files.len();
-        if is_zip { zip_of(&files, to)? } else { folder_of(&files, to)? }
+        if is_zip {
+            zip_of(&files, to)?
+        } else {
+            folder_of(&files, to)?
+        }
         Ok(exported)
     }
 }

@@ -34,7 +34,8 @@ impl Take {
         let (number, ending) = file_name.strip_prefix("take-")?.split_once('.')?;
         let known = ["wav", "about.json", "report.json", "report.txt", "melody"].contains(&ending)
             || ending.starts_with("melody.");
-        let known = known && (3..=9).contains(&number.len()) && number.bytes().all(|byte| byte.is_ascii_digit());
+        let known =
+            known && (3..=9).contains(&number.len()) && number.bytes().all(|byte| byte.is_ascii_digit());
         known.then(|| number.parse().ok())?.filter(|number| *number > 0)
     }
 
@@ -169,7 +170,15 @@ mod tests {
         assert_eq!(Take::number_of("take-001.wav"), Some(1));
         assert_eq!(Take::number_of("take-001.melody.toml"), Some(1));
         assert_eq!(Take::number_of("take-1000.report.json"), Some(1000));
-        for name in ["take-1.wav", "take-000.wav", "take-+01.wav", "take-001", "mine.wav", "take-001.mine.wav", ".take-001.wav.7.part"] {
+        for name in [
+            "take-1.wav",
+            "take-000.wav",
+            "take-+01.wav",
+            "take-001",
+            "mine.wav",
+            "take-001.mine.wav",
+            ".take-001.wav.7.part",
+        ] {
             assert_eq!(Take::number_of(name), None, "{name}");
         }
     }

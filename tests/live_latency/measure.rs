@@ -21,8 +21,10 @@ const LOOK: f64 = 5.0;
 /// How notes meet: the rise of the new one and the ringing of the old one in seconds, and whether the limits are for
 /// this. A finger that comes down on a string ends the old note at once; a new bow starts softly while an open string
 /// rings on, and for a while the old note is the louder one.
-const CASES: [(&str, f64, f64, bool); 2] =
-    [("from finger to finger", 0.01, 0.03, true), ("a soft new bow while the old note rings", 0.06, 0.25, false)];
+const CASES: [(&str, f64, f64, bool); 2] = [
+    ("from finger to finger", 0.01, 0.03, true),
+    ("a soft new bow while the old note rings", 0.06, 0.25, false),
+];
 
 fn main() -> ExitCode {
     if within_limits() { ExitCode::SUCCESS } else { ExitCode::FAILURE }

@@ -39,7 +39,7 @@ pub struct FalseMicrophone {
 impl FalseMicrophone {
     /// A microphone that hears `mono` (at [`RATE`]) from the moment when somebody listens.
     pub fn hearing(mono: &[f32]) -> Self {
-        Self::with(once(mono), tempfile::tempdir().expect("a folder"), "/dev/null")
+        Self::hearing_samples(once(mono))
     }
 
     /// A microphone whose sample number n is `sample(n)`.
@@ -74,8 +74,12 @@ impl FalseMicrophone {
             let (stop, stalled) = (Arc::clone(&stop), Arc::clone(&stalled));
             // Read and write: to open the pipe then never waits, and a reader that closes it to open it again
             // breaks nothing.
-            let file =
-                OpenOptions::new().read(true).write(true).custom_flags(O_NONBLOCK).open(&pipe).expect("the pipe");
+            let file = OpenOptions::new()
+                .read(true)
+                .write(true)
+                .custom_flags(O_NONBLOCK)
+                .open(&pipe)
+                .expect("the pipe");
             fcntl(&file, FcntlArg::F_SETPIPE_SZ(PIPE)).expect("a small pipe");
             thread::spawn(move || feed(file, sample, &stop, &stalled))
         };

@@ -79,7 +79,10 @@ fn a_full_disk_is_said_at_once_and_what_is_there_is_judged() {
     // A file may have 1200 KiB, which are 8.5 s of the take: the disk is full for the take alone.
     let inner = record(&microphone, &melody, &[]);
     let mut command = microphone.command("bash");
-    command.args(["-c", "trap '' XFSZ; ulimit -f 1200; exec \"$0\" \"$@\""]).arg(PROGRAM).args(inner.get_args());
+    command
+        .args(["-c", "trap '' XFSZ; ulimit -f 1200; exec \"$0\" \"$@\""])
+        .arg(PROGRAM)
+        .args(inner.get_args());
     let began = std::time::Instant::now();
     let (code, text, errors) = said(&command.output().expect("it ends"));
     assert_eq!(code, 0, "{text}{errors}");
@@ -90,7 +93,10 @@ fn a_full_disk_is_said_at_once_and_what_is_there_is_judged() {
     assert!(began.elapsed().as_secs() < 20, "{:?}", began.elapsed());
     let report = judged_part(&microphone, 8.0);
     assert!(has_remark(&report, "disk-full"), "{report}");
-    assert_eq!(hound::WavReader::open(first_take(&microphone).wav()).expect("a WAV file").spec().sample_rate, 48_000);
+    assert_eq!(
+        hound::WavReader::open(first_take(&microphone).wav()).expect("a WAV file").spec().sample_rate,
+        48_000
+    );
 }
 
 #[test]
@@ -144,9 +150,11 @@ fn nothing_is_recorded_where_it_could_not_be_kept() {
 #[test]
 fn a_microphone_that_cannot_be_opened_is_called_that() {
     let (microphone, melody) = demo();
-    for (input, words) in [("alsa:brokenmic", "exists but cannot be opened"), ("nobody", "there is no microphone called")]
+    for (input, words) in
+        [("alsa:brokenmic", "exists but cannot be opened"), ("nobody", "there is no microphone called")]
     {
-        let (code, _, errors) = said(&record(&microphone, &melody, &["--input", input]).output().expect("it ends"));
+        let (code, _, errors) =
+            said(&record(&microphone, &melody, &["--input", input]).output().expect("it ends"));
         assert_eq!(code, 2, "{errors}");
         let errors = errors.split_whitespace().collect::<Vec<_>>().join(" ").replace(" │", "");
         assert!(errors.contains(words) && errors.contains("fingertape inputs"), "{errors}");

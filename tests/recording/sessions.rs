@@ -1,7 +1,9 @@
 //! A take through the microphone is judged as the file that it was played from.
 
-use crate::false_microphone::FalseMicrophone;
-use crate::support::{after_count_in, case, check, first_take, record, said, sound_of, verdicts};
+use crate::false_microphone::{FalseMicrophone, RATE};
+use crate::support::{
+    PROGRAM, after_count_in, book, case, check, first_take, record, said, sound_of, verdicts,
+};
 use serde_json::Value;
 use std::thread;
 
@@ -9,10 +11,7 @@ const CASES: [&str; 6] = ["demo", "wrong-notes", "all-right", "rests", "octave-a
 
 #[test]
 fn a_take_through_the_microphone_has_the_verdicts_of_its_file() {
-    let threads: Vec<_> = CASES
-        .into_iter()
-        .map(|name| thread::spawn(move || same_verdicts(name)))
-        .collect();
+    let threads: Vec<_> = CASES.into_iter().map(|name| thread::spawn(move || same_verdicts(name))).collect();
     let wrong: Vec<String> = threads.into_iter().filter_map(|one| one.join().expect("no panic")).collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
@@ -23,7 +22,8 @@ fn same_verdicts(name: &str) -> Option<String> {
     let microphone = FalseMicrophone::hearing(&after_count_in(&sound_of(name), &melody));
     let output = record(&microphone, &melody, &["--format", "json"]).output().expect("the program runs");
     let (code, text, errors) = said(&output);
-    let recorded: Value = serde_json::from_str(&text).unwrap_or_else(|error| panic!("{name}: {error}: {errors}"));
+    let recorded: Value =
+        serde_json::from_str(&text).unwrap_or_else(|error| panic!("{name}: {error}: {errors}"));
     let (file_code, file) = check(&case(name).join("take.flac"), &melody, &[]);
     // The report that was printed is the one in the book, and the one that `check` gives of the book's files.
     let take = first_take(&microphone);
@@ -45,4 +45,44 @@ fn same_verdicts(name: &str) -> Option<String> {
             verdicts(&file)
         )
     })
+}
+
+#[test]
+fn the_session_in_the_readme_works_as_it_stands_there() {
+    let readme =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md")).expect("the README");
+    let (_, section) = readme.split_once("## At home: record a take").expect("the section");
+    let blocks: Vec<&str> =
+        section.split("```sh\n").skip(1).map(|rest| rest.split("```").next().expect("an end")).collect();
+    // While `inputs` listens there is a tone, and while the level is checked; then the count, then the take.
+    let tone = |seconds: usize| (0..seconds * RATE as usize).map(|n| 0.1 * (n as f32 * 0.06).sin());
+    let melody = case("all-right").join("melody.toml");
+    let commands: Vec<&str> = blocks[0].lines().collect();
+    assert_eq!(commands, ["fingertape inputs --levels", "fingertape record my-melody.toml --silent-count"]);
+    let run = |microphone: &FalseMicrophone, block: &str| {
+        let program = std::path::Path::new(PROGRAM).parent().expect("a folder").display().to_string();
+        let mut command = microphone.command("bash");
+        command.args(["-c", block]).current_dir(microphone.folder()).env("FINGERTAPE_BOOK", book(microphone));
+        command.env("PATH", format!("{program}:{}", std::env::var("PATH").unwrap_or_default()));
+        said(&command.output().expect("bash runs"))
+    };
+    let listened = FalseMicrophone::hearing(&tone(10).collect::<Vec<_>>());
+    let (code, text, errors) = run(&listened, commands[0]);
+    assert_eq!((code, errors.as_str()), (0, ""), "{text}");
+    let heard: Vec<f32> = tone(2).chain(after_count_in(&sound_of("all-right"), &melody)).collect();
+    let microphone = FalseMicrophone::hearing(&heard);
+    std::fs::copy(&melody, microphone.folder().join("my-melody.toml")).expect("a copy");
+    let (code, text, errors) = run(&microphone, commands[1]);
+    assert_eq!((code, errors.as_str()), (0, ""), "{text}");
+    assert!(
+        text.contains("The level is good") && text.contains("Every note was the one on the sheet."),
+        "{text}"
+    );
+    assert!(text.lines().all(|line| line.chars().count() < 80 || line.contains('/')), "{text}");
+    let (code, text, errors) = run(&microphone, blocks[1]);
+    assert_eq!((code, errors.as_str()), (0, ""), "{text}");
+    assert!(
+        text.contains("12 of 12 notes right") && text.contains("Take 1 of my-melody is deleted"),
+        "{text}"
+    );
 }

@@ -39,7 +39,9 @@ mod soak {
         let arguments: Vec<String> = std::env::args().skip(1).collect();
         match &arguments[..] {
             [seconds] => from_end_to_end(seconds),
-            [word, seconds, file] if word == "listen" => listen_to(seconds.parse().expect("seconds"), Path::new(file)),
+            [word, seconds, file] if word == "listen" => {
+                listen_to(seconds.parse().expect("seconds"), Path::new(file))
+            }
             _ => {
                 eprintln!("usage: soak SECONDS");
                 ExitCode::from(2)
@@ -57,11 +59,16 @@ mod soak {
         let mut wav = hound::WavReader::open(&file).expect("a WAV file");
         let count = wav.len();
         let expected = |n: usize| (sample(n) * 8_388_608.0).round() as i32;
-        let wrong = wav.samples::<i32>().enumerate().find(|(n, one)| *one.as_ref().expect("a sample") != expected(*n));
+        let wrong = wav
+            .samples::<i32>()
+            .enumerate()
+            .find(|(n, one)| *one.as_ref().expect("a sample") != expected(*n));
         let minutes = f64::from(count) / f64::from(RATE) / 60.0;
         match wrong {
             None if status.success() => {
-                println!("soak: {count} samples ({minutes:.1} minutes), bit for bit what the microphone was given");
+                println!(
+                    "soak: {count} samples ({minutes:.1} minutes), bit for bit what the microphone was given"
+                );
                 ExitCode::SUCCESS
             }
             _ => {
@@ -80,7 +87,9 @@ mod soak {
             });
         })
         .expect("the microphone opens");
-        let melody = read_melody_bytes("m.toml", b"instrument = \"violin\"\nbars = \"A4 w\"\n").expect("a melody").melody;
+        let melody = read_melody_bytes("m.toml", b"instrument = \"violin\"\nbars = \"A4 w\"\n")
+            .expect("a melody")
+            .melody;
         let mut reader =
             LiveReader::new(&melody, Instrument::Violin, 60.0, A4_ISO16, listening.rate, Seconds(1.0));
         let mut take = TakeOnDisk::create(file, listening.rate).expect("a file");

@@ -39,7 +39,11 @@ fn at_rate(samples: &[f32], rate: u32) -> Vec<f32> {
                 .map(|tap| {
                     let x = tap as f64 - fraction;
                     let window = (std::f64::consts::FRAC_PI_2 * x / REACH as f64).cos().max(0.0).powi(2);
-                    let sinc = if x == 0.0 { 1.0 } else { (std::f64::consts::PI * x).sin() / (std::f64::consts::PI * x) };
+                    let sinc = if x == 0.0 {
+                        1.0
+                    } else {
+                        (std::f64::consts::PI * x).sin() / (std::f64::consts::PI * x)
+                    };
                     window * sinc
                 })
                 .collect()

@@ -33,7 +33,10 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     assert_eq!(code, 0, "{text}");
     let again = FalseMicrophone::hearing(&after_count_in(&sound_of("all-right"), &melody));
     let mut second = again.command(PROGRAM);
-    second.args(["record", "--silent-count", "--level-check", "0", "--book"]).arg(book(&microphone)).arg(&melody);
+    second
+        .args(["record", "--silent-count", "--level-check", "0", "--book"])
+        .arg(book(&microphone))
+        .arg(&melody);
     let (code, text, errors) = said(&second.output().expect("it ends"));
     assert_eq!(code, 0, "{text}{errors}");
     assert!(text.contains("Since take 1, bars 1 to 4 have got better."), "{text}");
@@ -42,7 +45,10 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     assert_eq!(code, 0);
     assert!(text.contains("melody  (2 takes)") && text.contains("12 of 12 notes right"), "{text}");
     let (_, text, _) = takes(&microphone, &["melody"]);
-    assert!(text.contains("bar      take 1   take 2\n1           0/4      4/4\n2           1/4      4/4\n"), "{text}");
+    assert!(
+        text.contains("bar      take 1   take 2\n1           0/4      4/4\n2           1/4      4/4\n"),
+        "{text}"
+    );
     assert!(text.contains("Better in take 2 than in take 1: bars 1 to 4."), "{text}");
     assert!(text.lines().all(|line| line.chars().count() < 80), "{text}");
 
@@ -99,7 +105,10 @@ fn microphones_are_listed_with_what_they_hear_and_why_they_cannot_be_opened() {
     assert_eq!((code, errors.as_str()), (0, ""));
     let listed: Vec<Value> = serde_json::from_str(&text).expect("JSON");
     let named = |name: &str| {
-        listed.iter().find(|one| one["id"].as_str().is_some_and(|id| id.contains(name))).unwrap_or_else(|| panic!("{text}"))
+        listed
+            .iter()
+            .find(|one| one["id"].as_str().is_some_and(|id| id.contains(name)))
+            .unwrap_or_else(|| panic!("{text}"))
     };
     assert_eq!(named("falsemic")["level"]["word"], "good", "{text}");
     assert!(named("brokenmic")["cannot_be_opened"].is_string(), "{text}");
