@@ -2,7 +2,7 @@
 
 use super::{Ended, LevelWord, LiveReader, Now, Session, SessionSettings, Step};
 use crate::decode::read_take;
-use crate::formats::read_melody;
+use crate::formats::{read_melody, read_melody_bytes};
 use crate::notation::{EventKind, Instrument, Melody};
 use crate::pipeline::{JudgeSettings, judge};
 use crate::samples::Samples;
@@ -120,6 +120,32 @@ fn a_session_checks_counts_keeps_and_ends_by_itself() {
     assert!(seconds > played - 1.0 && seconds < played + 4.0, "{seconds} s of {played} s");
     let same = kept.len().min(samples.mono.len());
     assert!(kept[..same] == samples.mono[..same]);
+}
+
+#[test]
+fn what_stands_before_a_pickup_is_counted_too() {
+    // One quarter note before the first bar of 4/4: "one two three four, one two three", and it comes on four.
+    let toml = b"instrument = 'violin'\nmetre = '4/4'\nbpm = 120\npickup = 'A4 q'\nbars = ['D4 w']";
+    let melody = read_melody_bytes("m.toml", toml).unwrap().melody;
+    let settings = SessionSettings {
+        rate: SampleRate(8000),
+        instrument: Instrument::Violin,
+        bpm: 120.0,
+        a4: A4_ISO16,
+        level_check: Seconds(0.0),
+    };
+    let mut session = Session::new(&melody, settings);
+    assert_eq!((session.count_beats(), session.bar_beats()), (7, 4));
+    let (mut counted, mut began) = (Vec::new(), false);
+    // Seven beats of half a second, and one sample.
+    session.push(&vec![0.0; 7 * 4000 + 1], |step| match step {
+        Step::Beat(beat) => counted.push(beat),
+        Step::Begin => began = true,
+        _ => {}
+    });
+    assert_eq!((counted, began), (vec![1, 2, 3, 4, 1, 2, 3], true));
+    // The take has begun half a beat before.
+    assert_eq!(session.take(), Some(Seconds(2001.0 / 8000.0)));
 }
 
 #[test]

@@ -6,9 +6,7 @@ use crate::samples::Samples;
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, Device, ErrorKind, FromSample, SampleFormat, SizedSample, Stream, StreamConfig};
-use std::sync::mpsc;
 use std::thread;
-use std::time::Duration;
 use thiserror::Error;
 
 /// Why nothing can be played.
@@ -36,9 +34,6 @@ pub struct Playing {
 
 /// Frames in one buffer of the device: 10 ms at 48 kHz.
 const BUFFER_FRAMES: u32 = 480;
-
-/// How long a device may take to close before it is left behind: some never return from closing.
-const CLOSE_WITHIN: Duration = Duration::from_secs(1);
 
 /// Opens the system's own choice of output and has it ready to play what `render` makes at its rate.
 ///
@@ -81,15 +76,9 @@ impl Playing {
 impl Drop for Playing {
     fn drop(&mut self) {
         let Some(stream) = self.stream.take() else { return };
-        // Closing can hang in the system when a device stalls; then the thread is left to it.
-        let (closed, wait) = mpsc::channel();
-        let closer = thread::Builder::new().name("closing".to_owned()).spawn(move || {
-            drop(stream);
-            let _ = closed.send(());
-        });
-        if closer.is_ok() {
-            let _ = wait.recv_timeout(CLOSE_WITHIN);
-        }
+        // Closing can take long, and some devices never return from it; nobody waits for that while a take begins.
+        // Where there is no thread to be had, the stream is closed here, with the closure that was refused.
+        let _ = thread::Builder::new().name("closing".to_owned()).spawn(move || drop(stream));
     }
 }
 

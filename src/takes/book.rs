@@ -53,7 +53,11 @@ impl Book {
             let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
             let name = entry.file_name().to_string_lossy().into_owned();
             if is_folder && safe_name(&name) == name {
-                found.push(MelodyFolder { name, folder: entry.path() });
+                let melody = MelodyFolder { name, folder: entry.path() };
+                // Somebody else's folder is not one of ours, even if it is empty.
+                if melody.folder.join(LAST_NUMBER).is_file() || !melody.takes()?.is_empty() {
+                    found.push(melody);
+                }
             }
         }
         found.sort_by(|a, b| a.name.cmp(&b.name));

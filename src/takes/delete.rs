@@ -124,10 +124,10 @@ mod tests {
         let (diary, photo) = (home.path().join("m/diary.txt"), home.path().join("photo.png"));
         fs::write(&diary, b"dear").unwrap();
         fs::write(&photo, b"me").unwrap();
-        fs::create_dir(home.path().join("holiday pictures")).unwrap();
+        fs::create_dir(home.path().join("holiday-pictures")).unwrap();
         let deleted = book.erase().unwrap();
         assert_eq!(deleted.left, [diary.clone(), photo.clone()]);
-        assert!(diary.exists() && photo.exists() && home.path().join("holiday pictures").exists());
+        assert!(diary.exists() && photo.exists() && home.path().join("holiday-pictures").exists());
     }
 
     #[cfg(unix)]

@@ -14,6 +14,20 @@ pub fn case(name: &str) -> PathBuf {
     if name == "demo" { root.join("demo-data") } else { root.join("audio-fixtures").join(name) }
 }
 
+/// Every case that has a truth.
+pub fn cases() -> Vec<String> {
+    let listed = std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures"));
+    let mut names: Vec<String> = listed
+        .expect("audio-fixtures is there")
+        .map(|entry| entry.expect("it can be read").path())
+        .filter(|path| path.join("expected.json").is_file())
+        .map(|path| path.file_name().unwrap_or_default().to_string_lossy().into_owned())
+        .collect();
+    names.push("demo".to_owned());
+    names.sort();
+    names
+}
+
 /// A case's take at the microphone's rate.
 pub fn sound_of(name: &str) -> Vec<f32> {
     let take = fingertape::decode::read_take(&case(name).join("take.flac")).expect("a take");
