@@ -25,9 +25,9 @@ pub struct InputsArguments {
 }
 
 const AFTER_HELP: &str = "\
-The microphone with a star is the one that the system would choose. A microphone that is in the list may
-still refuse to open: another program may have it, or the system's settings may forbid it; --levels finds
-out. Make a sound while it listens.
+The microphone with a star is the one that the system would choose. One that is in the list may
+still refuse to open: another program may have it, or the system's settings may forbid it;
+--levels finds out. Make a sound while it listens.
 
 Levels are in dB below full scale, of the loudest 100 ms:
   silent    below -62: it hears nothing, or is switched off
@@ -74,8 +74,9 @@ pub fn run(arguments: &InputsArguments) -> miette::Result<Ending> {
     let listed: Vec<Listed> = inputs.into_iter().map(|input| listed(input, arguments.levels)).collect();
     match arguments.format {
         ReportFormat::Json => {
+            let object = serde_json::json!({ "inputs": listed });
             let mut text =
-                serde_json::to_string_pretty(&listed).expect("words and numbers, which JSON can say");
+                serde_json::to_string_pretty(&object).expect("words and numbers, which JSON can say");
             text.push('\n');
             print::plain(&text)?;
         }

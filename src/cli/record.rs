@@ -69,17 +69,17 @@ pub struct RecordArguments {
 }
 
 const AFTER_HELP: &str = "\
-What happens: you play any long note while the level is checked, hear one bar of clicks, and play. While
-you play you see where in the melody you are, which note sounds and how far it is from its pitch. The
-take ends by itself after the last bar, or after a long silence; Ctrl-C ends it at once. It is kept
-either way, and judged as 'fingertape check' would.
+What happens: you play any long note while the level is checked, hear one bar of clicks, and play.
+While you play you see where in the melody you are, which note sounds and how far it is from its
+pitch. The take ends by itself after the last bar, or after a long silence; Ctrl-C ends it at once.
+It is kept either way, and judged as 'fingertape check' would.
 
-Headphones keep the clicks out of the recording. Turn them low before you put them on: loud sound so
-close to the ear can harm it. Without headphones use --silent-count.
+Headphones keep the clicks out of the recording. Turn them low before you put them on: loud sound
+so close to the ear can harm it. Without headphones use --silent-count.
 
-Each take is a few plain files in the take book: the recording as it grows (.wav), the melody as it was
-(.melody.toml or as you wrote it), the report as words and as JSON, and when and how it was recorded.
-No take is ever written over. 'fingertape takes' lists them, shows what improved, and deletes them.
+Each take is a few plain files in the take book: the recording as it grows (.wav), the melody as
+you wrote it (.melody.toml), the report as words and as JSON, and when and how it was recorded. No
+take is ever written over. 'fingertape takes' lists them, shows what improved, and deletes them.
 
 Examples:
   fingertape record my-melody.toml
@@ -89,7 +89,8 @@ Examples:
 
 Exit codes:
   0  recorded and judged
-  1  recorded and refused (silent, too quiet, too noisy, not this melody), or stopped before it began
+  1  recorded and refused (silent, too quiet, too noisy, not this melody), or stopped before it
+     began
   2  no microphone, no place to keep the take, a melody that cannot be used, or a wrong argument";
 
 /// The tempo that is counted where nobody set one: a slow walk (common practice for a first reading).

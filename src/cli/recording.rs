@@ -175,7 +175,8 @@ impl Desk<'_> {
                 let advice = advice(&level, &self.name);
                 self.view.say(&advice);
             }
-            Step::CountIn { .. } => {
+            Step::CountIn { beats } => {
+                self.view.say(&format!("Get ready: I count {beats} beats, then you play."));
                 if let Some(Err(error)) = clicks.as_ref().map(Playing::start) {
                     self.view.say(&format!("Note: {error}. Count along here instead."));
                     *clicks = None;

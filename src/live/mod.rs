@@ -6,6 +6,7 @@
 
 mod follower;
 mod level;
+mod level_check;
 mod reader;
 mod session;
 #[cfg(test)]

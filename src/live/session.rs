@@ -1,6 +1,7 @@
 //! A whole session at the microphone, counted in samples: the level check, the count-in, the take, its end.
 
-use super::level::{Level, LevelMeter};
+use super::level::Level;
+use super::level_check::LevelCheck;
 use super::reader::{LiveReader, Now};
 use crate::notation::{Instrument, Length, Melody, as_f64};
 use crate::units::{Hertz, SampleRate, Seconds};
@@ -16,7 +17,8 @@ pub struct SessionSettings {
     pub bpm: f64,
     /// The pitch of A4.
     pub a4: Hertz,
-    /// How long the level is checked; 0 for not at all.
+    /// How long the level is checked once the player has begun to play, for which the check waits a few seconds; 0 for
+    /// no check.
     pub level_check: Seconds,
 }
 
@@ -74,7 +76,7 @@ const LOUDER: f32 = 25.0;
 const SOFTEST: f32 = -75.0;
 
 enum Phase {
-    Checking(LevelMeter, u64),
+    Checking(LevelCheck),
     Counting { counted: u32, at: u64 },
     Playing,
     Over,
@@ -123,7 +125,7 @@ impl Session {
                 settings.rate,
                 lead_in_seconds,
             ),
-            phase: Phase::Checking(LevelMeter::new(settings.rate), (settings.level_check.0 * rate) as u64),
+            phase: Phase::Checking(LevelCheck::new(settings.rate, settings.level_check)),
             lead: Vec::with_capacity(lead_in as usize),
             lead_in,
             bar_beats,
@@ -156,18 +158,16 @@ impl Session {
     /// The next samples of the microphone.
     pub fn push(&mut self, samples: &[f32], mut on: impl FnMut(Step<'_>)) {
         let mut samples = samples;
+        if matches!(self.phase, Phase::Checking(_)) && self.settings.level_check.0 == 0.0 {
+            self.begin_count(&mut on);
+        }
         while !samples.is_empty() {
             let count = match &mut self.phase {
-                Phase::Checking(meter, left) => {
-                    let count = usize::try_from(*left).unwrap_or(usize::MAX).min(samples.len());
-                    meter.push(&samples[..count]);
-                    *left -= count as u64;
-                    if *left == 0 {
-                        if self.settings.level_check.0 > 0.0 {
-                            on(Step::Level(meter.level()));
-                        }
-                        on(Step::CountIn { beats: self.count_beats });
-                        self.phase = Phase::Counting { counted: 0, at: 0 };
+                Phase::Checking(check) => {
+                    let (count, level) = check.push(samples);
+                    if let Some(level) = level {
+                        on(Step::Level(level));
+                        self.begin_count(&mut on);
                     }
                     count
                 }
@@ -182,6 +182,11 @@ impl Session {
             };
             samples = &samples[count..];
         }
+    }
+
+    fn begin_count(&mut self, on: &mut impl FnMut(Step<'_>)) {
+        on(Step::CountIn { beats: self.count_beats });
+        self.phase = Phase::Counting { counted: 0, at: 0 };
     }
 
     fn beat_at(&self, number: u32) -> u64 {

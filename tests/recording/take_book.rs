@@ -103,7 +103,8 @@ fn microphones_are_listed_with_what_they_hear_and_why_they_cannot_be_opened() {
     assert!(text.contains("False microphone") && text.contains("* the system's own choice"), "{text}");
     let (code, text, errors) = run(&["--levels", "--format", "json"]);
     assert_eq!((code, errors.as_str()), (0, ""));
-    let listed: Vec<Value> = serde_json::from_str(&text).expect("JSON");
+    let listed: Value = serde_json::from_str(&text).expect("JSON");
+    let listed = listed["inputs"].as_array().expect("a list");
     let named = |name: &str| {
         listed
             .iter()
