@@ -179,6 +179,12 @@ fn stop_on_ctrl_c() -> miette::Result<Arc<AtomicBool>> {
 /// An error of the microphone; its message says what to do already.
 pub fn no_microphone(error: CaptureError) -> miette::Report {
     let what_to_do = match error {
+        CaptureError::Disk { .. } => {
+            "check that the disk is not full, or keep the takes elsewhere: --book FOLDER"
+        }
+        CaptureError::NoInput => {
+            "a recording made elsewhere can be checked: fingertape check TAKE --melody MELODY"
+        }
         CaptureError::NoSuchInput { .. } => {
             "'fingertape inputs' lists the microphones; give the name in quotes"
         }
