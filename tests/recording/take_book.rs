@@ -141,3 +141,67 @@ fn the_level_is_checked_and_the_clicks_are_heard() {
     // Volume 20 of 100, of which 100 is a peak of 0.5.
     assert!((0.02..=0.1).contains(&loudest), "{loudest}");
 }
+
+/// The examples of a command's help, in order.
+fn examples(command: &str) -> Vec<String> {
+    let help =
+        std::process::Command::new(PROGRAM).args([command, "--help"]).output().expect("the program runs");
+    let (_, text, _) = said(&help);
+    text.lines().map(str::trim).filter(|line| line.starts_with("fingertape ")).map(str::to_owned).collect()
+}
+
+#[test]
+fn the_examples_of_the_help_work_and_takes_at_one_time_get_numbers_of_their_own() {
+    let shared = tempfile::tempdir().expect("a folder");
+    let melody = case("all-right").join("melody.toml");
+    let read = fingertape::formats::read_melody(&melody).expect("a melody").melody;
+    let tone = (0..2 * RATE).map(|n| 0.1 * (n as f32 * 0.06).sin());
+    let heard: Vec<f32> = tone.chain(after_count_in(&sound_of("all-right"), &melody)).collect();
+    let run = |microphone: &FalseMicrophone, example: &str| {
+        // The microphone of the examples is another.
+        let example = example.replace("USB Microphone", "False microphone");
+        let bin = std::path::Path::new(PROGRAM).parent().expect("a folder").display().to_string();
+        let mut command = microphone.command("bash");
+        command.args(["-c", &example]).current_dir(microphone.folder()).stdin(std::process::Stdio::null());
+        command.env("PATH", format!("{bin}:{}", std::env::var("PATH").unwrap_or_default()));
+        said(&command.env("FINGERTAPE_BOOK", shared.path().join("book")).output().expect("bash runs"))
+    };
+    let of_record = examples("record");
+    assert_eq!(of_record.len(), 4, "{of_record:?}");
+    std::thread::scope(|scope| {
+        for example in &of_record {
+            let (run, read, heard, melody) = (&run, &read, &heard, &melody);
+            scope.spawn(move || {
+                let microphone = FalseMicrophone::hearing(heard);
+                let folder = microphone.folder();
+                fs::copy(melody, folder.join("my-melody.toml")).expect("a copy");
+                fs::write(folder.join("my-melody.abc"), fingertape::formats::write_abc(read))
+                    .expect("a file");
+                let (code, text, errors) = run(&microphone, example);
+                assert_eq!(code, 0, "{example}: {text}{errors}");
+                let report = fs::read_to_string(folder.join("report.json")).unwrap_or_default();
+                assert!(!example.contains("report.json") || report.contains("\"judged\""), "{report}");
+            });
+        }
+    });
+    let microphone = FalseMicrophone::hearing(&[]);
+    let ended: Vec<(String, i32)> = examples("takes")
+        .into_iter()
+        .map(|example| {
+            let (code, _, _) = run(&microphone, &example);
+            (example.trim_start_matches("fingertape takes").trim().to_owned(), code)
+        })
+        .collect();
+    let expected = [
+        ("", 0),
+        ("my-melody", 0),
+        ("--recover", 0),
+        // Nobody has said yes.
+        ("--delete my-melody/3", 1),
+        ("--export my-takes.zip", 0),
+        ("--erase-everything --yes", 0),
+    ];
+    assert_eq!(ended, expected.map(|(example, code)| (example.to_owned(), code)));
+    let zip = fs::File::open(microphone.folder().join("my-takes.zip")).expect("a ZIP file");
+    assert_eq!(zip::ZipArchive::new(zip).expect("a ZIP file").len(), 4 * 5);
+}
