@@ -105,17 +105,7 @@ pub fn record(
     mut clicks: Option<Playing>,
     stop: &AtomicBool,
 ) -> Recorded {
-    let mut desk = Desk {
-        rate: microphone.rate(),
-        name: microphone.name().to_owned(),
-        take,
-        view,
-        disk: None,
-        why: None,
-        lost_ms: 0.0,
-        gaps: 0,
-        bar_beats: session.bar_beats(),
-    };
+    let mut desk = Desk::new(microphone.rate(), microphone.name(), take, view, session.bar_beats());
     while desk.why.is_none() {
         if stop.load(Ordering::Relaxed) {
             desk.why = Some(Why::Asked);
@@ -152,7 +142,12 @@ struct Desk<'a> {
     bar_beats: u32,
 }
 
-impl Desk<'_> {
+impl<'a> Desk<'a> {
+    fn new(rate: SampleRate, name: &str, take: &'a Take, view: &'a mut LiveView, bar_beats: u32) -> Self {
+        let name = name.to_owned();
+        Self { rate, name, take, view, disk: None, why: None, lost_ms: 0.0, gaps: 0, bar_beats }
+    }
+
     fn heard(&mut self, message: Message, session: &mut Session, clicks: &mut Option<Playing>) {
         match message {
             Message::Samples(samples) => session.push(&samples, |step| self.step(step, clicks)),
@@ -287,7 +282,95 @@ pub fn advice(level: &Level, microphone: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::live_view::Look;
     use super::*;
+    use fingertape::formats::read_melody_bytes;
+    use fingertape::live::SessionSettings;
+    use fingertape::notation::Instrument;
+    use fingertape::takes::{About, Book};
+    use fingertape::units::{A4_ISO16, Seconds};
+
+    const RATE: SampleRate = SampleRate(8000);
+
+    /// What is recorded of messages: seconds of a tone, and troubles.
+    fn recorded(messages: Vec<Message>) -> (Recorded, f64) {
+        let folder = tempfile::tempdir().unwrap();
+        let about = About {
+            recorded: String::new(),
+            microphone: String::new(),
+            melody: "m".to_owned(),
+            instrument: None,
+            a4_hz: None,
+            bpm: 240.0,
+            finished: false,
+            lost_ms: 0.0,
+            remarks: Vec::new(),
+        };
+        let take = Book::at(folder.path()).begin(&about, None, b"").unwrap();
+        let melody = read_melody_bytes("m.toml", b"instrument = 'violin'\nbars = ['A4 w']").unwrap().melody;
+        let settings = SessionSettings {
+            rate: RATE,
+            instrument: Instrument::Violin,
+            bpm: 240.0,
+            a4: A4_ISO16,
+            level_check: Seconds(0.0),
+        };
+        let mut session = Session::new(&melody, settings);
+        let mut view = LiveView::new(&melody, Look::LinesAside);
+        let mut desk = Desk::new(RATE, "none", &take, &mut view, 4);
+        for message in messages {
+            if desk.why.is_none() {
+                desk.heard(message, &mut session, &mut None);
+            }
+        }
+        let recorded = desk.close();
+        let seconds = hound::WavReader::open(take.wav()).map_or(0.0, |wav| f64::from(wav.len()) / 8000.0);
+        (recorded, seconds)
+    }
+
+    fn tone(seconds: usize) -> Message {
+        Message::Samples((0..seconds * 8000).map(|n| 0.1 * (n as f32 * 0.3456).sin()).collect())
+    }
+
+    fn lost(milliseconds: f64) -> Message {
+        Message::Trouble(CaptureError::LostTime { milliseconds })
+    }
+
+    #[test]
+    fn time_that_is_lost_in_the_take_is_told_and_the_take_goes_on() {
+        // The count-in takes the first second; the take begins an eighth of a second before its end.
+        let messages = vec![lost(500.0), tone(2), lost(30.0), tone(1), lost(12.0), lost(0.0), tone(1)];
+        let (recorded, seconds) = recorded(messages);
+        assert_eq!((recorded.lost_ms, seconds), (42.0, 3.125));
+        assert_eq!(recorded.remarks.len(), 1);
+        assert_eq!(recorded.remarks[0].code, "lost-time");
+        assert!(
+            recorded.remarks[0].text.contains("42 ms of it are silence, and once"),
+            "{:?}",
+            recorded.remarks
+        );
+        assert!(matches!(recorded.why, Why::Asked));
+    }
+
+    #[test]
+    fn a_microphone_that_stalls_ends_the_take_and_a_notice_does_not() {
+        let notice =
+            || Message::Trouble(CaptureError::Notice { what: "another device took over".to_owned() });
+        let stalled = Message::Trouble(CaptureError::Stalled { seconds: 2.0 });
+        let (recorded, seconds) = recorded(vec![tone(2), notice(), tone(1), stalled, tone(5)]);
+        assert_eq!(seconds, 2.125);
+        assert_eq!(recorded.remarks[0].code, "microphone-stopped");
+        assert!(matches!(recorded.why, Why::Trouble(CaptureError::Stalled { .. })));
+        assert!(recorded.kept);
+    }
+
+    #[test]
+    fn a_count_in_that_is_cut_off_keeps_nothing() {
+        let stopped = Message::Trouble(CaptureError::Stopped { why: "unplugged".to_owned() });
+        let (recorded, seconds) = recorded(vec![lost(10.0), stopped]);
+        assert_eq!((recorded.kept, seconds), (false, 0.0));
+        assert_eq!(recorded.lost_ms, 0.0);
+    }
 
     #[test]
     fn lost_time_is_told_as_far_as_it_is_known() {
