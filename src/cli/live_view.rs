@@ -88,12 +88,15 @@ impl LiveView {
 
     /// Takes the drawing off the screen.
     pub fn wipe(&mut self) {
-        if self.drawn > 0 {
-            let up = format!("\u{1b}[{}A\u{1b}[J", self.drawn);
-            self.write(&up);
-            self.drawn = 0;
-            self.shown.clear();
-        }
+        let wiped = self.to_wipe();
+        self.write(&wiped);
+        self.drawn = 0;
+        self.shown.clear();
+    }
+
+    /// What takes the drawing off the screen: up to its first line, and everything below erased (ECMA-48: CUU, ED).
+    fn to_wipe(&self) -> String {
+        if self.drawn > 0 { format!("\u{1b}[{}A\u{1b}[J", self.drawn) } else { String::new() }
     }
 
     fn drawing(&self, now: &Now) -> String {
@@ -167,8 +170,9 @@ impl LiveView {
 
     fn draw(&mut self, text: &str) {
         if text != self.shown {
-            self.wipe();
-            self.write(text);
+            // In one piece, so that it does not flicker.
+            let redrawn = self.to_wipe() + text;
+            self.write(&redrawn);
             self.drawn = text.lines().count();
             text.clone_into(&mut self.shown);
         }

@@ -1,13 +1,15 @@
 //! `fingertape takes`: what is in the take book; what improved; recover, delete, export, erase.
 
 use super::book_place::{self, failed};
+use super::check::ReportFormat;
 use super::exit_codes::Ending;
 use super::failure::Failure;
 use super::{judge_take, print};
 use clap::Args;
-use fingertape::findings::Report;
+use fingertape::findings::{NoteVerdict, Outcome, Report};
 use fingertape::report;
 use fingertape::takes::{Book, MelodyFolder, State, Take, TakesError, repair_wav};
+use serde::Serialize;
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write as _};
 use std::path::PathBuf;
@@ -38,6 +40,10 @@ pub struct TakesArguments {
     /// Do not ask before deleting
     #[arg(long)]
     yes: bool,
+    /// How the list is printed: words for people, or JSON for programs
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text,
+          conflicts_with_all = ["recover", "delete", "export", "erase_everything"])]
+    format: ReportFormat,
 }
 
 const AFTER_HELP: &str = "\
@@ -49,6 +55,7 @@ Deleted is deleted: there is no waste bin. Only files that fingertape made are e
 Examples:
   fingertape takes
   fingertape takes my-melody
+  fingertape takes --format json
   fingertape takes --recover
   fingertape takes --delete my-melody/3
   fingertape takes --export my-takes.zip
@@ -76,10 +83,59 @@ pub fn run(arguments: &TakesArguments) -> miette::Result<Ending> {
     if arguments.erase_everything {
         return erase(&book, arguments.yes);
     }
-    match &arguments.melody {
-        Some(name) => one_melody(&book.melody(name).map_err(failed)?),
-        None => all_melodies(&book),
+    let named = arguments.melody.as_ref().map(|name| book.melody(name).map_err(failed)).transpose()?;
+    match (arguments.format, named) {
+        (ReportFormat::Json, Some(melody)) => as_json(&[melody]),
+        (ReportFormat::Json, None) => as_json(&book.melodies().map_err(failed)?),
+        (ReportFormat::Text, Some(melody)) => one_melody(&melody),
+        (ReportFormat::Text, None) => all_melodies(&book),
     }
+}
+
+/// A melody for programs.
+#[derive(Serialize)]
+struct ListedMelody {
+    melody: String,
+    takes: Vec<ListedTake>,
+}
+
+/// A take for programs. What is not known is null.
+#[derive(Serialize)]
+struct ListedTake {
+    number: u32,
+    recorded: Option<String>,
+    outcome: Option<Outcome>,
+    right_notes: Option<usize>,
+    written_notes: Option<usize>,
+    recording: String,
+}
+
+fn as_json(melodies: &[MelodyFolder]) -> miette::Result<Ending> {
+    let mut listed = Vec::new();
+    for melody in melodies {
+        let takes = melody.takes().map_err(failed)?;
+        let takes = takes.iter().map(|take| {
+            let report = take.report().ok().flatten();
+            let judged = report.as_ref().filter(|report| report.outcome == Outcome::Judged);
+            let right = |report: &Report| {
+                report.notes.iter().filter(|note| note.verdict == NoteVerdict::Right).count()
+            };
+            ListedTake {
+                number: take.number,
+                recorded: take.about().ok().map(|about| about.recorded),
+                outcome: report.as_ref().map(|report| report.outcome),
+                right_notes: judged.map(right),
+                written_notes: judged.map(|report| report.notes.len()),
+                recording: take.wav().display().to_string(),
+            }
+        });
+        listed.push(ListedMelody { melody: melody.name.clone(), takes: takes.collect() });
+    }
+    let object = serde_json::json!({ "melodies": listed });
+    let mut text = serde_json::to_string_pretty(&object).expect("words and numbers, which JSON can say");
+    text.push('\n');
+    print::plain(&text)?;
+    Ok(Ending::Done)
 }
 
 fn all_melodies(book: &Book) -> miette::Result<Ending> {

@@ -52,6 +52,13 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     assert!(text.contains("Better in take 2 than in take 1: bars 1 to 4."), "{text}");
     assert!(text.lines().all(|line| line.chars().count() < 80), "{text}");
 
+    let (code, text, _) = takes(&microphone, &["melody", "--format", "json"]);
+    assert_eq!(code, 0, "{text}");
+    let listed: Value = serde_json::from_str(&text).expect("JSON");
+    let second = &listed["melodies"][0]["takes"][1];
+    assert_eq!((&second["number"], &second["outcome"]), (&2.into(), &"judged".into()), "{text}");
+    assert_eq!((&second["right_notes"], &second["written_notes"]), (&12.into(), &12.into()), "{text}");
+
     let zip = microphone.folder().join("all.zip");
     let (code, text, _) = takes(&microphone, &["--export", zip.to_str().expect("a path")]);
     assert_eq!(code, 0, "{text}");
@@ -195,6 +202,7 @@ fn the_examples_of_the_help_work_and_takes_at_one_time_get_numbers_of_their_own(
     let expected = [
         ("", 0),
         ("my-melody", 0),
+        ("--format json", 0),
         ("--recover", 0),
         // Nobody has said yes.
         ("--delete my-melody/3", 1),
