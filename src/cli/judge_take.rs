@@ -5,6 +5,7 @@ use super::check::{self, JudgeRequest};
 use fingertape::findings::Report;
 use fingertape::report::{self, TextSettings};
 use fingertape::takes::{About, Take};
+use fingertape::units::Millimetres;
 
 /// Judges a take of the book with what was asked for when it was recorded.
 pub fn judge_take(take: &Take, about: &About) -> miette::Result<Report> {
@@ -27,7 +28,7 @@ pub fn judge_take(take: &Take, about: &About) -> miette::Result<Report> {
 }
 
 /// Writes the report beside the take, as JSON and as words for the player.
-pub fn keep_report(take: &Take, report: &Report) -> miette::Result<()> {
-    let words = report::for_child(report, &TextSettings::default());
+pub fn keep_report(take: &Take, report: &Report, string_length: Option<Millimetres>) -> miette::Result<()> {
+    let words = report::for_child(report, &TextSettings { string_length, bold: false });
     take.write_report(&words, &report::json(report)).map_err(failed)
 }

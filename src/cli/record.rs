@@ -14,11 +14,11 @@ use fingertape::findings::Report;
 use fingertape::formats;
 use fingertape::live::{Ended, Session, SessionSettings};
 use fingertape::loudspeaker::{self, Playing};
-use fingertape::notation::{Instrument, Melody};
+use fingertape::notation::{Instrument, Melody, Size};
 use fingertape::report::{self, TextSettings};
 use fingertape::sound::{CountIn, count_in};
 use fingertape::takes::{About, Book, Take};
-use fingertape::units::{A4_ISO16, Hertz, Seconds};
+use fingertape::units::{A4_ISO16, Hertz, Millimetres, Seconds};
 use std::fs;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
@@ -66,6 +66,14 @@ pub struct RecordArguments {
     /// Print the teacher's report: a table, note by note, with units, thresholds and confidence
     #[arg(long)]
     detail: bool,
+    /// The size of the instrument, 4/4 to 1/16, for the distances in millimetres
+    /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
+    #[arg(long, value_name = "SIZE")]
+    size: Option<Size>,
+    /// The string length as you measured it, nut to bridge, in millimetres (instead of --size)
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = ranges::string_length,
+          conflicts_with = "size")]
+    string_length: Option<f64>,
 }
 
 const AFTER_HELP: &str = "\
@@ -148,7 +156,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let noted = take.write_about(&about).map_err(book_place::failed);
     view.say(why_it_ended(&recorded.why));
     let judged = judge_take::judge_take(&take, &about)?;
-    let kept = judge_take::keep_report(&take, &judged);
+    let kept = judge_take::keep_report(&take, &judged, string_length(arguments, instrument));
     tell(arguments, &book, &take, &judged, &mut view)?;
     // The player gets the report even where its files could not be written.
     noted.and(kept)?;
@@ -268,6 +276,12 @@ fn why_it_ended(why: &Why) -> &'static str {
     }
 }
 
+/// The player's string length, as far as the arguments say it.
+fn string_length(arguments: &RecordArguments, instrument: Instrument) -> Option<Millimetres> {
+    let by_size = arguments.size.map(|size| instrument.string_length_mm(size));
+    arguments.string_length.or(by_size).map(Millimetres)
+}
+
 fn tell(
     arguments: &RecordArguments,
     book: &Book,
@@ -275,7 +289,10 @@ fn tell(
     judged: &Report,
     view: &mut LiveView,
 ) -> miette::Result<()> {
-    let settings = TextSettings { bold: print::wants_bold(), ..TextSettings::default() };
+    let settings = TextSettings {
+        bold: print::wants_bold(),
+        string_length: string_length(arguments, judged.melody.instrument),
+    };
     let takes = book.melodies().map_err(book_place::failed)?;
     let takes = takes
         .iter()

@@ -237,7 +237,7 @@ fn recover_one(take: &Take) -> miette::Result<String> {
         take.write_about(&about).map_err(failed)?;
     }
     let report = judge_take::judge_take(take, &about)?;
-    judge_take::keep_report(take, &report)?;
+    judge_take::keep_report(take, &report, None)?;
     let seconds = repaired.duration.0;
     Ok(format!(
         "recovered, {seconds:.1} s; {}. The report: {}",
