@@ -159,7 +159,12 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let kept = judge_take::keep_report(&take, &judged, string_length(arguments, instrument));
     tell(arguments, &book, &take, &judged, &mut view)?;
     // The player gets the report even where its files could not be written.
-    noted.and(kept)?;
+    noted.and(kept).map_err(|error| {
+        Failure::new(
+            format!("the take is kept, and its report could not be: {error}"),
+            "make room on the disk; then 'fingertape takes --recover' writes the report",
+        )
+    })?;
     Ok(Ending::of(judged.outcome))
 }
 
