@@ -18,6 +18,9 @@ pub mod capture;
 pub mod decode;
 pub mod recording_quality;
 
+#[cfg(feature = "microphone")]
+pub mod loudspeaker;
+
 pub mod pitch;
 
 pub mod open_string;
@@ -34,4 +37,8 @@ pub mod jot;
 
 pub mod sound;
 
+pub mod live;
+
 pub mod report;
+
+pub mod takes;

@@ -12,6 +12,11 @@ fn main() -> ExitCode {
         cli::Command::Demo(demo) => cli::demo::run(&demo),
         cli::Command::String(string) => cli::string::run(&string),
         cli::Command::Jot(jot) => cli::jot::run(&jot),
+        #[cfg(feature = "microphone")]
+        cli::Command::Record(record) => cli::record::run(&record),
+        cli::Command::Takes(takes) => cli::takes::run(&takes),
+        #[cfg(feature = "microphone")]
+        cli::Command::Inputs(inputs) => cli::inputs::run(&inputs),
     };
     cli::exit_codes::after(ended)
 }

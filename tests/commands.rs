@@ -312,7 +312,8 @@ fn help_ends_with_0_and_its_examples_are_true() {
         let examples: Vec<&str> =
             text.lines().filter_map(|line| line.trim_start().strip_prefix("fingertape ")).collect();
         assert!(examples.len() >= 2, "{arguments:?}: {text}");
-        for example in examples {
+        // What needs a microphone is run at a false one by `tests/recording/take_book.rs`.
+        for example in examples.into_iter().filter(|example| !example.starts_with("record ")) {
             example_runs(example);
         }
     }
@@ -340,7 +341,9 @@ fn example_runs(example: &str) {
     fs::write(folder.path().join("my-melody.abc"), abc).expect("a file");
     let (command, into) = example.split_once(" > ").map_or((example, None), |(a, b)| (a, Some(b)));
     let arguments: Vec<&str> = command.split_whitespace().collect();
-    let output = fingertape(&arguments).current_dir(folder.path()).output().expect("the program runs");
+    let mut command = fingertape(&arguments);
+    command.current_dir(folder.path()).env("FINGERTAPE_BOOK", folder.path().join("book"));
+    let output = command.output().expect("the program runs");
     assert_eq!(
         output.status.code(),
         Some(0),

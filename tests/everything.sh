@@ -9,6 +9,7 @@ cargo clippy --no-default-features -- -D warnings
 RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --quiet
 cargo build --release
 cargo test
+cargo run --release --quiet --example soak -- "${SOAK_SECONDS:-60}"
 for check in tests/outside/check_*.py; do
   echo "outside check: $check"
   target/outside/venv/bin/python "$check"

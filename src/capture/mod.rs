@@ -13,4 +13,5 @@ mod take_on_disk;
 pub use error::CaptureError;
 pub use hand_over::{Giver, Taker, hand_over};
 pub use microphone::{Heard, Input, Listening, Summary, Wish, inputs, listen};
+pub(crate) use quiet_stderr::with_quiet_stderr;
 pub use take_on_disk::TakeOnDisk;

@@ -6,7 +6,7 @@
 
 /// Calls `call` with standard error pointing nowhere, where the system allows that.
 #[cfg(unix)]
-pub(super) fn with_quiet_stderr<R>(call: impl FnOnce() -> R) -> R {
+pub(crate) fn with_quiet_stderr<R>(call: impl FnOnce() -> R) -> R {
     let saved = rustix::io::dup(rustix::stdio::stderr());
     let nowhere = std::fs::OpenOptions::new().write(true).open("/dev/null");
     let quiet = match (&saved, &nowhere) {
@@ -23,6 +23,6 @@ pub(super) fn with_quiet_stderr<R>(call: impl FnOnce() -> R) -> R {
 
 /// Calls `call`; elsewhere the sound systems are silent by themselves.
 #[cfg(not(unix))]
-pub(super) fn with_quiet_stderr<R>(call: impl FnOnce() -> R) -> R {
+pub(crate) fn with_quiet_stderr<R>(call: impl FnOnce() -> R) -> R {
     call()
 }

@@ -1,5 +1,6 @@
 //! Chunks become a WAV file that is valid at every moment: the header is brought up to date every
-//! second, so that a crash or a pulled plug costs a second and not the take.
+//! second and everything is on the disk then, so that a crash, an empty battery or a pulled plug costs a
+//! second and not the take.
 
 use super::error::CaptureError;
 use crate::units::{SampleRate, Seconds};
@@ -11,6 +12,8 @@ use std::path::{Path, PathBuf};
 /// A take that is written as it grows: one channel, 24 bits.
 pub struct TakeOnDisk {
     writer: WavWriter<BufWriter<File>>,
+    /// The same file, to hand it to the disk.
+    file: File,
     path: PathBuf,
     rate: SampleRate,
     written: u64,
@@ -35,8 +38,12 @@ impl TakeOnDisk {
         };
         let disk = |source| CaptureError::Disk { path: path.to_owned(), source };
         let file = OpenOptions::new().write(true).read(true).create_new(true).open(path).map_err(disk)?;
+        // Who looks after takes that were cut off can tell by this that the take still grows. Where there are no
+        // locks, it grows without.
+        let _ = file.try_lock();
+        let same = file.try_clone().map_err(disk)?;
         let writer = WavWriter::new(BufWriter::new(file), spec).map_err(io_error).map_err(disk)?;
-        Ok(Self { writer, path: path.to_owned(), rate, written: 0, unsaved: 0 })
+        Ok(Self { writer, file: same, path: path.to_owned(), rate, written: 0, unsaved: 0 })
     }
 
     /// Adds samples at full scale ±1; what is beyond is cut off, and what is no number is silence.
@@ -56,13 +63,14 @@ impl TakeOnDisk {
         Ok(())
     }
 
-    /// Brings the header up to date and hands everything to the operating system.
+    /// Brings the header up to date and hands everything to the disk.
     ///
     /// # Errors
     /// [`CaptureError::Disk`].
     pub fn save(&mut self) -> Result<(), CaptureError> {
         self.unsaved = 0;
-        self.writer.flush().map_err(|error| self.disk(error))
+        self.writer.flush().map_err(|error| self.disk(error))?;
+        self.file.sync_data().map_err(|source| CaptureError::Disk { path: self.path.clone(), source })
     }
 
     /// How much was pushed.
@@ -75,10 +83,10 @@ impl TakeOnDisk {
     /// # Errors
     /// [`CaptureError::Disk`].
     pub fn finish(self) -> Result<PathBuf, CaptureError> {
-        let Self { writer, path, .. } = self;
-        match writer.finalize() {
+        let Self { writer, file, path, .. } = self;
+        match writer.finalize().map_err(io_error).and_then(|()| file.sync_all()) {
             Ok(()) => Ok(path),
-            Err(error) => Err(CaptureError::Disk { path, source: io_error(error) }),
+            Err(source) => Err(CaptureError::Disk { path, source }),
         }
     }
 

@@ -1,9 +1,12 @@
 //! What can be typed after `fingertape`.
 
+use super::takes::TakesArguments;
 use super::{
     check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
     string::StringArguments,
 };
+#[cfg(feature = "microphone")]
+use super::{inputs::InputsArguments, record::RecordArguments};
 use clap::{Parser, Subcommand, ValueEnum};
 use fingertape::notation::{Fifths, Instrument};
 
@@ -26,6 +29,14 @@ pub enum Command {
     Contour(ContourArguments),
     /// Check a take and a melody that come with the program, with mistakes planted in it
     Demo(DemoArguments),
+    /// Record a take from the microphone, keep it in the take book, and report what differs
+    #[cfg(feature = "microphone")]
+    Record(RecordArguments),
+    /// List the takes that were recorded and what improved; delete, export or recover them
+    Takes(TakesArguments),
+    /// List the microphones, and how much they hear
+    #[cfg(feature = "microphone")]
+    Inputs(InputsArguments),
     /// Check one open string, or all four, while you bow them or from a recording
     String(StringArguments),
     /// Play freely and get a draft melody to edit
@@ -37,6 +48,8 @@ Examples:
   fingertape demo
   fingertape check my-take.m4a --melody my-melody.toml
   fingertape contour my-take.m4a --instrument cello
+  fingertape record my-melody.toml
+  fingertape takes
   fingertape string D --instrument violin --from my-d-string.m4a
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
 

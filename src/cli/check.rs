@@ -59,7 +59,7 @@ pub struct CheckArguments {
 
 /// What is printed.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum ReportFormat {
+pub enum ReportFormat {
     /// Words for people
     Text,
     /// One JSON object

@@ -2,6 +2,7 @@
 //! the program touches files and the terminal. Argument types stay in here; the library never sees them.
 
 mod arguments;
+mod book_place;
 pub mod check;
 pub mod contour;
 pub mod demo;
@@ -14,12 +15,22 @@ mod jot_live;
 mod live_line;
 #[cfg(feature = "microphone")]
 mod live_samples;
+#[cfg(feature = "microphone")]
+pub mod inputs;
+mod judge_take;
+#[cfg(feature = "microphone")]
+mod live_view;
 mod print;
 mod ranges;
+#[cfg(feature = "microphone")]
+pub mod record;
+#[cfg(feature = "microphone")]
+mod recording;
 mod settle_instrument;
 pub mod string;
 #[cfg(feature = "microphone")]
 mod string_live;
+pub mod takes;
 mod write_file;
 
 pub use arguments::{Arguments, Command};

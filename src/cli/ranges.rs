@@ -10,6 +10,12 @@ pub fn bpm(text: &str) -> Result<f64, String> {
     number(text, "beats per minute", 20.0, 300.0, "a walk is about 100, a slow song about 60")
 }
 
+/// The length of a level check in seconds: 0 to 10.
+#[cfg(feature = "microphone")]
+pub fn level_check(text: &str) -> Result<f64, String> {
+    number(text, "seconds", 0.0, 10.0, "two are enough for one long note; 0 leaves it out")
+}
+
 /// The sounding length of a string in millimetres: 150 to 1200.
 pub fn string_length(text: &str) -> Result<f64, String> {
     number(text, "millimetres", 150.0, 1200.0, "measure from the nut to the bridge")

@@ -3,12 +3,14 @@
 
 #[cfg(test)]
 mod any_report;
+mod changes;
 #[cfg(test)]
 mod child_wording;
 mod contour_csv;
 mod fingers;
 mod intonation;
 mod json;
+mod progress;
 mod refused;
 #[cfg(test)]
 mod sample_report;
@@ -23,8 +25,10 @@ mod things_to_fix;
 mod tuning;
 mod words;
 
+pub use changes::{same_melody, what_changed};
 pub use contour_csv::contour_csv;
 pub use json::json;
+pub use progress::{progress, right_notes};
 pub use settings::TextSettings;
 pub use string_json::string_json;
 pub use string_line::{said_aloud, string_line};

@@ -1,0 +1,346 @@
+//! `fingertape record`: a take from the microphone into the take book, and its report.
+
+use super::arguments::{FifthsName, InstrumentName};
+use super::check::ReportFormat;
+use super::exit_codes::Ending;
+use super::failure::{self, Failure};
+use super::live_view::{LiveView, Look};
+use super::recording::{self, Microphone, Recorded, Why};
+use super::settle_instrument::settle_instrument;
+use super::{book_place, judge_take, print, ranges};
+use clap::Args;
+use fingertape::capture::{CaptureError, Wish};
+use fingertape::findings::Report;
+use fingertape::formats;
+use fingertape::live::{Ended, Session, SessionSettings};
+use fingertape::loudspeaker::{self, Playing};
+use fingertape::notation::{Instrument, Melody, Size};
+use fingertape::report::{self, TextSettings};
+use fingertape::sound::{CountIn, count_in};
+use fingertape::takes::{About, Book, Take};
+use fingertape::units::{A4_ISO16, Hertz, Millimetres, Seconds};
+use std::fs;
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// The arguments of `record`.
+#[derive(Args)]
+#[command(after_help = AFTER_HELP)]
+pub struct RecordArguments {
+    /// The written melody: TOML, ABC or MusicXML ('fingertape help check' shows how to write one)
+    melody: PathBuf,
+    /// The instrument, where the melody does not name it (or names another)
+    #[arg(long, value_enum, ignore_case = true)]
+    instrument: Option<InstrumentName>,
+    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
+    #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
+    a4: Option<f64>,
+    /// How the open strings follow from A: by equal temperament, or in pure fifths (bass: fourths), as strings are
+    /// tuned by ear
+    #[arg(long, value_enum, default_value_t = FifthsName::Equal)]
+    fifths: FifthsName,
+    /// The tempo to count in, in beats per minute [default: as the melody says, else 80]
+    #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
+    bpm: Option<f64>,
+    /// The microphone, by the name that 'fingertape inputs' shows [default: the system's choice]
+    #[arg(long, value_name = "NAME")]
+    input: Option<String>,
+    /// The take book's folder [default: $FINGERTAPE_BOOK, else fingertape-takes in your home folder]
+    #[arg(long, value_name = "FOLDER")]
+    book: Option<PathBuf>,
+    /// Count in on the screen only, without clicks
+    #[arg(long)]
+    silent_count: bool,
+    /// How loud the clicks are, 0 to 100
+    #[arg(long, value_name = "PERCENT", default_value_t = 20, value_parser = clap::value_parser!(u8).range(0..=100))]
+    count_volume: u8,
+    /// How long the level is checked before the count-in, in seconds, 0 to 10
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0, allow_negative_numbers = true,
+          value_parser = ranges::level_check)]
+    level_check: f64,
+    /// Print lines instead of drawing, for a screen reader (so it is whenever the output is no terminal)
+    #[arg(long)]
+    plain: bool,
+    /// What is printed at the end: words for people, or JSON for programs (then all else goes to the
+    /// standard error)
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
+    format: ReportFormat,
+    /// Print the teacher's report: a table, note by note, with units, thresholds and confidence
+    #[arg(long)]
+    detail: bool,
+    /// The size of the instrument, 4/4 to 1/16, for the distances in millimetres
+    /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
+    #[arg(long, value_name = "SIZE")]
+    size: Option<Size>,
+    /// The string length as you measured it, nut to bridge, in millimetres (instead of --size)
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = ranges::string_length,
+          conflicts_with = "size")]
+    string_length: Option<f64>,
+}
+
+const AFTER_HELP: &str = "\
+What happens: you play any long note while the level is checked, hear one bar of clicks, and play.
+While you play you see where in the melody you are, which note sounds and how far it is from its
+pitch. The take ends by itself after the last bar, or after a long silence; Ctrl-C ends it at once.
+It is kept either way, and judged as 'fingertape check' would.
+
+Headphones keep the clicks out of the recording. Turn them low before you put them on: loud sound
+so close to the ear can harm it. Without headphones use --silent-count.
+
+Each take is a few plain files in the take book: the recording as it grows (.wav), the melody as
+you wrote it (.melody.toml), the report as words and as JSON, and when and how it was recorded. No
+take is ever written over. 'fingertape takes' lists them, shows what improved, and deletes them.
+
+Examples:
+  fingertape record my-melody.toml
+  fingertape record my-melody.toml --silent-count --bpm 60
+  fingertape record my-melody.abc --instrument viola --input \"USB Microphone\" --plain
+  fingertape record my-melody.toml --format json > report.json
+
+Exit codes:
+  0  recorded and judged
+  1  recorded and refused (silent, too quiet, too noisy, not this melody), or stopped before it
+     began
+  2  no microphone, no place to keep the take, a melody that cannot be used, or a wrong argument";
+
+/// The tempo that is counted where nobody set one: a slow walk (common practice for a first reading).
+const USUAL_BPM: f64 = 80.0;
+/// The peak of a click at volume 100, at full scale 1.
+const LOUDEST_CLICK: f32 = 0.5;
+/// A narrower terminal gets lines instead of a drawing.
+const NARROWEST: u16 = 64;
+
+/// Runs the command.
+pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
+    let asked = arguments.instrument.map(Instrument::from);
+    failure::is_there(&arguments.melody, "the melody")?;
+    let read = formats::read_melody_for(&arguments.melody, asked);
+    let read = read.map_err(|error| failure::unusable_melody(error, &arguments.melody))?;
+    let settled = settle_instrument(read.melody)?;
+    let (melody, instrument) = (settled.melody, settled.instrument);
+    let bpm = arguments.bpm.or(melody.bpm).unwrap_or(USUAL_BPM);
+    let book = book_place::book(arguments.book.as_deref())?;
+    let stop = stop_on_ctrl_c()?;
+
+    let wish = Wish { input: arguments.input.clone(), rate: None };
+    let microphone = Microphone::open(&wish).map_err(no_microphone)?;
+    let mut view = LiveView::new(&melody, look(arguments));
+    let mut about = About {
+        recorded: jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M").to_string(),
+        microphone: microphone.name().to_owned(),
+        melody: arguments.melody.file_stem().unwrap_or_default().to_string_lossy().into_owned(),
+        instrument: asked,
+        a4_hz: arguments.a4.map(Hertz),
+        fifths: arguments.fifths.into(),
+        bpm,
+        finished: false,
+        lost_ms: 0.0,
+        remarks: Vec::new(),
+    };
+    let take = begin(&book, &about, &arguments.melody)?;
+    let settings = SessionSettings {
+        rate: microphone.rate(),
+        instrument,
+        bpm,
+        a4: arguments.a4.map(Hertz).or(melody.a4).unwrap_or(A4_ISO16),
+        level_check: Seconds(arguments.level_check),
+    };
+    let session = Session::new(&melody, settings);
+    let clicks = clicks(arguments, &session, bpm, &mut view);
+    welcome(&mut view, arguments, &take, &melody, bpm, microphone.name());
+    let recorded = recording::record(microphone, session, &take, &mut view, clicks, &stop);
+    if !recorded.kept {
+        return nothing_kept(&mut view, &take, recorded);
+    }
+    about.finished = true;
+    about.lost_ms = recorded.lost_ms;
+    about.remarks = recorded.remarks;
+    // What is told about the take must not stop it from being judged.
+    let noted = take.write_about(&about).map_err(book_place::failed);
+    view.say(why_it_ended(&recorded.why));
+    let judged = judge_take::judge_take(&take, &about)?;
+    let kept = judge_take::keep_report(&take, &judged, string_length(arguments, instrument));
+    tell(arguments, &book, &take, &judged, &mut view)?;
+    // The player gets the report even where its files could not be written.
+    noted.and(kept).map_err(|error| {
+        Failure::new(
+            format!("the take is kept, and its report could not be: {error}"),
+            "make room on the disk; then 'fingertape takes --recover' writes the report",
+        )
+    })?;
+    Ok(Ending::of(judged.outcome))
+}
+
+fn look(arguments: &RecordArguments) -> Look {
+    let wide = terminal_size::terminal_size().is_some_and(|(width, _)| width.0 >= NARROWEST);
+    match arguments.format {
+        ReportFormat::Json => Look::LinesAside,
+        ReportFormat::Text if !arguments.plain && std::io::stdout().is_terminal() && wide => Look::Drawn,
+        ReportFormat::Text => Look::Lines,
+    }
+}
+
+fn stop_on_ctrl_c() -> miette::Result<Arc<AtomicBool>> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&stop);
+    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).map_err(|error| {
+        Failure::new(
+            format!("Ctrl-C cannot be made safe for the take: {error}"),
+            "start the command from a terminal of its own",
+        )
+    })?;
+    Ok(stop)
+}
+
+/// An error of the microphone; its message says what to do already.
+pub fn no_microphone(error: CaptureError) -> miette::Report {
+    let what_to_do = match error {
+        CaptureError::Disk { .. } => {
+            "check that the disk is not full, or keep the takes elsewhere: --book FOLDER"
+        }
+        CaptureError::NoInput => {
+            "a recording made elsewhere can be checked: fingertape check TAKE --melody MELODY"
+        }
+        CaptureError::NoSuchInput { .. } => {
+            "'fingertape inputs' lists the microphones; give the name in quotes"
+        }
+        _ => "'fingertape inputs --levels' shows which microphones can be opened",
+    };
+    Failure::new(error.to_string(), what_to_do).into()
+}
+
+fn begin(book: &Book, about: &About, melody: &Path) -> miette::Result<Take> {
+    let bytes = fs::read(melody).map_err(|error| {
+        Failure::new(
+            format!("{} cannot be read: {error}", melody.display()),
+            "check that the file may be read",
+        )
+    })?;
+    let ending = melody.extension().map(|ending| ending.to_string_lossy().into_owned());
+    book.begin(about, ending.as_deref(), &bytes).map_err(book_place::failed)
+}
+
+/// The clicks, ready to be played; without a loudspeaker the count is silent.
+fn clicks(arguments: &RecordArguments, session: &Session, bpm: f64, view: &mut LiveView) -> Option<Playing> {
+    if arguments.silent_count || arguments.count_volume == 0 {
+        return None;
+    }
+    let volume = f32::from(arguments.count_volume) / 100.0 * LOUDEST_CLICK;
+    let settings = CountIn { bpm, beats: session.count_beats(), bar: session.bar_beats(), volume };
+    match loudspeaker::open(|rate| count_in(&settings, rate)) {
+        Ok(clicks) => Some(clicks),
+        Err(error) => {
+            view.say(&format!("Note: {error}. The count is on the screen only."));
+            None
+        }
+    }
+}
+
+fn welcome(
+    view: &mut LiveView,
+    arguments: &RecordArguments,
+    take: &Take,
+    melody: &Melody,
+    bpm: f64,
+    microphone: &str,
+) {
+    let name = melody.title.clone().unwrap_or_else(|| "this melody".to_owned());
+    view.say(&format!("Take {} of {name}, {bpm} beats a minute. Microphone: {microphone}.", take.number));
+    if arguments.bpm.or(melody.bpm).is_none() {
+        view.say("No tempo is set, so I count slowly; --bpm sets another.");
+    }
+    if !arguments.silent_count {
+        view.say(
+            "You will hear clicks. Use headphones, turned low before you put them on; without headphones use \
+             --silent-count, or the clicks get into the take.",
+        );
+    }
+    view.say("Ctrl-C ends the take; it is kept.");
+    if arguments.level_check > 0.0 {
+        view.say("Now play any long note, as loud as you are going to play.");
+    }
+}
+
+fn nothing_kept(view: &mut LiveView, take: &Take, recorded: Recorded) -> miette::Result<Ending> {
+    // Nothing was recorded, so the melody's copy is not a take.
+    take.delete().map_err(book_place::failed)?;
+    match recorded.why {
+        Why::Trouble(error) => Err(no_microphone(error)),
+        _ => {
+            view.say("Stopped before the first beat. Nothing was recorded, and nothing is kept.");
+            Ok(Ending::Refused)
+        }
+    }
+}
+
+fn why_it_ended(why: &Why) -> &'static str {
+    match why {
+        Why::Ended(Ended::Finished) => "That was the end of the melody. The take is kept.",
+        Why::Ended(Ended::LongSilence) => "It was silent for a while, so the take has ended. It is kept.",
+        Why::Ended(Ended::NothingPlayed) => "I heard nothing to follow, so the take has ended. It is kept.",
+        Why::Ended(Ended::Longest) => "A take can be ten minutes long; this one has ended. It is kept.",
+        Why::Asked => "Stopped. The take is kept.",
+        Why::Trouble(_) => "What was heard before that is kept.",
+    }
+}
+
+/// The player's string length, as far as the arguments say it.
+fn string_length(arguments: &RecordArguments, instrument: Instrument) -> Option<Millimetres> {
+    let by_size = arguments.size.map(|size| instrument.string_length_mm(size));
+    arguments.string_length.or(by_size).map(Millimetres)
+}
+
+fn tell(
+    arguments: &RecordArguments,
+    book: &Book,
+    take: &Take,
+    judged: &Report,
+    view: &mut LiveView,
+) -> miette::Result<()> {
+    let settings = TextSettings {
+        bold: print::wants_bold(),
+        string_length: string_length(arguments, judged.melody.instrument),
+    };
+    let takes = book.melodies().map_err(book_place::failed)?;
+    let takes = takes
+        .iter()
+        .find(|melody| melody.has(take))
+        .map_or_else(|| Ok(Vec::new()), fingertape::takes::MelodyFolder::takes)
+        .map_err(book_place::failed)?;
+    let changed = judged_before(&takes, take, judged)
+        .map(|(number, before)| report::what_changed(&before, number, judged));
+    match arguments.format {
+        ReportFormat::Json => {
+            print::plain(&report::json(judged))?;
+            if let Some(changed) = changed {
+                view.say(changed.trim_end());
+            }
+        }
+        ReportFormat::Text => {
+            print::styled("\n")?;
+            let text = match arguments.detail {
+                true => report::for_teacher(judged, &settings),
+                false => report::for_child(judged, &settings),
+            };
+            print::styled(&text)?;
+            if let Some(changed) = changed.filter(|changed| !changed.is_empty()) {
+                print::styled(&format!("\n{changed}"))?;
+            }
+        }
+    }
+    view.say(&format!("\nThe take: {}\nAll takes: fingertape takes", take.wav().display()));
+    Ok(())
+}
+
+/// The newest judged take before `take` of the same melody, note for note.
+fn judged_before(takes: &[Take], take: &Take, report: &Report) -> Option<(u32, Report)> {
+    takes
+        .iter()
+        .rev()
+        .filter(|earlier| earlier.number < take.number)
+        // A report that cannot be read is passed over; `takes` says so.
+        .filter_map(|earlier| Some((earlier.number, earlier.report().ok()??)))
+        .find(|(_, earlier)| report::same_melody(earlier, report))
+}

@@ -1,0 +1,306 @@
+//! `fingertape takes`: what is in the take book; what improved; recover, delete, export, erase.
+
+use super::book_place::{self, failed};
+use super::check::ReportFormat;
+use super::exit_codes::Ending;
+use super::failure::Failure;
+use super::{judge_take, print};
+use clap::Args;
+use fingertape::findings::{NoteVerdict, Outcome, Report};
+use fingertape::report;
+use fingertape::takes::{Book, MelodyFolder, State, Take, TakesError, repair_wav};
+use serde::Serialize;
+use std::fmt::Write as _;
+use std::io::{IsTerminal, Write as _};
+use std::path::PathBuf;
+
+/// The arguments of `takes`.
+#[derive(Args)]
+#[command(after_help = AFTER_HELP)]
+pub struct TakesArguments {
+    /// The melody to look at, by its name in the list (or the name of its file)
+    #[arg(conflicts_with_all = ["recover", "delete", "export", "erase_everything"])]
+    melody: Option<String>,
+    /// The take book's folder [default: $FINGERTAPE_BOOK, else fingertape-takes in your home folder]
+    #[arg(long, value_name = "FOLDER")]
+    book: Option<PathBuf>,
+    /// Find takes whose recording was cut off (the program was killed, the battery went empty), bring
+    /// them in order, and judge them
+    #[arg(long)]
+    recover: bool,
+    /// Delete one take for good, such as my-melody/3
+    #[arg(long, value_name = "MELODY/NUMBER", conflicts_with = "recover")]
+    delete: Option<String>,
+    /// Copy every take to a new folder, or to one ZIP file if the name ends in .zip
+    #[arg(long, value_name = "FOLDER_OR_ZIP", conflicts_with_all = ["recover", "delete"])]
+    export: Option<PathBuf>,
+    /// Delete every take of every melody for good
+    #[arg(long, conflicts_with_all = ["recover", "delete", "export"])]
+    erase_everything: bool,
+    /// Do not ask before deleting
+    #[arg(long)]
+    yes: bool,
+    /// How the list is printed: words for people, or JSON for programs
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text,
+          conflicts_with_all = ["recover", "delete", "export", "erase_everything"])]
+    format: ReportFormat,
+}
+
+const AFTER_HELP: &str = "\
+Each melody has a folder in the take book, and each take a few plain files in it, such as
+take-003.wav (the recording), take-003.melody.toml (the melody as it was then), take-003.report.txt
+and .report.json, take-003.about.json (when it was recorded, and how). You may copy them anywhere.
+Deleted is deleted: there is no waste bin. Only files that fingertape made are ever deleted.
+
+Examples:
+  fingertape takes
+  fingertape takes my-melody
+  fingertape takes --format json
+  fingertape takes --recover
+  fingertape takes --delete my-melody/3
+  fingertape takes --export my-takes.zip
+  fingertape takes --erase-everything --yes
+
+Exit codes:
+  0  done
+  1  not done, because you did not say yes; or a take could not be recovered
+  2  no such take or melody, or a file or folder that cannot be used";
+
+/// Runs the command.
+pub fn run(arguments: &TakesArguments) -> miette::Result<Ending> {
+    let book = book_place::book(arguments.book.as_deref())?;
+    if arguments.recover {
+        return recover(&book);
+    }
+    if let Some(which) = &arguments.delete {
+        return delete(&book, which, arguments.yes);
+    }
+    if let Some(to) = &arguments.export {
+        let exported = book.export(to).map_err(failed)?;
+        print::styled(&format!("{} copied to {}.\n", amount(exported.takes, "take"), to.display()))?;
+        return Ok(Ending::Done);
+    }
+    if arguments.erase_everything {
+        return erase(&book, arguments.yes);
+    }
+    let named = arguments.melody.as_ref().map(|name| book.melody(name).map_err(failed)).transpose()?;
+    match (arguments.format, named) {
+        (ReportFormat::Json, Some(melody)) => as_json(&[melody]),
+        (ReportFormat::Json, None) => as_json(&book.melodies().map_err(failed)?),
+        (ReportFormat::Text, Some(melody)) => one_melody(&melody),
+        (ReportFormat::Text, None) => all_melodies(&book),
+    }
+}
+
+/// A melody for programs.
+#[derive(Serialize)]
+struct ListedMelody {
+    melody: String,
+    takes: Vec<ListedTake>,
+}
+
+/// A take for programs. What is not known is null.
+#[derive(Serialize)]
+struct ListedTake {
+    number: u32,
+    recorded: Option<String>,
+    outcome: Option<Outcome>,
+    right_notes: Option<usize>,
+    written_notes: Option<usize>,
+    recording: String,
+}
+
+fn as_json(melodies: &[MelodyFolder]) -> miette::Result<Ending> {
+    let mut listed = Vec::new();
+    for melody in melodies {
+        let takes = melody.takes().map_err(failed)?;
+        let takes = takes.iter().map(|take| {
+            let report = take.report().ok().flatten();
+            let judged = report.as_ref().filter(|report| report.outcome == Outcome::Judged);
+            let right = |report: &Report| {
+                report.notes.iter().filter(|note| note.verdict == NoteVerdict::Right).count()
+            };
+            ListedTake {
+                number: take.number,
+                recorded: take.about().ok().map(|about| about.recorded),
+                outcome: report.as_ref().map(|report| report.outcome),
+                right_notes: judged.map(right),
+                written_notes: judged.map(|report| report.notes.len()),
+                recording: take.wav().display().to_string(),
+            }
+        });
+        listed.push(ListedMelody { melody: melody.name.clone(), takes: takes.collect() });
+    }
+    let object = serde_json::json!({ "melodies": listed });
+    let mut text = serde_json::to_string_pretty(&object).expect("words and numbers, which JSON can say");
+    text.push('\n');
+    print::plain(&text)?;
+    Ok(Ending::Done)
+}
+
+fn all_melodies(book: &Book) -> miette::Result<Ending> {
+    let melodies = book.melodies().map_err(failed)?;
+    let mut text = String::new();
+    for melody in &melodies {
+        let takes = melody.takes().map_err(failed)?;
+        let Some(newest) = takes.last() else { continue };
+        let _ = writeln!(text, "{}  ({})", melody.name, amount(takes.len(), "take"));
+        let _ = writeln!(text, "{}", line(newest));
+    }
+    if text.is_empty() {
+        text = format!(
+            "There are no takes yet in {}.\nRecord the first: fingertape record my-melody.toml\n",
+            book.folder().display()
+        );
+    } else {
+        let _ = writeln!(text, "\nThe take book: {}", book.folder().display());
+        text.push_str("One melody, take by take: fingertape takes MELODY\n");
+    }
+    print::styled(&text)?;
+    Ok(Ending::Done)
+}
+
+fn one_melody(melody: &MelodyFolder) -> miette::Result<Ending> {
+    let takes = melody.takes().map_err(failed)?;
+    let mut text = format!("{}\n", melody.name);
+    let mut reports: Vec<(u32, Report)> = Vec::new();
+    for take in &takes {
+        let _ = writeln!(text, "{}", line(take));
+        if let Ok(Some(report)) = take.report() {
+            reports.push((take.number, report));
+        }
+    }
+    // Only takes of the melody as it is in the newest judged take stand side by side.
+    if let Some((_, newest)) = reports.last().cloned() {
+        reports.retain(|(_, report)| report::same_melody(report, &newest));
+        let table = report::progress(&reports);
+        if !table.is_empty() {
+            let _ = write!(text, "\n{table}");
+        }
+    }
+    if takes.iter().any(|take| take.state() == State::CutOff) {
+        text.push_str("\nA take without a report was cut off: fingertape takes --recover\n");
+    }
+    print::styled(&text)?;
+    Ok(Ending::Done)
+}
+
+/// `  take 3   2026-11-25 18:40   14 of 16 notes right`.
+fn line(take: &Take) -> String {
+    let recorded = take.about().map_or_else(|_| "no date".to_owned(), |about| about.recorded);
+    let outcome = match take.report() {
+        Ok(Some(report)) => report::right_notes(&report),
+        Ok(None) => "cut off, not judged".to_owned(),
+        Err(error) => error.to_string(),
+    };
+    format!("  take {:<4} {recorded:<18} {outcome}", take.number)
+}
+
+fn recover(book: &Book) -> miette::Result<Ending> {
+    let (mut found, mut ending) = (0, Ending::Done);
+    for melody in book.melodies().map_err(failed)? {
+        for take in melody.takes().map_err(failed)?.iter().filter(|take| take.state() == State::CutOff) {
+            found += 1;
+            let said = match recover_one(take) {
+                Ok(said) => said,
+                Err(error) => {
+                    ending = Ending::Refused;
+                    format!("{error}")
+                }
+            };
+            print::styled(&format!("{}/{}: {said}\n", melody.name, take.number))?;
+        }
+    }
+    if found == 0 {
+        print::styled("No take was cut off: every recording has its report.\n")?;
+    }
+    Ok(ending)
+}
+
+fn recover_one(take: &Take) -> miette::Result<String> {
+    if !take.wav().exists() {
+        return Ok("nothing was recorded; --delete takes its other files away".to_owned());
+    }
+    let repaired = match repair_wav(&take.wav()) {
+        Err(TakesError::Growing { .. }) => {
+            return Ok("is being recorded right now, and left alone".to_owned());
+        }
+        repaired => repaired.map_err(failed)?,
+    };
+    let mut about = take.about().map_err(failed)?;
+    if !about.finished {
+        about.finished = true;
+        about.remarks.push(fingertape::remark::Remark::new(
+            "recovered",
+            "The recording was cut off and brought in order later: what came after that is not in the take.",
+        ));
+        take.write_about(&about).map_err(failed)?;
+    }
+    let report = judge_take::judge_take(take, &about)?;
+    judge_take::keep_report(take, &report, None)?;
+    let seconds = repaired.duration.0;
+    Ok(format!(
+        "recovered, {seconds:.1} s; {}. The report: {}",
+        report::right_notes(&report),
+        take.report_text().display()
+    ))
+}
+
+fn delete(book: &Book, which: &str, yes: bool) -> miette::Result<Ending> {
+    let parts = which.rsplit_once('/').and_then(|(name, number)| Some((name, number.parse::<u32>().ok()?)));
+    let Some((name, number)) = parts else {
+        return Err(Failure::new(
+            format!("{which} names no take"),
+            "write the melody, a stroke and the number: fingertape takes --delete my-melody/3",
+        )
+        .into());
+    };
+    let melody = book.melody(name).map_err(failed)?;
+    let take = melody.take(number).map_err(failed)?;
+    if !yes && !agreed(&format!("Delete take {number} of {} for good?", melody.name))? {
+        return Ok(Ending::Refused);
+    }
+    let files = take.delete().map_err(failed)?;
+    print::styled(&format!("Take {number} of {} is deleted ({}).\n", melody.name, amount(files, "file")))?;
+    Ok(Ending::Done)
+}
+
+fn erase(book: &Book, yes: bool) -> miette::Result<Ending> {
+    let mut takes = 0;
+    for melody in book.melodies().map_err(failed)? {
+        takes += melody.takes().map_err(failed)?.len();
+    }
+    let question = format!("Delete all takes ({takes}) in {} for good?", book.folder().display());
+    if !yes && !agreed(&question)? {
+        return Ok(Ending::Refused);
+    }
+    let deleted = book.erase().map_err(failed)?;
+    let mut text = format!("{} deleted.\n", amount(deleted.takes, "take"));
+    for path in deleted.left {
+        let _ = writeln!(text, "Left, because fingertape did not make it: {}", path.display());
+    }
+    print::styled(&text)?;
+    Ok(Ending::Done)
+}
+
+/// Asks at the terminal; where there is none, nobody has said yes.
+fn agreed(question: &str) -> miette::Result<bool> {
+    if !std::io::stdin().is_terminal() {
+        print::styled(&format!("{question} Nothing is deleted: add --yes to say so.\n"))?;
+        return Ok(false);
+    }
+    print::styled(&format!("{question} Type yes: "))?;
+    let _ = std::io::stdout().flush();
+    let mut answer = String::new();
+    let read = std::io::stdin().read_line(&mut answer);
+    let agreed = read.is_ok() && answer.trim().eq_ignore_ascii_case("yes");
+    if !agreed {
+        print::styled("Nothing is deleted.\n")?;
+    }
+    Ok(agreed)
+}
+
+/// `1 take`, `3 takes`.
+fn amount(number: usize, what: &str) -> String {
+    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
+}

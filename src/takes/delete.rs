@@ -1,0 +1,148 @@
+//! Takes are deleted for good: one, or the whole book. Only files that the book made are touched.
+
+use super::book::{Book, LAST_NUMBER, MelodyFolder};
+use super::error::TakesError;
+use super::take::Take;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What was deleted, and what was left because it is not the book's.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Deleted {
+    /// Takes.
+    pub takes: usize,
+    /// Files of takes.
+    pub files: usize,
+    /// Files and folders in the book that fingertape did not put there; they are left.
+    pub left: Vec<PathBuf>,
+}
+
+impl Take {
+    /// Deletes every file of the take for good. Of a link, the link is deleted and not what it points to.
+    /// Returns how many files there were.
+    ///
+    /// # Errors
+    /// [`TakesError::File`]; the files before the one that is named are gone.
+    pub fn delete(&self) -> Result<usize, TakesError> {
+        let files = self.files()?;
+        for file in &files {
+            fs::remove_file(file).map_err(TakesError::file(file, "deleted"))?;
+        }
+        Ok(files.len())
+    }
+}
+
+impl Book {
+    /// Deletes every take of every melody for good, and the folders that are empty then.
+    ///
+    /// # Errors
+    /// [`TakesError::File`]; what was deleted before the file that is named is gone.
+    pub fn erase(&self) -> Result<Deleted, TakesError> {
+        let mut deleted = Deleted::default();
+        for melody in self.melodies()? {
+            melody.erase(&mut deleted)?;
+        }
+        match fs::read_dir(self.folder()) {
+            Ok(_) => {
+                deleted.left.extend(entries(self.folder())?.into_iter().filter(|path| !is_folder(path)));
+                // Folders that are left were counted by what is in them; an empty book goes.
+                if entries(self.folder())?.is_empty() {
+                    let _ = fs::remove_dir(self.folder());
+                }
+            }
+            Err(_) => return Ok(deleted),
+        }
+        deleted.left.sort();
+        Ok(deleted)
+    }
+}
+
+impl MelodyFolder {
+    fn erase(&self, deleted: &mut Deleted) -> Result<(), TakesError> {
+        for take in self.takes()? {
+            deleted.files += take.delete()?;
+            deleted.takes += 1;
+        }
+        for path in entries(&self.folder)? {
+            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            // A file that was half written when the program was killed.
+            let half =
+                name.ends_with(".part") && (name.starts_with(".take-") || name.starts_with(".last-number"));
+            if name == LAST_NUMBER || half {
+                fs::remove_file(&path).map_err(TakesError::file(&path, "deleted"))?;
+            } else {
+                deleted.left.push(path);
+            }
+        }
+        if entries(&self.folder)?.is_empty() {
+            fs::remove_dir(&self.folder).map_err(TakesError::file(&self.folder, "deleted"))?;
+        }
+        Ok(())
+    }
+}
+
+fn entries(folder: &Path) -> Result<Vec<PathBuf>, TakesError> {
+    let listed = fs::read_dir(folder).map_err(TakesError::file(folder, "read"))?;
+    listed.map(|entry| entry.map(|one| one.path()).map_err(TakesError::file(folder, "read"))).collect()
+}
+
+fn is_folder(path: &Path) -> bool {
+    fs::symlink_metadata(path).is_ok_and(|found| found.is_dir())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::About;
+    use super::*;
+
+    fn about() -> About {
+        serde_json::from_str(
+            r#"{"recorded": "", "microphone": "", "melody": "m", "instrument": null, "a4_hz": null,
+                "bpm": 90.0, "finished": true, "lost_ms": 0.0, "remarks": []}"#,
+        )
+        .unwrap()
+    }
+
+    #[test]
+    fn an_erased_book_is_gone() {
+        let home = tempfile::tempdir().unwrap();
+        let book = Book::at(&home.path().join("book"));
+        let take = book.begin(&about(), Some("toml"), b"x").unwrap();
+        fs::write(take.wav(), b"sound").unwrap();
+        fs::write(home.path().join("book/m/.take-001.report.json.77.part"), b"half").unwrap();
+        let deleted = book.erase().unwrap();
+        assert_eq!((deleted.takes, deleted.files, deleted.left.len()), (1, 3, 0));
+        assert!(!home.path().join("book").exists());
+        assert_eq!(book.erase().unwrap(), Deleted::default());
+    }
+
+    #[test]
+    fn what_the_book_did_not_make_is_left_and_named() {
+        let home = tempfile::tempdir().unwrap();
+        let book = Book::at(home.path());
+        book.begin(&about(), None, b"x").unwrap();
+        let (diary, photo) = (home.path().join("m/diary.txt"), home.path().join("photo.png"));
+        fs::write(&diary, b"dear").unwrap();
+        fs::write(&photo, b"me").unwrap();
+        fs::create_dir(home.path().join("holiday-pictures")).unwrap();
+        let deleted = book.erase().unwrap();
+        assert_eq!(deleted.left, [diary.clone(), photo.clone()]);
+        assert!(diary.exists() && photo.exists() && home.path().join("holiday-pictures").exists());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_are_never_followed_out_of_the_book() {
+        let home = tempfile::tempdir().unwrap();
+        let outside = home.path().join("outside");
+        fs::create_dir(&outside).unwrap();
+        fs::write(outside.join("take-001.wav"), b"another child's").unwrap();
+        let book = Book::at(&home.path().join("book"));
+        let take = book.begin(&about(), None, b"x").unwrap();
+        std::os::unix::fs::symlink(outside.join("take-001.wav"), take.wav()).unwrap();
+        std::os::unix::fs::symlink(&outside, home.path().join("book/n")).unwrap();
+        assert_eq!(take.delete().unwrap(), 3);
+        book.erase().unwrap();
+        assert_eq!(fs::read(outside.join("take-001.wav")).unwrap(), b"another child's");
+    }
+}

@@ -1,0 +1,9 @@
+//! Whole sessions at the microphone, without a sound card: `record`, `takes` and `inputs` as people use them, and
+//! what happens when something breaks on the way.
+#![cfg(target_os = "linux")]
+
+mod faults;
+mod false_microphone;
+mod sessions;
+mod support;
+mod take_book;
