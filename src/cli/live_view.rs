@@ -1,10 +1,10 @@
 //! What is shown while somebody plays: a few lines drawn again and again, or plain lines for a screen reader.
 //!
-//! Drawn, it fits 79 columns: the bar as it is written with the note at hand in brackets, and one string of the
-//! fingerboard with the tape where the finger belongs and a mark where it is.
+//! Drawn, it fits 79 columns: the bar as it is written with the note at hand in brackets, and the string that sounds
+//! with the melody's fingers at their places and a mark where the finger is.
 
-use fingertape::live::{Now, Place};
-use fingertape::notation::{EventKind, Melody};
+use fingertape::live::{Now, Place, StringStrip};
+use fingertape::notation::{EventKind, Instrument, Melody};
 use std::fmt::Write as _;
 use std::io::Write as _;
 
@@ -22,6 +22,8 @@ pub enum Look {
 /// The view of one session.
 pub struct LiveView {
     look: Look,
+    instrument: Instrument,
+    strip: StringStrip,
     /// The written notes and rests: bar and name.
     events: Vec<(u32, String)>,
     last_bar: u32,
@@ -31,9 +33,6 @@ pub struct LiveView {
     steady: Vec<f64>,
 }
 
-/// The part of a string that is drawn: so many cents to either side of the tape, and columns.
-const REACH: f64 = 50.0;
-const HALF: usize = 20;
 /// Up to this many cents from the pitch a note is called in tune, as in the report for the player.
 const IN_TUNE: f64 = 20.0;
 /// Frames (10 ms) that a note sounds before a line tells of it.
@@ -44,8 +43,9 @@ const COLUMNS: usize = 79;
 const BAR_COLUMNS: usize = 60;
 
 impl LiveView {
-    /// A view of a melody.
-    pub fn new(melody: &Melody, look: Look) -> Self {
+    /// A view of a melody on an instrument.
+    pub fn new(melody: &Melody, instrument: Instrument, look: Look) -> Self {
+        let strip = StringStrip::new(instrument, melody);
         let name = |kind: &EventKind| match kind {
             EventKind::Note { written, .. } => written.to_string(),
             EventKind::Rest => "rest".to_owned(),
@@ -53,7 +53,17 @@ impl LiveView {
         let events: Vec<(u32, String)> =
             melody.events.iter().map(|event| (event.bar, name(&event.kind))).collect();
         let last_bar = events.iter().map(|event| event.0).max().unwrap_or(1);
-        Self { look, events, last_bar, drawn: 0, shown: String::new(), told: None, steady: Vec::new() }
+        Self {
+            look,
+            instrument,
+            strip,
+            events,
+            last_bar,
+            drawn: 0,
+            shown: String::new(),
+            told: None,
+            steady: Vec::new(),
+        }
     }
 
     /// Says something that stays on the screen.
@@ -101,19 +111,16 @@ impl LiveView {
 
     fn drawing(&self, now: &Now) -> String {
         let mut text = format!("  bar {} of {}    {}\n", now.place.bar, self.last_bar, self.bar(now.place));
-        let mut string = vec!['.'; 2 * HALF + 1];
-        string[HALF] = '|';
-        let said = match now.sounding {
-            Some(sounding) => {
-                let share = (sounding.cents.0 / REACH).clamp(-1.0, 1.0);
-                string[(HALF as f64 + share * HALF as f64).round() as usize] = 'o';
-                format!("{}, {}", sounding.written, cents_in_words(sounding.cents.0))
-            }
-            None => String::new(),
-        };
-        let string: String = string.into_iter().collect();
-        let _ = writeln!(text, "  lower {string} higher");
-        let _ = writeln!(text, "  you play   {said}");
+        let (mut said, mut strip) = (String::new(), None);
+        if let Some(sounding) = now.sounding {
+            said = format!("{}, {}", sounding.written, cents_in_words(sounding.cents.0));
+            strip =
+                self.strip.lines(sounding.written.midi() + self.instrument.sounding_shift(), sounding.cents);
+        }
+        let _ = writeln!(text, "  you play      {said}");
+        for line in strip.unwrap_or_default() {
+            let _ = writeln!(text, "  {}", line.trim_end());
+        }
         text
     }
 
@@ -240,7 +247,7 @@ mod tests {
     fn view() -> LiveView {
         let toml =
             b"instrument = \"violin\"\nkey = \"D\"\nbars = \"\"\"\nD4 q E4 F#4 G4\nA4 q rest A4 h\n\"\"\"";
-        LiveView::new(&read_melody_bytes("m.toml", toml).unwrap().melody, Look::Drawn)
+        LiveView::new(&read_melody_bytes("m.toml", toml).unwrap().melody, Instrument::Violin, Look::Drawn)
     }
 
     fn now(event: usize, bar: u32, cents: f64) -> Now {
@@ -255,11 +262,11 @@ mod tests {
         assert_eq!(
             drawing,
             "  bar 1 of 2     D4   E4  [F#4]  G4\n\
-             \u{20} lower ..........o.........|.................... higher\n\
-             \u{20} you play   F#4, a little low (25 cents)\n"
+             \u{20} you play      F#4, a little low (25 cents)\n\
+             \u{20} D string  0-------------1------------2----3----------4---\n\
+             \u{20}                                    ^\n"
         );
         let drawing = view().drawing(&now(2, 1, 0.3));
-        assert!(drawing.contains("lower ....................o.................... higher"), "{drawing}");
         assert!(drawing.contains("F#4, in tune"), "{drawing}");
     }
 
@@ -296,7 +303,11 @@ mod tests {
     fn a_bar_of_many_notes_fits_and_shows_the_one_at_hand() {
         let bars = "A#4 s ".to_owned() + &"A#4 ".repeat(31);
         let toml = format!("metre = \"8/4\"\ninstrument = \"violin\"\nbars = \"\"\"\n{bars}\n\"\"\"");
-        let view = LiveView::new(&read_melody_bytes("m.toml", toml.as_bytes()).unwrap().melody, Look::Drawn);
+        let view = LiveView::new(
+            &read_melody_bytes("m.toml", toml.as_bytes()).unwrap().melody,
+            Instrument::Violin,
+            Look::Drawn,
+        );
         for event in 0..32 {
             let drawing = view.drawing(&now(event, 1, 0.0));
             assert!(drawing.contains("[A#4]"), "{event}: {drawing}");

@@ -126,7 +126,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
 
     let wish = Wish { input: arguments.input.clone(), rate: None };
     let microphone = Microphone::open(&wish).map_err(no_microphone)?;
-    let mut view = LiveView::new(&melody, look(arguments));
+    let mut view = LiveView::new(&melody, instrument, look(arguments));
     let mut about = About {
         recorded: jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M").to_string(),
         microphone: microphone.name().to_owned(),

@@ -317,7 +317,7 @@ mod tests {
             level_check: Seconds(0.0),
         };
         let mut session = Session::new(&melody, settings);
-        let mut view = LiveView::new(&melody, Look::LinesAside);
+        let mut view = LiveView::new(&melody, Instrument::Violin, Look::LinesAside);
         let mut desk = Desk::new(RATE, "none", &take, &mut view, 4);
         for message in messages {
             if desk.why.is_none() {

@@ -9,6 +9,7 @@ mod level;
 mod level_check;
 mod reader;
 mod session;
+mod string_strip;
 #[cfg(test)]
 mod tests_along_takes;
 
@@ -16,3 +17,4 @@ pub use follower::{Follower, Place};
 pub use level::{Level, LevelMeter, LevelWord};
 pub use reader::{LiveReader, Now, Sounding};
 pub use session::{Ended, Session, SessionSettings, Step};
+pub use string_strip::StringStrip;
