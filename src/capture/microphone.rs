@@ -100,6 +100,9 @@ const FORMATS: [SampleFormat; 12] = [
     SampleFormat::U8,
 ];
 
+/// The id of ALSA's null device.
+const SILENT_DEVICE: &str = "alsa:null";
+
 /// All inputs that the system names. Being named does not mean that it can be opened.
 ///
 /// # Errors
@@ -118,6 +121,8 @@ pub fn inputs() -> Result<Vec<Input>, CaptureError> {
                     id: id.map_or_else(|| name_of(&device), |id| id.to_string()),
                 }
             })
+            // ALSA's device that only ever delivers silence is no microphone.
+            .filter(|input| input.id != SILENT_DEVICE)
             .collect();
         if inputs.is_empty() { Err(CaptureError::NoInput) } else { Ok(inputs) }
     })

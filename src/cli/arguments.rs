@@ -54,9 +54,10 @@ Examples:
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
 
 Exit codes:
-  0  the take was judged (or the command did its work)
-  1  the take was refused, for example because it is silent; nothing is graded
-  2  unusable input: a file that cannot be read, or a wrong argument
+  0  the command did its work (the take was judged)
+  1  it could not: the take was refused, for example because it is silent, and nothing is graded; a string
+     gave no steady reading; a deletion was not confirmed
+  2  unusable input: a file or a microphone that cannot be used, or a wrong argument
 
 Everything happens on this machine: no recording leaves it.
 'fingertape help check' explains one command.";
