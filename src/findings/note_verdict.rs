@@ -17,7 +17,7 @@ const NEAR_ANYWAY: f64 = 35.0;
 /// Verdicts less probable than this are not given.
 const LEAST_PROBABLE: f64 = 0.6;
 /// The same for a second note of one pitch that seems to be missing: a shallow bow change is hard to hear.
-const LEAST_PROBABLE_MERGED: f64 = 0.7;
+const LEAST_PROBABLE_MERGED: f64 = 0.75;
 /// Half the interquartile range beyond which a pitch is all over the place, in cents.
 const RESTLESS: f64 = 60.0;
 /// So short a note has too few periods to decide an octave against a ringing string, in seconds.
