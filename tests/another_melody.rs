@@ -138,14 +138,13 @@ fn with_its_notes_in_another_order_only_what_was_played_is_right() {
             return;
         }
         let heard = heard(&judged(take, melody));
-        let orders: [(&str, &dyn Fn(usize, usize) -> usize); 3] = [
-            ("backwards", &|n, all| all - 1 - n),
-            ("from the middle", &|n, all| (n + all / 2) % all),
-            ("every fifth", &|n, all| (n * 5 + 2) % all),
-        ];
-        for (order, place) in orders {
-            let other = with_pitches(melody, |n, pitches| pitches[place(n, pitches.len())]);
-            refused += usize::from(holds_against(&format!("{name} {order}"), take, &heard, &other));
+        let all_notes = melody.soundings().count();
+        let backwards: Vec<usize> = (0..all_notes).rev().collect();
+        let from_the_middle = (0..all_notes).map(|n| (n + all_notes / 2) % all_notes).collect();
+        let every_fifth = (0..all_notes).map(|n| (n * 5 + 2) % all_notes).collect();
+        for order in [backwards, from_the_middle, every_fifth] {
+            let other = with_pitches(melody, |n, pitches| pitches[order[n]]);
+            refused += usize::from(holds_against(&format!("{name} {order:?}"), take, &heard, &other));
             all += 1;
         }
     });

@@ -1,7 +1,7 @@
 //! `fingertape jot` as people use it: made takes come back as the melody that was played, and every draft can be read.
 
 #[cfg(all(target_os = "linux", feature = "microphone"))]
-mod paced_microphone;
+mod false_microphone;
 
 use fingertape::formats::{read_melody, read_melody_bytes};
 use fingertape::notation::{EventKind, Melody};
@@ -208,7 +208,7 @@ fn the_examples_of_the_help_work() {
 #[cfg(all(target_os = "linux", feature = "microphone"))]
 #[test]
 fn a_microphone_gives_the_draft_that_the_file_gives_and_keeps_the_take() {
-    use paced_microphone::{PacedMicrophone, RATE};
+    use false_microphone::{FalseMicrophone, RATE};
     let folder = tempfile::tempdir().expect("a folder");
     let take =
         fingertape::decode::read_take(&fixture("all-right").join("take.flac")).expect("a take").samples;
@@ -223,13 +223,12 @@ fn a_microphone_gives_the_draft_that_the_file_gives_and_keeps_the_take() {
         })
         .collect();
     let kept = folder.path().join("kept.wav");
-    let microphone = PacedMicrophone::playing(samples);
+    let microphone = FalseMicrophone::hearing(&samples);
     let facts = facts(&melody("all-right"));
     let mut arguments = vec!["jot", "--stop-after", "2", "--keep", kept.to_str().expect("a path")];
     arguments.extend(facts.iter().map(String::as_str));
-    let mut command = fingertape(&arguments);
-    microphone.heard_by(&mut command);
-    let (code, text, errors) = said(command.output().expect("the program runs"));
+    let mut command = microphone.command(env!("CARGO_BIN_EXE_fingertape"));
+    let (code, text, errors) = said(command.args(&arguments).output().expect("the program runs"));
     assert_eq!(code, 0, "{text}{errors}");
     assert!(errors.starts_with("Listening with ") && errors.lines().count() == 1, "{errors}");
     let live = read_melody_bytes("draft.toml", text.as_bytes()).expect("only the draft is printed").melody;

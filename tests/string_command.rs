@@ -1,7 +1,7 @@
 //! `fingertape string` as people and scripts use it: from a file and at a microphone.
 
 #[cfg(all(target_os = "linux", feature = "microphone"))]
-mod paced_microphone;
+mod false_microphone;
 
 use fingertape::notation::{Fifths, Instrument};
 use fingertape::sound::{BowedTone, bowed_tone};
@@ -196,15 +196,14 @@ fn the_examples_of_the_help_work() {
 
 #[cfg(all(target_os = "linux", feature = "microphone"))]
 mod live {
-    use super::paced_microphone::{self, PacedMicrophone};
+    use super::false_microphone::{self, FalseMicrophone};
     use super::*;
 
     fn listen(samples: Vec<f32>, arguments: &[&str]) -> (i32, String, String) {
-        assert_eq!(paced_microphone::RATE, RATE.0);
-        let microphone = PacedMicrophone::playing(samples);
-        let mut command = fingertape(arguments);
-        microphone.heard_by(&mut command);
-        said(command.output().expect("the program runs"))
+        assert_eq!(false_microphone::RATE, RATE.0);
+        let microphone = FalseMicrophone::hearing(&samples);
+        let mut command = microphone.command(env!("CARGO_BIN_EXE_fingertape"));
+        said(command.args(arguments).output().expect("the program runs"))
     }
 
     #[test]

@@ -1,18 +1,18 @@
 //! `fingertape check`: a take against its melody becomes a report.
 
-use super::arguments::{FifthsName, InstrumentName};
 use super::exit_codes::Ending;
 use super::failure::{self, Failure};
+use super::player_options::PlayerOptions;
 use super::settle_instrument::settle_instrument;
 use super::{print, ranges, write_file};
 use clap::{Args, ValueEnum};
 use fingertape::decode;
 use fingertape::findings::Report;
 use fingertape::formats::{self, ReadMelody};
-use fingertape::notation::{Fifths, Instrument, Size};
+use fingertape::notation::{Fifths, Instrument};
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::report::{self, TextSettings};
-use fingertape::units::{A4_ISO16, Hertz, Millimetres};
+use fingertape::units::{A4_ISO16, Hertz};
 use std::path::{Path, PathBuf};
 
 /// The arguments of `check`.
@@ -25,16 +25,8 @@ pub struct CheckArguments {
     /// .xml, .mxl)
     #[arg(long, value_name = "FILE")]
     melody: PathBuf,
-    /// The instrument, where the melody does not name it (or names another)
-    #[arg(long, value_enum, ignore_case = true)]
-    instrument: Option<InstrumentName>,
-    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
-    #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
-    a4: Option<f64>,
-    /// How the open strings follow from A: by equal temperament, or in pure fifths (bass: fourths), as strings are
-    /// tuned by ear
-    #[arg(long, value_enum, default_value_t = FifthsName::Equal)]
-    fifths: FifthsName,
+    #[command(flatten)]
+    player: PlayerOptions,
     /// The tempo that was set, in beats per minute [default: as the melody says]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
@@ -47,14 +39,6 @@ pub struct CheckArguments {
     /// Also write the JSON report to this file
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
-    /// The size of the instrument, 4/4 to 1/16, for the distances in millimetres
-    /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
-    #[arg(long, value_name = "SIZE")]
-    size: Option<Size>,
-    /// The string length as the player measured it, nut to bridge, in millimetres (instead of --size)
-    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = ranges::string_length,
-          conflicts_with = "size")]
-    string_length: Option<f64>,
 }
 
 /// What is printed.
@@ -94,9 +78,9 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     let asked = JudgeRequest {
         take: arguments.take.clone(),
         melody: arguments.melody.clone(),
-        instrument: arguments.instrument.map(Instrument::from),
-        a4: arguments.a4.map(Hertz),
-        fifths: arguments.fifths.into(),
+        instrument: arguments.player.instrument(),
+        a4: arguments.player.a4(),
+        fifths: arguments.player.fifths(),
         bpm: arguments.bpm,
     };
     if let Some(file) = &arguments.json {
@@ -105,9 +89,8 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     let report = judge(&asked)?;
     let json = report::json(&report);
     let written = arguments.json.as_ref().map_or(Ok(()), |file| write_file::whole(file, json.as_bytes()));
-    let by_size = arguments.size.map(|size| report.melody.instrument.string_length_mm(size));
     let settings = TextSettings {
-        string_length: arguments.string_length.or(by_size).map(Millimetres),
+        string_length: arguments.player.string_length(report.melody.instrument),
         bold: print::wants_bold(),
     };
     match arguments.format {

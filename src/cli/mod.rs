@@ -20,6 +20,7 @@ pub mod inputs;
 mod judge_take;
 #[cfg(feature = "microphone")]
 mod live_view;
+mod player_options;
 mod print;
 mod ranges;
 #[cfg(feature = "microphone")]

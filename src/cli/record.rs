@@ -1,10 +1,10 @@
 //! `fingertape record`: a take from the microphone into the take book, and its report.
 
-use super::arguments::{FifthsName, InstrumentName};
 use super::check::ReportFormat;
 use super::exit_codes::Ending;
 use super::failure::{self, Failure};
 use super::live_view::{LiveView, Look};
+use super::player_options::PlayerOptions;
 use super::recording::{self, Microphone, Recorded, Why};
 use super::settle_instrument::settle_instrument;
 use super::{book_place, judge_take, print, ranges};
@@ -14,11 +14,11 @@ use fingertape::findings::Report;
 use fingertape::formats;
 use fingertape::live::{Ended, Session, SessionSettings};
 use fingertape::loudspeaker::{self, Playing};
-use fingertape::notation::{Instrument, Melody, Size};
+use fingertape::notation::Melody;
 use fingertape::report::{self, TextSettings};
 use fingertape::sound::{CountIn, count_in};
 use fingertape::takes::{About, Book, Take};
-use fingertape::units::{A4_ISO16, Hertz, Millimetres, Seconds};
+use fingertape::units::{A4_ISO16, Seconds};
 use std::fs;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
@@ -31,16 +31,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub struct RecordArguments {
     /// The written melody: TOML, ABC or MusicXML ('fingertape help check' shows how to write one)
     melody: PathBuf,
-    /// The instrument, where the melody does not name it (or names another)
-    #[arg(long, value_enum, ignore_case = true)]
-    instrument: Option<InstrumentName>,
-    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
-    #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
-    a4: Option<f64>,
-    /// How the open strings follow from A: by equal temperament, or in pure fifths (bass: fourths), as strings are
-    /// tuned by ear
-    #[arg(long, value_enum, default_value_t = FifthsName::Equal)]
-    fifths: FifthsName,
+    #[command(flatten)]
+    player: PlayerOptions,
     /// The tempo to count in, in beats per minute [default: as the melody says, else 80]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
@@ -70,14 +62,6 @@ pub struct RecordArguments {
     /// Print the teacher's report: a table, note by note, with units, thresholds and confidence
     #[arg(long)]
     detail: bool,
-    /// The size of the instrument, 4/4 to 1/16, for the distances in millimetres
-    /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
-    #[arg(long, value_name = "SIZE")]
-    size: Option<Size>,
-    /// The string length as you measured it, nut to bridge, in millimetres (instead of --size)
-    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = ranges::string_length,
-          conflicts_with = "size")]
-    string_length: Option<f64>,
 }
 
 const AFTER_HELP: &str = "\
@@ -114,7 +98,7 @@ const NARROWEST: u16 = 64;
 
 /// Runs the command.
 pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
-    let asked = arguments.instrument.map(Instrument::from);
+    let asked = arguments.player.instrument();
     failure::is_there(&arguments.melody, "the melody")?;
     let read = formats::read_melody_for(&arguments.melody, asked);
     let read = read.map_err(|error| failure::unusable_melody(error, &arguments.melody))?;
@@ -132,8 +116,8 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
         microphone: microphone.name().to_owned(),
         melody: arguments.melody.file_stem().unwrap_or_default().to_string_lossy().into_owned(),
         instrument: asked,
-        a4_hz: arguments.a4.map(Hertz),
-        fifths: arguments.fifths.into(),
+        a4_hz: arguments.player.a4(),
+        fifths: arguments.player.fifths(),
         bpm,
         finished: false,
         lost_ms: 0.0,
@@ -144,7 +128,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
         rate: microphone.rate(),
         instrument,
         bpm,
-        a4: arguments.a4.map(Hertz).or(melody.a4).unwrap_or(A4_ISO16),
+        a4: arguments.player.a4().or(melody.a4).unwrap_or(A4_ISO16),
         level_check: Seconds(arguments.level_check),
     };
     let session = Session::new(&melody, settings);
@@ -161,7 +145,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let noted = take.write_about(&about).map_err(book_place::failed);
     view.say(why_it_ended(&recorded.why));
     let judged = judge_take::judge_take(&take, &about)?;
-    let kept = judge_take::keep_report(&take, &judged, string_length(arguments, instrument));
+    let kept = judge_take::keep_report(&take, &judged, arguments.player.string_length(instrument));
     tell(arguments, &book, &take, &judged, &mut view)?;
     // The player gets the report even where its files could not be written.
     noted.and(kept).map_err(|error| {
@@ -286,12 +270,6 @@ fn why_it_ended(why: &Why) -> &'static str {
     }
 }
 
-/// The player's string length, as far as the arguments say it.
-fn string_length(arguments: &RecordArguments, instrument: Instrument) -> Option<Millimetres> {
-    let by_size = arguments.size.map(|size| instrument.string_length_mm(size));
-    arguments.string_length.or(by_size).map(Millimetres)
-}
-
 fn tell(
     arguments: &RecordArguments,
     book: &Book,
@@ -301,7 +279,7 @@ fn tell(
 ) -> miette::Result<()> {
     let settings = TextSettings {
         bold: print::wants_bold(),
-        string_length: string_length(arguments, judged.melody.instrument),
+        string_length: arguments.player.string_length(judged.melody.instrument),
     };
     let takes = book.melodies().map_err(book_place::failed)?;
     let takes = takes

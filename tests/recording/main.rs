@@ -3,6 +3,7 @@
 #![cfg(target_os = "linux")]
 
 mod faults;
+#[path = "../false_microphone/mod.rs"]
 mod false_microphone;
 mod sessions;
 mod support;

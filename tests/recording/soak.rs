@@ -4,7 +4,7 @@
 //! Usage: soak SECONDS. Ends with an error where a single sample is lost or another.
 
 #[cfg(target_os = "linux")]
-#[allow(dead_code)]
+#[path = "../false_microphone/mod.rs"]
 mod false_microphone;
 
 #[cfg(target_os = "linux")]

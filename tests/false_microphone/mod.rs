@@ -5,6 +5,9 @@
 //! `ALSA_CONFIG_PATH`. What is played goes to a file, so that clicks can be looked at. Neither `plug` (it loses
 //! samples while it converts) nor a plain file (it runs as fast as it is read) would do.
 
+// Each test uses what it needs of it.
+#![allow(dead_code)]
+
 use nix::fcntl::{FcntlArg, fcntl};
 use nix::libc::O_NONBLOCK;
 use nix::sys::stat::Mode;
