@@ -11,13 +11,15 @@ use crate::units::Hertz;
 const WRONG_BEYOND: f64 = 50.0;
 /// Within this of the limit the ear does not accuse or praise, in cents.
 const UNDECIDED: f64 = 5.0;
-/// A note this near to the written pitch at the report's A is not called wrong, whatever the instrument's tuning seems
-/// to be, in cents.
+/// A note this near to the written pitch at the report's A is right, whatever the instrument's tuning seems to be, in
+/// cents; up to [`WRONG_BEYOND`] it is at least not called wrong.
 const NEAR_ANYWAY: f64 = 35.0;
 /// Verdicts less probable than this are not given.
 const LEAST_PROBABLE: f64 = 0.6;
+/// The same for calling a played note wrong, the worst thing to be mistaken in.
+const LEAST_PROBABLE_WRONG: f64 = 0.7;
 /// The same for a second note of one pitch that seems to be missing: a shallow bow change is hard to hear.
-const LEAST_PROBABLE_MERGED: f64 = 0.75;
+const LEAST_PROBABLE_MERGED: f64 = 0.8;
 /// Half the interquartile range beyond which a pitch is all over the place, in cents.
 const RESTLESS: f64 = 60.0;
 /// So short a note has too few periods to decide an octave against a ringing string, in seconds.
@@ -96,7 +98,10 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let from_limit = (off - WRONG_BEYOND).abs();
     finding.verdict = if off < WRONG_BEYOND - UNDECIDED || anyway < NEAR_ANYWAY {
         NoteVerdict::Right
-    } else if off < WRONG_BEYOND + UNDECIDED || is_too_brief_to_accuse(p, midi - target) {
+    } else if off < WRONG_BEYOND + UNDECIDED
+        || anyway < WRONG_BEYOND
+        || is_too_brief_to_accuse(p, midi - target)
+    {
         NoteVerdict::Unsure
     } else {
         NoteVerdict::Wrong
@@ -107,7 +112,8 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     if finding.verdict == NoteVerdict::Right && anyway < NEAR_ANYWAY {
         finding.confidence = finding.confidence.max(present * 0.9);
     }
-    if finding.confidence < LEAST_PROBABLE {
+    let least = if finding.verdict == NoteVerdict::Wrong { LEAST_PROBABLE_WRONG } else { LEAST_PROBABLE };
+    if finding.confidence < least {
         finding.verdict = NoteVerdict::Unsure;
     } else {
         finding.confidence = calibrated(finding.confidence);
