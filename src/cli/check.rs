@@ -4,7 +4,7 @@ use super::exit_codes::Ending;
 use super::failure::{self, Failure};
 use super::player_options::PlayerOptions;
 use super::settle_instrument::settle_instrument;
-use super::{print, ranges, write_file};
+use super::{print, progress, ranges, write_file};
 use clap::{Args, ValueEnum};
 use fingertape::decode;
 use fingertape::findings::Report;
@@ -129,7 +129,8 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
     let settled = settle_instrument(melody)?;
     let melody = settled.melody;
     remarks.extend(settled.remarks);
-    let take = decode::read_take(&asked.take).map_err(failure::unusable_take)?;
+    let take = progress::while_working("Reading the recording", || decode::read_take(&asked.take));
+    let take = take.map_err(failure::unusable_take)?;
     remarks.extend(take.remarks);
     let settings = JudgeSettings {
         instrument: settled.instrument,
@@ -139,7 +140,9 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
         title: melody.title.clone().unwrap_or_else(|| file_stem(&asked.melody)),
         remarks,
     };
-    Ok(pipeline::judge(&take.samples, &melody, &settings))
+    Ok(progress::while_working("Listening to the take", || {
+        pipeline::judge(&take.samples, &melody, &settings)
+    }))
 }
 
 fn file_stem(path: &Path) -> String {

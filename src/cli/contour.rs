@@ -2,7 +2,7 @@
 
 use super::arguments::InstrumentName;
 use super::exit_codes::Ending;
-use super::{failure, print};
+use super::{failure, print, progress};
 use clap::{Args, ValueEnum};
 use fingertape::notation::Instrument;
 use fingertape::pitch::{self, Contour, TrackerSettings};
@@ -43,11 +43,13 @@ Examples:
 /// Runs the command.
 pub fn run(arguments: &ContourArguments) -> miette::Result<Ending> {
     failure::is_there(&arguments.take, "the recording")?;
-    let take = decode::read_take(&arguments.take).map_err(failure::unusable_take)?;
+    let take = progress::while_working("Reading the recording", || decode::read_take(&arguments.take));
+    let take = take.map_err(failure::unusable_take)?;
     print::remarks(&take.remarks);
     let instrument = arguments.instrument.map(Instrument::from);
+    let settings = TrackerSettings::for_instrument(take.samples.rate, instrument);
     let contour: Contour =
-        pitch::contour(&take.samples, TrackerSettings::for_instrument(take.samples.rate, instrument));
+        progress::while_working("Listening to the take", || pitch::contour(&take.samples, settings));
     match arguments.format {
         TableFormat::Csv => print::plain(&report::contour_csv(&contour))?,
     }

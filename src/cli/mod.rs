@@ -22,6 +22,7 @@ mod judge_take;
 mod live_view;
 mod player_options;
 mod print;
+mod progress;
 mod ranges;
 #[cfg(feature = "microphone")]
 pub mod record;
