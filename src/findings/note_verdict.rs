@@ -4,7 +4,7 @@ use super::played::PlayedNote;
 use super::report::{NoteFinding, NoteVerdict};
 use crate::align::{Support, WrittenNote};
 use crate::notation::{EventKind, Melody, as_f64};
-use crate::pitch::Contour;
+use crate::pitch::{Candidate, Contour, Frame};
 use crate::units::Hertz;
 
 /// Farther from the written pitch than this (after the instrument's tuning) is another pitch, in cents.
@@ -19,11 +19,14 @@ const LEAST_PROBABLE: f64 = 0.6;
 /// The same for calling a played note wrong, the worst thing to be mistaken in.
 const LEAST_PROBABLE_WRONG: f64 = 0.7;
 /// The same for a second note of one pitch that seems to be missing: a shallow bow change is hard to hear.
-const LEAST_PROBABLE_MERGED: f64 = 0.8;
+const LEAST_PROBABLE_MERGED: f64 = 0.77;
 /// Half the interquartile range beyond which a pitch is all over the place, in cents.
 const RESTLESS: f64 = 60.0;
 /// So short a note has too few periods to decide an octave against a ringing string, in seconds.
 const MOMENT: f64 = 0.2;
+/// An octave is open where the lower one is at most so much weaker a candidate: where an octave too high was really
+/// played (18 notes of the tune half) the lower one is weaker by 0.08 to 0.21, where it was not by 0.00 at the most.
+const OCTAVE_MARGIN: f32 = 0.04;
 /// Slope and offset of the log odds of a played note's verdict.
 const CALIBRATION: (f64, f64) = (2.0, 0.4);
 /// Intervals (semitones) at which a strong upper harmonic, or the common period of two sounds, is taken for the pitch:
@@ -81,7 +84,9 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let mut steady = p.steady.map(|s| s.midi);
     let mut heard = steady.or(p.midi);
     let slipped = heard.is_some_and(|m| HARMONIC_SLIPS.iter().any(|slip| (m - target - slip).abs() < 0.6));
-    if slipped {
+    let octave = heard.is_some_and(|m| (m - target - 12.0).abs() < 0.6)
+        && is_as_well_an_octave_lower(contour, p, target, asked.a4);
+    if slipped || octave {
         // The ear has taken a harmonic for the note. If it also heard the written pitch, that was it.
         heard = second_best(contour, p, target, asked.a4);
         steady = heard;
@@ -136,10 +141,26 @@ fn calibrated(probability: f64) -> f64 {
     (1.0 / (1.0 + (-log_odds).exp())).min(0.995)
 }
 
+/// Whether the written pitch, an octave below the one that was heard, explains most frames as well: a weak fundamental
+/// (low strings in a small recorder's ear) leaves the octave open, and the path through the frames only chose one.
+fn is_as_well_an_octave_lower(contour: &Contour, played: &PlayedNote, target: f64, a4: Hertz) -> bool {
+    let frames = frames_of(contour, played);
+    let strength = |frame: &Frame, midi: f64| {
+        let near = |c: &&Candidate| (c.pitch.midi(a4).0 - midi).abs() < 0.6;
+        frame.candidates.iter().flatten().filter(near).map(|c| c.strength).fold(0.0, f32::max)
+    };
+    let open = frames.iter().filter(|f| strength(f, target) > strength(f, target + 12.0) - OCTAVE_MARGIN);
+    open.count() * 2 > frames.len()
+}
+
+fn frames_of<'a>(contour: &'a Contour, played: &PlayedNote) -> &'a [Frame] {
+    let frame = |time: f64| ((time / contour.hop.0).round() as usize).min(contour.frames.len());
+    &contour.frames[frame(played.onset.0)..frame(played.offset.0).max(frame(played.onset.0))]
+}
+
 /// The median of the frames' candidates within a semitone's half of a pitch, where most frames have one.
 fn second_best(contour: &Contour, played: &PlayedNote, target: f64, a4: Hertz) -> Option<f64> {
-    let frame = |time: f64| ((time / contour.hop.0).round() as usize).min(contour.frames.len());
-    let frames = &contour.frames[frame(played.onset.0)..frame(played.offset.0).max(frame(played.onset.0))];
+    let frames = frames_of(contour, played);
     let mut near: Vec<f64> = frames
         .iter()
         .filter_map(|f| {
