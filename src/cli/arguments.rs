@@ -3,7 +3,7 @@
 use super::takes::TakesArguments;
 use super::{
     check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
-    string::StringArguments,
+    proofread::ProofreadArguments, string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -41,6 +41,8 @@ pub enum Command {
     String(StringArguments),
     /// Play freely and get a draft melody to edit
     Jot(JotArguments),
+    /// Hold a melody against a teacher's rule sheet and say what the sheet asks otherwise
+    Proofread(ProofreadArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -52,10 +54,12 @@ Examples:
   fingertape takes
   fingertape string D --instrument violin --from my-d-string.m4a
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
+  fingertape proofread my-melody.toml --rules rules.toml
 
 Exit codes:
   0  the take was judged (or the command did its work)
-  1  the take was refused, for example because it is silent; nothing is graded
+  1  the take was refused, for example because it is silent; nothing is graded (or the melody
+     has something else than its rule sheet asks)
   2  unusable input: a file that cannot be read, or a wrong argument
 
 Everything happens on this machine: no recording leaves it.

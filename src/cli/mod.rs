@@ -21,6 +21,7 @@ mod judge_take;
 #[cfg(feature = "microphone")]
 mod live_view;
 mod print;
+pub mod proofread;
 mod ranges;
 #[cfg(feature = "microphone")]
 pub mod record;
