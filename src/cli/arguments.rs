@@ -2,8 +2,8 @@
 
 use super::takes::TakesArguments;
 use super::{
-    check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
-    proofread::ProofreadArguments, string::StringArguments,
+    check::CheckArguments, contour::ContourArguments, convert::ConvertArguments, demo::DemoArguments,
+    jot::JotArguments, move_to::MoveArguments, proofread::ProofreadArguments, string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -43,6 +43,10 @@ pub enum Command {
     Jot(JotArguments),
     /// Hold a melody against a teacher's rule sheet and say what the sheet asks otherwise
     Proofread(ProofreadArguments),
+    /// Write the same tune for another instrument, and say what could not be kept
+    Move(MoveArguments),
+    /// Turn a melody into another file format: TOML, ABC, MusicXML or MIDI
+    Convert(ConvertArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -55,6 +59,8 @@ Examples:
   fingertape string D --instrument violin --from my-d-string.m4a
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
   fingertape proofread my-melody.toml --rules rules.toml
+  fingertape move my-melody.toml --to cello --output for-a-friend.toml
+  fingertape convert my-melody.toml my-melody.musicxml
 
 Exit codes:
   0  the take was judged (or the command did its work)

@@ -5,6 +5,7 @@ mod arguments;
 mod book_place;
 pub mod check;
 pub mod contour;
+pub mod convert;
 pub mod demo;
 pub mod exit_codes;
 mod failure;
@@ -20,6 +21,8 @@ pub mod inputs;
 mod judge_take;
 #[cfg(feature = "microphone")]
 mod live_view;
+mod melody_file;
+pub mod move_to;
 mod print;
 pub mod proofread;
 mod ranges;

@@ -13,6 +13,7 @@ mod musicxml;
 mod playing_order;
 mod rule_file;
 mod text_from_bytes;
+mod written_format;
 
 pub use abc::write_abc;
 pub use error::{FormatError, FormatErrorKind};
@@ -24,3 +25,4 @@ pub use melody_toml::{length_from_word, write_toml};
 pub use midi_from_melody::write_midi;
 pub use musicxml::{write_musicxml, write_mxl};
 pub use rule_file::{Entry, RuleFile, Setting, SettingKind, Tier, read_rule_bytes, read_rule_file};
+pub use written_format::WrittenFormat;
