@@ -28,8 +28,7 @@ fn folder(melody: &str) -> tempfile::TempDir {
     folder
 }
 
-const TUNE: &str =
-    "instrument = 'violin'\nkey = 'D'\nbpm = 80\nbars = ['D4 q F#4 (2) A4 E5', 'D5 h r q D4']\n";
+const TUNE: &str = "title = 'Gate'\ninstrument = 'violin'\nkey = 'D'\nbpm = 80\nbars = ['D4 q F#4 (2) A4 E5', 'D5 h r q D4']\n";
 
 fn read(text: &str) -> Melody {
     read_melody_bytes("m.toml", text.as_bytes()).unwrap_or_else(|error| panic!("{error}\n{text}")).melody

@@ -1,7 +1,7 @@
 //! The formats that a melody can be written in, and what each of them cannot hold.
 
 use super::{write_abc, write_midi, write_musicxml, write_mxl, write_toml};
-use crate::notation::{Instrument, Melody, Metre};
+use crate::notation::{Instrument, Item, Melody, Metre, WrittenValue};
 use crate::remark::Remark;
 use std::path::Path;
 
@@ -56,7 +56,13 @@ impl WrittenFormat {
             Self::Toml if melody.sheet.clef.is_some() && melody.sheet.clef != own_clef => {
                 say("clef", "TOML does not hold the clef; the instrument decides it.");
             }
-            Self::Toml | Self::MusicXml | Self::Mxl => {}
+            Self::MusicXml | Self::Mxl => {
+                let sign = |item: &Item| WrittenValue::of(item.length).is_some();
+                if !melody.bars().iter().flat_map(|bar| &bar.items).all(sign) {
+                    say("tied", "A note whose length no single sign has is written as tied notes.");
+                }
+            }
+            Self::Toml => {}
             Self::Abc => {
                 if melody.title.is_none() {
                     say("title", "An ABC tune must have a title; it is called Melody.");
