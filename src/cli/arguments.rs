@@ -3,7 +3,8 @@
 use super::takes::TakesArguments;
 use super::{
     check::CheckArguments, contour::ContourArguments, convert::ConvertArguments, demo::DemoArguments,
-    jot::JotArguments, move_to::MoveArguments, proofread::ProofreadArguments, string::StringArguments,
+    jot::JotArguments, move_to::MoveArguments, play::PlayArguments, proofread::ProofreadArguments,
+    string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -43,6 +44,8 @@ pub enum Command {
     Jot(JotArguments),
     /// Hold a melody against a teacher's rule sheet and say what the sheet asks otherwise
     Proofread(ProofreadArguments),
+    /// Play a melody on a bowed string of the program's own, aloud or to a WAV file
+    Play(PlayArguments),
     /// Write the same tune for another instrument, and say what could not be kept
     Move(MoveArguments),
     /// Turn a melody into another file format: TOML, ABC, MusicXML or MIDI
@@ -61,6 +64,7 @@ Examples:
   fingertape proofread my-melody.toml --rules rules.toml
   fingertape move my-melody.toml --to cello --output for-a-friend.toml
   fingertape convert my-melody.toml my-melody.musicxml
+  fingertape play my-melody.toml --slower 0.7
 
 Exit codes:
   0  the take was judged (or the command did its work)

@@ -23,6 +23,9 @@ mod judge_take;
 mod live_view;
 mod melody_file;
 pub mod move_to;
+pub mod play;
+#[cfg(feature = "microphone")]
+mod play_aloud;
 mod print;
 pub mod proofread;
 mod ranges;
