@@ -40,11 +40,12 @@ const ATTACK: Seconds = Seconds(0.06);
 /// How long before the next note the bow leaves: for another note, for the same one again, before silence.
 const TO_ANOTHER: Seconds = Seconds(0.03);
 const TO_THE_SAME: Seconds = Seconds(0.06);
-const TO_SILENCE: Seconds = Seconds(0.05);
+const TO_SILENCE: Seconds = Seconds(0.08);
 /// At most this part of a note is given away for that.
 const MOST_OF_NOTE: f64 = 0.25;
-/// The ringing after it, to −60 dB.
+/// The ringing after it, to −60 dB: under the next note, and damped before silence.
 const RING: Seconds = Seconds(0.2);
+const DAMPED: Seconds = Seconds(0.12);
 /// The last moments of ringing fade to nothing.
 const FADE: Seconds = Seconds(0.01);
 /// The level of a tone before the whole is brought to its volume: root mean square, dB below full scale.
@@ -121,7 +122,7 @@ fn notes(passage: &Passage, settings: &LineSettings, rate: SampleRate) -> Vec<f3
         let pitch = MidiPitch(f64::from(note.sounding)).hertz(settings.a4);
         let tone = BowedTone {
             attack: Seconds(ATTACK.0.min(0.4 * bowed)),
-            ring: RING,
+            ring: if next.is_some() { RING } else { DAMPED },
             level_db: TONE_DB,
             seed: number as u64,
             ..BowedTone::new(pitch, Seconds(bowed), settings.instrument)
