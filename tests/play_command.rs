@@ -135,8 +135,8 @@ fn a_wav_file_has_its_form_its_length_its_level_and_the_same_bytes_each_time() {
     let demo = demo();
     let (code, text, errors) = run(&["play", &demo, "--wav", "a.wav"], folder.path());
     assert_eq!((code, errors.as_str()), (0, ""));
-    // Eight bars of four beats and one to count in, at 88 a minute: 36 · 60 / 88 = 24.55 s.
-    assert_eq!(text, "a.wav: 24.5 s, Lanterns on the Canal (viola), bars 1 to 8, 88 beats a minute.\n");
+    // Eight bars of four beats and one to count in, at 88 a minute: 36 · 60 / 88 = 24.55 s, and the last note dies away.
+    assert_eq!(text, "a.wav: 24.6 s, Lanterns on the Canal (viola), bars 1 to 8, 88 beats a minute.\n");
     let mut wav = hound::WavReader::open(folder.path().join("a.wav")).expect("a WAV file");
     let spec = wav.spec();
     assert_eq!((spec.sample_rate, spec.bits_per_sample, spec.channels), (48_000, 16, 1));

@@ -12,6 +12,7 @@
 //! D4 h A4
 //! ```
 //! > Your melody has 3 bars; the sheet asks for 4, so write 1 more.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -12,6 +12,7 @@
 //! D4 h E4
 //! ```
 //! > Your melody has 2 different notes; the sheet asks for at least 3, so bring in 1 more.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

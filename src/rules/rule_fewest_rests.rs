@@ -12,6 +12,7 @@
 //! D4 h A4
 //! ```
 //! > Your melody has 1 rest; the sheet asks for at least 2, so choose where the music breathes.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

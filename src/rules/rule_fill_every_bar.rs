@@ -13,6 +13,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 2: this bar has 3 beats; a bar of 4/4 has 4 beats, so add 1 beat (a rest counts too).
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -13,6 +13,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 1, beat 1: your first note is E; the sheet begins on D.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -18,6 +18,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 2, beat 1: the sheet gives A as a quarter note here; you have G as a quarter note, so put the given note back.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;
@@ -59,7 +60,7 @@ fn breach(given: &GivenNote, melody: &Melody, sheet: &InstrumentSheet) -> Option
         _ => false,
     };
     // A repeated bar is played more than once and printed once.
-    if !here.is_empty() && here.iter().all(|event| same(&event)) {
+    if !here.is_empty() && here.iter().all(same) {
         return None;
     }
     let asked = match pitch {

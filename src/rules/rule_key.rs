@@ -12,6 +12,7 @@
 //! A4 q B4 G4 h
 //! ```
 //! > Your melody has the key signature of D; the sheet has the one of G, so write that one at the start.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -14,6 +14,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 2, beat 2: from D up to B is a sixth; the sheet allows up to a fifth, so choose a note nearer to D.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -13,6 +13,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 3, beat 3: your last note is A; the sheet ends on D.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

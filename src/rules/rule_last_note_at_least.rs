@@ -13,6 +13,7 @@
 //! D4 h. A4 q
 //! ```
 //! > Bar 3, beat 4: your last note is a quarter note; the sheet asks for a half note or longer.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -12,6 +12,7 @@
 //! 4/4: E4 h D4
 //! ```
 //! > Bar 2: this bar is in 3/4; the sheet is in 4/4, so give it 4 beats.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -13,6 +13,7 @@
 //! ```
 //! > Bar 2, beat 4: this is the 3rd D in a row; the sheet allows 2, so choose another note here.
 //! > Bar 3, beat 1: this is the 4th D in a row; the sheet allows 2, so choose another note here.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

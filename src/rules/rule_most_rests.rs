@@ -12,6 +12,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 2, beat 3: this is the 3rd rest; the sheet allows 2, so put a note here or somewhere before.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

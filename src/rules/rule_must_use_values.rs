@@ -12,6 +12,7 @@
 //! D4 h A4
 //! ```
 //! > Your melody has no eighth note yet; the sheet asks for at least one.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

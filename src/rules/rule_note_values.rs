@@ -14,6 +14,7 @@
 //! ```
 //! > Bar 2, beat 2: an eighth note is not on your list; you may use half notes and quarter notes.
 //! > Bar 2, beat 2 and a half: an eighth note is not on your list; you may use half notes and quarter notes.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

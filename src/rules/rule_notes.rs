@@ -16,6 +16,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 2, beat 3: B flat is not on your list; you may use D E F sharp G A.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

@@ -12,6 +12,7 @@
 //! D4 h A4
 //! ```
 //! > Bar 2, beat 3: a half rest is not on your list; you may use quarter rests.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;

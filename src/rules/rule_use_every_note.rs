@@ -16,6 +16,7 @@
 //! E4 h D4
 //! ```
 //! > Your melody does not use G yet; the sheet asks for every note of the list, so find a place for it.
+//!
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;
