@@ -232,6 +232,27 @@ mod aloud {
     }
 
     #[test]
+    fn the_examples_of_the_help_work() {
+        let (_, help, _) = run(&["play", "--help"], Path::new("."));
+        let examples: Vec<&str> =
+            help.lines().filter_map(|line| line.trim_start().strip_prefix("fingertape play ")).collect();
+        assert_eq!(examples.len(), 4, "{help}");
+        for example in examples {
+            let folder = sound_card("/dev/null");
+            let melody = read_melody(Path::new(&demo())).expect("a melody").melody;
+            fs::copy(demo(), folder.path().join("my-melody.toml")).expect("a copy");
+            let score = fingertape::formats::write_musicxml(&melody);
+            fs::write(folder.path().join("my-melody.musicxml"), score).expect("a file");
+            let arguments: Vec<&str> = ["play"].into_iter().chain(example.split_whitespace()).collect();
+            let mut command = program(&arguments, folder.path());
+            command.env("ALSA_CONFIG_PATH", folder.path().join("asound.conf"));
+            let (code, text, errors) = said(&command.output().expect("it runs"));
+            assert_eq!((code, errors.as_str()), (0, ""), "{example}");
+            assert!(text.contains("Lanterns on the Canal (viola)"), "{example}: {text}");
+        }
+    }
+
+    #[test]
     fn without_a_loudspeaker_it_says_so_and_offers_a_file() {
         let folder = tempfile::tempdir().expect("a folder");
         let broken = "</usr/share/alsa/alsa.conf>\npcm.!default { type hw card 31 }\n";

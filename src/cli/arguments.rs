@@ -63,7 +63,7 @@ Examples:
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
   fingertape proofread my-melody.toml --rules rules.toml
   fingertape move my-melody.toml --to cello --output for-a-friend.toml
-  fingertape convert my-melody.toml my-melody.musicxml
+  fingertape convert my-melody.toml to-print.musicxml
   fingertape play my-melody.toml --slower 0.7
 
 Exit codes:

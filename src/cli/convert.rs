@@ -30,8 +30,8 @@ are written out as they are played. What the new format cannot hold is said. MID
 sound and is only ever written.
 
 Examples:
-  fingertape convert my-melody.toml my-melody.musicxml
-  fingertape convert from-my-notation-program.mxl my-melody.toml
+  fingertape convert my-melody.toml to-print.musicxml
+  fingertape convert my-melody.musicxml from-my-notation-program.toml
   fingertape convert my-melody.abc my-melody.mid --force
 
 Exit codes:

@@ -36,8 +36,8 @@ pub struct ProofreadArguments {
 }
 
 const BEFORE_WORDS: &str = "\
-A rule file says what a melody should have. What it does not mention is the writer's to choose. One
-file serves all four instruments, because notes are named by string:
+A rule file says what a melody should have. What it does not mention is the writer's to choose.
+One file serves all four instruments, because notes are named by string:
   title = \"Four notes on the D string\"
   metre = \"4/4\"
   bars = 4
@@ -49,9 +49,9 @@ file serves all four instruments, because notes are named by string:
   bars = 8
   largest_leap = \"fifth\"
 
-What a tier says takes the place of what stands above it. Fingers (fingers = [\"0\", \"1\", \"2 low\"]) are
-those of the violin; the others play the same note with a finger of their own. For an instrument that
-has no such string, say in the same [[notes]] what it takes:
+What a tier says takes the place of what stands above it. Fingers (fingers = [\"0\", \"1\", \"2 low\"])
+are those of the violin; the others play the same note with a finger of their own. For an instrument
+that has no such string, say in the same [[notes]] what it takes:
   instead.viola = { string = \"C\", notes = [\"C\", \"D\"] }
   instead.cello = \"nothing\"
 
@@ -61,7 +61,7 @@ The words of a rule file, besides title and bpm:
 const AFTER_WORDS: &str = "
 Examples:
   fingertape proofread my-melody.toml --rules rules.toml
-  fingertape proofread my-melody.toml --rules rules.toml --tier further --instrument cello
+  fingertape proofread my-melody.toml --rules rules-in-tiers.toml --tier further --instrument cello
   fingertape proofread my-melody.musicxml --rules rules.toml --format json
 
 Exit codes:

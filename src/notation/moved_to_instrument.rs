@@ -79,7 +79,12 @@ fn octaves(melody: &Melody, from: Instrument, to: Instrument, remarks: &mut Vec<
         // Beyond everything that sounds: left where it is.
         playable.min().unwrap_or(0)
     });
-    if shift != usual {
+    if fitting.is_none() {
+        let text = format!(
+            "No octave puts all of it into first position of the {to}; it is in the lowest one that the {to} has."
+        );
+        remarks.push(Remark::new("octave", text));
+    } else if shift != usual {
         let away = (shift - usual) / 12;
         let text = format!(
             "To stay in first position the {to} plays it {} {} than it usually plays together with the {from}.",

@@ -29,7 +29,7 @@ use crate::notation::Melody;
 pub(super) const KIND: RuleKind = RuleKind {
     word: "notes",
     about: "the notes of the list",
-    typed: "[[notes]]  string = \"D\"  notes = [\"D\", \"E\", \"F#\"]  (or degrees = [1, 2, 3], or fingers = [\"0\", \"1\", \"2 low\"])",
+    typed: "[[notes]]  string = \"D\"  notes = [\"D\", \"F#\"]  (or degrees = [1, 3], or fingers)",
     read: |_, _| Some(Box::new(OnlyTheList)),
 };
 
