@@ -25,9 +25,9 @@ pub struct ConvertArguments {
 }
 
 const AFTER_HELP: &str = "\
-Notes, rests, bars, key, metre, tempo, fingers, title and composer go from format to format; repeats
-are written out as they are played. What the new format cannot hold is said. MIDI holds how the notes
-sound and is only ever written.
+Notes, rests, bars, key, metre, tempo, fingers, title and composer go from format to format;
+repeats are written out as they are played. What the new format cannot hold is said. MIDI
+holds how the notes sound and is only ever written.
 
 Examples:
   fingertape convert my-melody.toml to-print.musicxml

@@ -34,12 +34,14 @@ pub struct MoveArguments {
 }
 
 const AFTER_HELP: &str = "\
-The tune stays as it is, note for note. It goes into the clef of the new instrument, by whole octaves
-into first position, so that friends can play it together. What could not be kept is said: another
-octave than usual, a note above first position, a printed finger that the other hand does not have.
+The tune stays as it is, note for note. It goes into the clef of the new instrument, by whole
+octaves into first position, so that friends can play it together. What could not be kept is
+said: another octave than usual, a note above first position, a printed finger that the other
+hand does not have.
 
-With --same-fingers the hand stays as it is, in another key: what lay on the D string of the violin lies
-on the G string of the viola and of the cello, the third string from above on all of them. The bass is tuned in fourths, so on it that works for one string at a time.
+With --same-fingers the hand stays as it is, in another key: what lay on the D string of the
+violin lies on the G string of the viola and of the cello, the third string from above on all
+of them. The bass is tuned in fourths, so on it that works for one string at a time.
 
 Examples:
   fingertape move my-melody.toml --to cello

@@ -62,11 +62,12 @@ pub struct PlayArguments {
 }
 
 const AFTER_HELP: &str = "\
-A bowed string of the program's own plays: every note exactly in tune (equal temperament) and without
-vibrato, so that you can place your finger beside it. Ctrl-C stops it.
+A bowed string of the program's own plays: every note exactly in tune (equal temperament) and
+without vibrato, so that you can place your finger beside it. Ctrl-C stops it.
 
-Headphones: turn them low before you put them on, and then up as far as you need. Loud sound so close
-to the ear can harm it. At the usual volume the peaks are 12 dB below the loudest that there is.
+Headphones: turn them low before you put them on, and then up as far as you need. Loud sound
+so close to the ear can harm it. At the usual volume the peaks are 12 dB below the loudest
+that there is.
 
 Examples:
   fingertape play my-melody.toml

@@ -3,7 +3,7 @@
 //! Every note is a [`BowedTone`], exactly in tune (equal temperament) and without vibrato, so that one can
 //! tune one's fingers to it. It begins softly. Where another note follows, the old string rings on under
 //! the new one for a moment, as in a bow change; before a rest and at the end the finger damps it. A gentle
-//! low-pass at 5 kHz takes the edge off for small loudspeakers (all of it chosen by ear and by what
+//! low-pass at 3 kHz takes the edge off for small loudspeakers (all of it chosen by ear and by what
 //! `check` hears; no single source).
 
 use super::count_in::click;
@@ -36,9 +36,9 @@ pub struct LineSettings {
 }
 
 /// The rise of a note from nothing.
-const ATTACK: Seconds = Seconds(0.06);
+const ATTACK: Seconds = Seconds(0.05);
 /// How long before the next note the bow leaves: for another note, for the same one again, before silence.
-const TO_ANOTHER: Seconds = Seconds(0.03);
+const TO_ANOTHER: Seconds = Seconds(0.01);
 const TO_THE_SAME: Seconds = Seconds(0.06);
 const TO_SILENCE: Seconds = Seconds(0.08);
 /// At most this part of a note is given away for that.
@@ -53,7 +53,7 @@ const TONE_DB: f64 = -20.0;
 /// The peak of a click beside the peak of the whole.
 const CLICK_LEVEL: f32 = 0.5;
 /// Where the low-pass begins.
-const EDGE: Hertz = Hertz(5000.0);
+const EDGE: Hertz = Hertz(3000.0);
 
 /// The sound of a passage, of one channel; it ends when the last note has died away. The same passage and
 /// settings give the same samples.
