@@ -13,6 +13,8 @@ pub mod notation;
 
 pub mod formats;
 
+pub mod rules;
+
 #[cfg(feature = "microphone")]
 pub mod capture;
 pub mod decode;

@@ -12,6 +12,10 @@ fn main() -> ExitCode {
         cli::Command::Demo(demo) => cli::demo::run(&demo),
         cli::Command::String(string) => cli::string::run(&string),
         cli::Command::Jot(jot) => cli::jot::run(&jot),
+        cli::Command::Move(moved) => cli::move_to::run(&moved),
+        cli::Command::Convert(convert) => cli::convert::run(&convert),
+        cli::Command::Play(play) => cli::play::run(&play),
+        cli::Command::Proofread(proofread) => cli::proofread::run(&proofread),
         #[cfg(feature = "microphone")]
         cli::Command::Record(record) => cli::record::run(&record),
         cli::Command::Takes(takes) => cli::takes::run(&takes),

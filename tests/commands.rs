@@ -304,16 +304,17 @@ fn a_demo_without_a_place_says_so() {
 
 #[test]
 fn help_ends_with_0_and_its_examples_are_true() {
-    for arguments in
-        [vec!["--help"], vec!["check", "--help"], vec!["contour", "--help"], vec!["demo", "--help"]]
-    {
+    let commands = ["check", "contour", "demo", "proofread", "move", "convert"];
+    for arguments in commands.map(|command| vec![command, "--help"]).into_iter().chain([vec!["--help"]]) {
         let (code, text, _) = run(&arguments);
         assert_eq!(code, 0, "{arguments:?}");
         let examples: Vec<&str> =
             text.lines().filter_map(|line| line.trim_start().strip_prefix("fingertape ")).collect();
         assert!(examples.len() >= 2, "{arguments:?}: {text}");
-        // What needs a microphone is run at a false one by `tests/recording/take_book.rs`.
-        for example in examples.into_iter().filter(|example| !example.starts_with("record ")) {
+        // What needs a microphone is run at a false one by `tests/recording/take_book.rs`, what needs a loudspeaker
+        // by `tests/play_command.rs`.
+        let needs = |example: &&str| example.starts_with("record ") || example.starts_with("play ");
+        for example in examples.into_iter().filter(|example| !needs(example)) {
             example_runs(example);
         }
     }
@@ -339,6 +340,9 @@ fn example_runs(example: &str) {
     fs::write(folder.path().join("my-melody.musicxml"), musicxml).expect("a file");
     let abc = fingertape::formats::write_abc(&read.melody);
     fs::write(folder.path().join("my-melody.abc"), abc).expect("a file");
+    fs::write(folder.path().join("rules.toml"), "metre = '4/4'\nfill_every_bar = true\n").expect("a file");
+    let tiers = "[tier.starter]\nbars = 2\n[tier.further]\nbars = 4\n";
+    fs::write(folder.path().join("rules-in-tiers.toml"), tiers).expect("a file");
     let (command, into) = example.split_once(" > ").map_or((example, None), |(a, b)| (a, Some(b)));
     let arguments: Vec<&str> = command.split_whitespace().collect();
     let mut command = fingertape(&arguments);

@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 
 /// The rooms in the order in which sound becomes findings, as in `src/lib.rs`. Rooms on one line do not
 /// import from each other.
-const ROOMS: [&[&str]; 18] = [
+const ROOMS: [&[&str]; 19] = [
     &["units", "remark"],
     &["samples"],
     &["notation"],
     &["formats"],
+    &["rules"],
     &["capture", "decode", "recording_quality"],
     &["loudspeaker"],
     &["pitch"],

@@ -9,6 +9,7 @@ use fingertape::loudspeaker::Needle;
 fn the_callback_neither_allocates_nor_frees() {
     for channels in [1, 2, 6] {
         let mut needle = Needle::new((0..5000).map(|n| (n as f32 * 0.01).sin()).collect(), channels);
+        let progress = needle.progress();
         let (mut float, mut short) = (vec![0.0_f32; 4096], vec![0_i16; 4096]);
         let (mut byte, mut long) = (vec![0_u8; 4096], vec![0_i32; 4096]);
         let counted = measure(|| {
@@ -18,6 +19,8 @@ fn the_callback_neither_allocates_nor_frees() {
                 needle.fill(&mut byte[..size]);
                 needle.fill(&mut long[..size]);
             }
+            progress.stop();
+            needle.fill(&mut float);
         });
         assert_eq!(
             (counted.count_total, counted.count_current, counted.bytes_total),

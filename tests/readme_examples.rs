@@ -43,6 +43,7 @@ fn folder_of_a_reader(readme: &str) -> tempfile::TempDir {
     fs::copy(case.join("one-long-bow/take.flac"), place("takes/violin 2.flac")).expect("a copy");
     fs::copy(case.join("not-this-melody/take.flac"), place("takes/violin-3.m4a")).expect("a copy");
     fs::copy(case.join("all-right/take.flac"), place("my-tune.m4a")).expect("a copy");
+    fs::write(place("rules.toml"), "[tier.starter]\nbars = 4\n[tier.further]\nbars = 8\n").expect("a file");
     write_strings(&place("open-a.m4a"), &[440.0]);
     // Pure fifths from A.
     write_strings(&place("four-strings.m4a"), &[440.0, 880.0 / 3.0, 1760.0 / 9.0, 660.0]);
@@ -93,7 +94,7 @@ fn every_example_of_the_readme_runs() {
     let folder = folder_of_a_reader(&readme);
     let commands = blocks(&readme, "sh");
     // The last two are run at a false microphone by `tests/recording/sessions.rs`.
-    assert_eq!(commands.len(), 9);
+    assert_eq!(commands.len(), 11);
     assert_eq!(commands[0], "cargo run --release -- demo\n");
     assert_eq!(commands[1], "bash tests/everything.sh\n");
     assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/everything.sh").is_file());
@@ -137,6 +138,15 @@ fn every_example_of_the_readme_runs() {
     let written =
         fingertape::formats::read_melody(&folder.path().join("my-melody.toml")).expect("a melody").melody;
     assert_eq!(draft.soundings().collect::<Vec<_>>(), written.soundings().collect::<Vec<_>>());
+
+    let (code, text) = run(&commands[7], folder.path());
+    assert_eq!(code, 1, "{text}");
+    assert!(text.contains("Your melody has 4 bars; the sheet asks for 8, so write 4 more."), "{text}");
+
+    let (code, text) = run(&commands[8], folder.path());
+    assert_eq!(code, 0, "{text}");
+    assert!(text.contains("listen.wav: ") && text.contains("for-cello-1.toml: for cello, in D"), "{text}");
+    assert!(text.contains("my-melody.musicxml: 12 notes and 2 rests in 4 bars."), "{text}");
 }
 
 #[test]
@@ -148,7 +158,21 @@ fn the_readme_promises_no_command_that_is_not_there() {
         .filter_map(|rest| rest.split_whitespace().next())
         .filter(|word| word.chars().all(|letter| letter.is_ascii_lowercase()))
         .collect();
-    let known = ["check", "contour", "demo", "help", "inputs", "jot", "record", "string", "takes"];
+    let known = [
+        "check",
+        "contour",
+        "convert",
+        "demo",
+        "help",
+        "inputs",
+        "jot",
+        "move",
+        "play",
+        "proofread",
+        "record",
+        "string",
+        "takes",
+    ];
     let prose = ["is", "listens"];
     for command in commands {
         assert!(known.contains(&command) || prose.contains(&command), "{command}");
@@ -161,7 +185,20 @@ fn every_option_in_the_readme_is_one_of_a_command() {
         let help = Command::new(env!("CARGO_BIN_EXE_fingertape")).args([command, "--help"]).output();
         String::from_utf8_lossy(&help.expect("the program runs").stdout).into_owned()
     };
-    let help = ["check", "contour", "string", "jot", "inputs", "record", "takes"].map(help).join("\n");
+    let commands = [
+        "check",
+        "contour",
+        "convert",
+        "string",
+        "jot",
+        "inputs",
+        "move",
+        "play",
+        "proofread",
+        "record",
+        "takes",
+    ];
+    let help = commands.map(help).join("\n");
     let readme = readme();
     let options = readme
         .split(|letter: char| !(letter.is_ascii_lowercase() || letter == '-' || letter.is_ascii_digit()))

@@ -2,7 +2,8 @@
 
 use super::takes::TakesArguments;
 use super::{
-    check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
+    check::CheckArguments, contour::ContourArguments, convert::ConvertArguments, demo::DemoArguments,
+    jot::JotArguments, move_to::MoveArguments, play::PlayArguments, proofread::ProofreadArguments,
     string::StringArguments,
 };
 #[cfg(feature = "microphone")]
@@ -41,6 +42,14 @@ pub enum Command {
     String(StringArguments),
     /// Play freely and get a draft melody to edit
     Jot(JotArguments),
+    /// Hold a melody against a teacher's rule sheet and say what the sheet asks otherwise
+    Proofread(ProofreadArguments),
+    /// Play a melody on a bowed string of the program's own, aloud or to a WAV file
+    Play(PlayArguments),
+    /// Write the same tune for another instrument, and say what could not be kept
+    Move(MoveArguments),
+    /// Turn a melody into another file format: TOML, ABC, MusicXML or MIDI
+    Convert(ConvertArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -52,11 +61,16 @@ Examples:
   fingertape takes
   fingertape string D --instrument violin --from my-d-string.m4a
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
+  fingertape proofread my-melody.toml --rules rules.toml
+  fingertape move my-melody.toml --to cello --output for-a-friend.toml
+  fingertape convert my-melody.toml to-print.musicxml
+  fingertape play my-melody.toml --slower 0.7
 
 Exit codes:
   0  the command did its work (the take was judged)
   1  it could not: the take was refused, for example because it is silent, and nothing is graded; a string
-     gave no steady reading; a deletion was not confirmed
+     gave no steady reading; a deletion was not confirmed; the melody
+     has something else than its rule sheet asks
   2  unusable input: a file or a microphone that cannot be used, or a wrong argument
 
 Everything happens on this machine: no recording leaves it.

@@ -1,4 +1,4 @@
-//! How the program ends: 0 judged, 1 refused to judge, 2 unusable input or usage.
+//! How the program ends: 0 judged, 1 refused to judge or something found, 2 unusable input or usage.
 
 use fingertape::findings::Outcome;
 use std::io::Write;
@@ -9,7 +9,8 @@ use std::process::ExitCode;
 pub enum Ending {
     /// The take was judged, or the command did what was asked.
     Done,
-    /// The take was heard and not judged; the report says why.
+    /// The take was heard and not judged, or the melody does something else than its sheet asks; what was
+    /// printed says why.
     Refused,
 }
 

@@ -76,6 +76,11 @@ pub fn unusable_melody(error: FormatError, path: &Path) -> miette::Report {
     miette::Report::new(ForPeople(error))
 }
 
+/// A rule file that cannot be used.
+pub fn unusable_rules(error: FormatError) -> miette::Report {
+    miette::Report::new(ForPeople(error))
+}
+
 /// An error without the word that programs know it by.
 #[derive(Debug)]
 struct ForPeople(FormatError);

@@ -5,6 +5,7 @@ mod arguments;
 mod book_place;
 pub mod check;
 pub mod contour;
+pub mod convert;
 pub mod demo;
 pub mod exit_codes;
 mod failure;
@@ -20,9 +21,15 @@ pub mod inputs;
 mod judge_take;
 #[cfg(feature = "microphone")]
 mod live_view;
+mod melody_file;
+pub mod move_to;
+pub mod play;
+#[cfg(feature = "microphone")]
+mod play_aloud;
 mod player_options;
 mod print;
 mod progress;
+pub mod proofread;
 mod ranges;
 #[cfg(feature = "microphone")]
 pub mod record;

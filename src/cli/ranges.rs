@@ -10,6 +10,11 @@ pub fn bpm(text: &str) -> Result<f64, String> {
     number(text, "beats per minute", 20.0, 300.0, "a walk is about 100, a slow song about 60")
 }
 
+/// How much slower a melody is played, as a part of its tempo: 0.25 to 1.
+pub fn slower(text: &str) -> Result<f64, String> {
+    number(text, "times the tempo", 0.25, 1.0, "0.7 is slow enough to look at each finger")
+}
+
 /// The length of a level check in seconds: 0 to 10.
 #[cfg(feature = "microphone")]
 pub fn level_check(text: &str) -> Result<f64, String> {

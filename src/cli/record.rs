@@ -166,12 +166,13 @@ fn look(arguments: &RecordArguments) -> Look {
     }
 }
 
-fn stop_on_ctrl_c() -> miette::Result<Arc<AtomicBool>> {
+/// A flag that Ctrl-C, or a closed terminal, sets.
+pub(super) fn stop_on_ctrl_c() -> miette::Result<Arc<AtomicBool>> {
     let stop = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&stop);
     ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).map_err(|error| {
         Failure::new(
-            format!("Ctrl-C cannot be made safe for the take: {error}"),
+            format!("Ctrl-C cannot be caught: {error}"),
             "start the command from a terminal of its own",
         )
     })?;

@@ -38,6 +38,8 @@ pub enum FormatErrorKind {
     NoNotes,
     /// Larger than a melody can be.
     TooBig,
+    /// A rule file that says what it cannot mean.
+    Rules,
     /// Something else that the format has and this program has not.
     Unsupported,
 }
@@ -61,6 +63,7 @@ impl FormatErrorKind {
             Self::Repeats => "repeats",
             Self::NoNotes => "no-notes",
             Self::TooBig => "too-big",
+            Self::Rules => "rules",
             Self::Unsupported => "unsupported",
         }
     }

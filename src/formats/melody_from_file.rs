@@ -65,6 +65,11 @@ pub fn read_melody_bytes_for(
         );
         return Err(fault.in_file(name, ""));
     }
+    if bytes.starts_with(b"MThd") {
+        let message = "this is a MIDI file, and MIDI is only written here, not read";
+        let help = "Open it in a notation program and export MusicXML from there.";
+        return Err(Fault::new(FormatErrorKind::UnknownFormat, message, help).in_file(name, ""));
+    }
     let text =
         if bytes.starts_with(b"PK") { musicxml::score_from_mxl(bytes) } else { text_from_bytes(bytes) };
     let text = text.map_err(|fault| fault.in_file(name, ""))?;

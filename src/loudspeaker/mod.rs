@@ -4,5 +4,5 @@
 mod needle;
 mod play;
 
-pub use needle::Needle;
+pub use needle::{Needle, Progress};
 pub use play::{LoudspeakerError, Playing, open};

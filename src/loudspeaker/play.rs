@@ -1,11 +1,12 @@
 //! A loudspeaker is opened, and plays a sound once.
 
-use super::needle::Needle;
+use super::needle::{Needle, Progress};
 use crate::capture::with_quiet_stderr;
 use crate::samples::Samples;
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, Device, ErrorKind, FromSample, SampleFormat, SizedSample, Stream, StreamConfig};
+use std::sync::Arc;
 use std::thread;
 use thiserror::Error;
 
@@ -29,6 +30,7 @@ pub enum LoudspeakerError {
 pub struct Playing {
     /// The output's name.
     pub name: String,
+    progress: Arc<Progress>,
     stream: Option<Stream>,
 }
 
@@ -54,8 +56,9 @@ pub fn open(render: impl FnOnce(SampleRate) -> Samples) -> Result<Playing, Louds
         let config =
             StreamConfig { channels, sample_rate: rate, buffer_size: BufferSize::Fixed(BUFFER_FRAMES) };
         let needle = Needle::new(render(SampleRate(rate)).mono, usize::from(channels));
+        let progress = needle.progress();
         let stream = open_as_any(&device, config, own.sample_format(), needle).map_err(cannot_open)?;
-        Ok(Playing { name, stream: Some(stream) })
+        Ok(Playing { name, progress, stream: Some(stream) })
     })
 }
 
@@ -70,6 +73,11 @@ impl Playing {
             name: self.name.clone(),
             why: error.to_string().trim_end_matches('.').to_owned(),
         })
+    }
+
+    /// How far the sound has come, and the way to stop it.
+    pub fn progress(&self) -> &Progress {
+        &self.progress
     }
 }
 

@@ -37,6 +37,15 @@ impl Key {
             0
         }
     }
+
+    /// The letter and accidental of a degree, 1 (the tonic) to 7; of a minor key those of the natural minor
+    /// scale, as its signature has them. Other numbers count on through the octave.
+    pub fn degree(self, degree: u8) -> (Letter, i8) {
+        let name = self.to_string();
+        let tonic = name.chars().next().and_then(Letter::from_char).unwrap_or(Letter::C);
+        let letter = Letter::ALL[(tonic as usize + usize::from(degree) + 6) % 7];
+        (letter, self.alter(letter))
+    }
 }
 
 /// The tonic, with `m` if minor: `D`, `Bb`, `F#m`.
@@ -93,6 +102,18 @@ mod tests {
         assert_eq!(altered("C"), []);
         assert_eq!(altered("Cb").len(), 7);
         assert_eq!(altered("C#").len(), 7);
+    }
+
+    #[test]
+    fn degrees_are_those_of_the_scale() {
+        let scale = |key: &str| {
+            let key: Key = key.parse().unwrap();
+            [1, 2, 3, 4, 5, 6, 7].map(|degree| key.degree(degree))
+        };
+        use Letter::{A, B, C, D, E, F, G};
+        assert_eq!(scale("D"), [(D, 0), (E, 0), (F, 1), (G, 0), (A, 0), (B, 0), (C, 1)]);
+        assert_eq!(scale("Bb"), [(B, -1), (C, 0), (D, 0), (E, -1), (F, 0), (G, 0), (A, 0)]);
+        assert_eq!(scale("F#m"), [(F, 1), (G, 1), (A, 0), (B, 0), (C, 1), (D, 0), (E, 0)]);
     }
 
     #[test]

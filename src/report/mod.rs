@@ -1,5 +1,5 @@
 //! What people and programs read: the report as words for a child, as a table for a teacher and as
-//! JSON; the contour as CSV; open strings. Everything here becomes text; nothing here judges.
+//! JSON; the contour as CSV; open strings; a melody beside its rule sheet. Everything here becomes text; nothing here judges.
 
 #[cfg(test)]
 mod any_report;
@@ -11,6 +11,7 @@ mod fingers;
 mod intonation;
 mod json;
 mod progress;
+mod proofreading;
 mod refused;
 #[cfg(test)]
 mod sample_report;
@@ -29,6 +30,7 @@ pub use changes::{same_melody, what_changed};
 pub use contour_csv::contour_csv;
 pub use json::json;
 pub use progress::{progress, right_notes};
+pub use proofreading::{ProofreadingReport, proofreading_json, proofreading_text};
 pub use settings::TextSettings;
 pub use string_json::string_json;
 pub use string_line::{said_aloud, string_line};

@@ -32,15 +32,23 @@ pub fn count_in(settings: &CountIn, rate: SampleRate) -> Samples {
     let mut mono = vec![0.0_f32; (f64::from(settings.beats) * beat).round() as usize];
     for number in 0..settings.beats {
         let start = (f64::from(number) * beat).round() as usize;
-        let pitch = if number % settings.bar.max(1) == 0 { FIRST } else { OTHERS };
-        let count = (CLICK.0 * rate.hertz()) as usize;
-        for (n, slot) in mono.iter_mut().skip(start).take(count).enumerate() {
-            let time = n as f64 / rate.hertz();
-            let shape = (time / RISE.0).min(1.0) * (-time / DECAY.0).exp();
-            *slot = settings.volume.clamp(0.0, 1.0) * (shape * (TAU * pitch.0 * time).sin()) as f32;
+        let sound = click(number % settings.bar.max(1) == 0, settings.volume, rate);
+        for (slot, sample) in mono.iter_mut().skip(start).zip(sound) {
+            *slot = sample;
         }
     }
     Samples { mono, rate }
+}
+
+/// One click, the first of a bar or another, with its peak at `volume` at most.
+pub(super) fn click(first: bool, volume: f32, rate: SampleRate) -> impl Iterator<Item = f32> {
+    let pitch = if first { FIRST } else { OTHERS };
+    let count = (CLICK.0 * rate.hertz()) as usize;
+    (0..count).map(move |n| {
+        let time = n as f64 / rate.hertz();
+        let shape = (time / RISE.0).min(1.0) * (-time / DECAY.0).exp();
+        volume.clamp(0.0, 1.0) * (shape * (TAU * pitch.0 * time).sin()) as f32
+    })
 }
 
 #[cfg(test)]

@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import warnings
+import zipfile
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from fractions import Fraction
@@ -260,6 +261,50 @@ def written(tool, folder, reads, pool):
         check(f"music21 reads our {extension}", not wrong, f"{len(files) - len(wrong)} of {len(files)} {wrong[:5]}")
 
 
+def converted(tool, folder, pool):
+    """What `fingertape convert` and `fingertape move` write: valid, and read by music21 with the same notes."""
+    profile = "release" if "release" in str(tool) else "debug"
+    options = ["--release"] if profile == "release" else []
+    subprocess.run(["cargo", "build", "--quiet", *options], cwd=ROOT, check=True)
+    program = ROOT / "target" / profile / "fingertape"
+    melodies = sorted(ROOT.glob("audio-fixtures/*/melody.toml")) + [ROOT / "demo-data/melody.toml"]
+    valid = schema()
+    files, invalid, wrong = 0, [], []
+    jobs = []
+    for at, melody in enumerate(melodies):
+        for to in ["violin", "viola", "cello", "bass"]:
+            source = folder / f"convert-{at}-{to}.toml"
+            subprocess.run([program, "move", melody, "--to", to, "--output", source], check=True, capture_output=True)
+            mine = ours(dump(tool, [source])[0])
+            for extension in ["musicxml", "mxl", "abc", "mid"]:
+                file = folder / f"convert-{at}-{to}-out.{extension}"
+                subprocess.run([program, "convert", source, file], check=True, capture_output=True)
+                jobs.append((file, extension, mine))
+                files += 1
+                if extension == "musicxml":
+                    invalid += [f"{file.name}: {error.reason}" for error in valid.iter_errors(str(file))][:1]
+                if extension == "mxl":
+                    with zipfile.ZipFile(file) as packed:
+                        text = packed.read("score.musicxml")
+                    if text != file.with_suffix(".musicxml").read_bytes():
+                        invalid.append(f"{file.name}: not the plain score")
+    others = pool.map(theirs, [str(file) for file, _, _ in jobs], chunksize=8)
+    for (file, extension, mine), other in zip(jobs, others):
+        if extension == "mid" and not isinstance(other, str):
+            first = mine[0][0]
+            mine = [(round(float(a - first), 3), round(float(b), 3), c) for a, b, c in mine]
+            other = [(round(float(a - other[0][0]), 3), round(float(b), 3), c) for a, b, c in other]
+        if extension == "abc" and not isinstance(other, str):
+            # music21 reads ABC as written; a bass sounds an octave lower.
+            apart = {a[2] - b[2] for a, b in zip(mine, other)}
+            if apart == {-12}:
+                other = [(a, b, c - 12) for a, b, c in other]
+        if mine != other:
+            wrong.append(f"{file.name}: {other if isinstance(other, str) else difference(mine, other)}")
+    check("convert, schema MusicXML 4.0", not invalid, f"{len(melodies) * 4} melodies, {len(invalid)} invalid {invalid[:3]}")
+    check("convert, read by music21", not wrong, f"{files - len(wrong)} of {files} files the same note for note {wrong[:3]}")
+
+
 def from_music21(tool, folder):
     """Sheets that music21 writes for the four instruments, with what they must sound like."""
     cases = [
@@ -326,6 +371,7 @@ def main():
     check("suite", len(suite) == 143, f"{len(suite)} files")
     with ProcessPoolExecutor(2) as pool:
         from_music21(tool, folder)
+        converted(tool, folder, pool)
         reads = compare("MusicXML suite", dump(tool, suite, folder), SUITE_KNOWN, pool)
         written(tool, folder, reads, pool)
         tunes = split_tunes(folder)

@@ -253,6 +253,12 @@ fn bar_word(word: &str) -> bool {
     word == "bar"
 }
 
+/// A length as it is typed in a melody: `q`, `h.`, `quarter`, `q/3`, `5/16`; `None` if it is none that can
+/// be kept.
+pub fn length_from_word(word: &str) -> Option<Length> {
+    if bar_word(word) { None } else { length_of(word, Metre::default())?.ok() }
+}
+
 /// A length, `Some(Err)` if it looks like one and cannot be kept, `None` if it is something else.
 fn length_of(word: &str, metre: Metre) -> Option<Result<Length, ()>> {
     if bar_word(word) {

@@ -1,0 +1,153 @@
+//! `fingertape proofread`: a melody held against a teacher's rule sheet.
+
+use super::arguments::InstrumentName;
+use super::check::ReportFormat;
+use super::exit_codes::Ending;
+use super::failure::{self, Failure};
+use super::print;
+use super::settle_instrument::settle_instrument;
+use clap::Args;
+use fingertape::formats::{self, ReadMelody, RuleFile};
+use fingertape::notation::Instrument;
+use fingertape::report::{self, ProofreadingReport, TextSettings};
+use fingertape::rules::{self, Complaint, InstrumentSheet, RULES, RuleSheet};
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+/// The arguments of `proofread`.
+#[derive(Args)]
+#[command(after_help = after_help())]
+pub struct ProofreadArguments {
+    /// The written melody: TOML, ABC or MusicXML ('fingertape help check' shows how to write one)
+    melody: PathBuf,
+    /// The teacher's rule file (TOML; its words are below)
+    #[arg(long, value_name = "FILE")]
+    rules: PathBuf,
+    /// The tier, where the rule file has several
+    #[arg(long, value_name = "NAME")]
+    tier: Option<String>,
+    /// The instrument, where the melody does not name it (or names another)
+    #[arg(long, value_enum, ignore_case = true)]
+    instrument: Option<InstrumentName>,
+    /// What is printed: words for people, or JSON for programs
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text)]
+    format: ReportFormat,
+}
+
+const BEFORE_WORDS: &str = "\
+A rule file says what a melody should have. What it does not mention is the writer's to choose.
+One file serves all four instruments, because notes are named by string:
+  title = \"Four notes on the D string\"
+  metre = \"4/4\"
+  bars = 4
+  key = \"D\"
+  [[notes]]
+  string = \"D\"
+  notes = [\"D\", \"E\", \"F#\", \"G\"]
+  [tier.further]
+  bars = 8
+  largest_leap = \"fifth\"
+
+What a tier says takes the place of what stands above it. Fingers (fingers = [\"0\", \"1\", \"2 low\"])
+are those of the violin; the others play the same note with a finger of their own. For an instrument
+that has no such string, say in the same [[notes]] what it takes:
+  instead.viola = { string = \"C\", notes = [\"C\", \"D\"] }
+  instead.cello = \"nothing\"
+
+The words of a rule file, besides title and bpm:
+";
+
+const AFTER_WORDS: &str = "
+Examples:
+  fingertape proofread my-melody.toml --rules rules.toml
+  fingertape proofread my-melody.toml --rules rules-in-tiers.toml --tier further --instrument cello
+  fingertape proofread my-melody.musicxml --rules rules.toml --format json
+
+Exit codes:
+  0  the melody has all that the sheet asks for
+  1  there is something to change
+  2  a file that cannot be used, or a wrong argument";
+
+fn after_help() -> String {
+    let mut text = BEFORE_WORDS.to_owned();
+    for rule in RULES {
+        let _ = writeln!(text, "  {}", rule.typed);
+    }
+    text + AFTER_WORDS
+}
+
+/// Runs the command.
+pub fn run(arguments: &ProofreadArguments) -> miette::Result<Ending> {
+    failure::is_there(&arguments.melody, "the melody")?;
+    failure::is_there(&arguments.rules, "the rules")?;
+    let asked = arguments.instrument.map(Instrument::from);
+    let read = formats::read_melody_for(&arguments.melody, asked);
+    let ReadMelody { melody, mut remarks } =
+        read.map_err(|error| failure::unusable_melody(error, &arguments.melody))?;
+    let settled = settle_instrument(melody)?;
+    remarks.extend(settled.remarks);
+    let (rules, sheet) = sheet(&arguments.rules, arguments.tier.as_deref(), settled.instrument)?;
+    let found = rules::proofread(&settled.melody, &rules, &sheet);
+    let stem = arguments.melody.file_stem().unwrap_or_default().to_string_lossy();
+    let title = settled.melody.title.as_deref().unwrap_or(&stem);
+    let report = ProofreadingReport { melody: title, sheet: &sheet, found: &found, remarks: &remarks };
+    match arguments.format {
+        ReportFormat::Json => print::plain(&report::proofreading_json(&report))?,
+        ReportFormat::Text => {
+            let settings = TextSettings { bold: print::wants_bold(), ..TextSettings::default() };
+            print::styled(&report::proofreading_text(&report, &settings))?;
+        }
+    }
+    Ok(if found.breaches.is_empty() { Ending::Done } else { Ending::Refused })
+}
+
+/// The sheet of one tier for one instrument; whatever is wrong with the file is told, all of it.
+pub fn sheet(
+    path: &Path,
+    tier: Option<&str>,
+    instrument: Instrument,
+) -> miette::Result<(RuleSheet, InstrumentSheet)> {
+    let file = formats::read_rule_file(path).map_err(failure::unusable_rules)?;
+    let (all, complaints) = RuleSheet::from_file(&file, None);
+    all_well(&file, complaints)?;
+    let tier = rules::choose_tier(&file, tier).map_err(|names| wrong_tier(path, tier, &names))?;
+    let rules = match tier {
+        None => all,
+        Some(_) => RuleSheet::from_file(&file, tier).0,
+    };
+    let (sheet, complaints) = rules.for_instrument(instrument);
+    all_well(&file, complaints)?;
+    Ok((rules, sheet))
+}
+
+/// Tells all complaints: the last one as the error, those before it beside the output.
+fn all_well(file: &RuleFile, mut complaints: Vec<Complaint>) -> miette::Result<()> {
+    let Some(last) = complaints.pop() else { return Ok(()) };
+    let report = |complaint: Complaint| {
+        failure::unusable_rules(file.complaint(complaint.span, &complaint.message, &complaint.help))
+    };
+    for complaint in complaints {
+        // The last one is told in any case.
+        let _ = writeln!(anstream::stderr(), "{:?}", report(complaint));
+    }
+    Err(report(last))
+}
+
+fn wrong_tier(path: &Path, asked: Option<&str>, names: &[&str]) -> miette::Report {
+    let (what, to_do) = match (asked, names) {
+        (Some(asked), []) => (
+            format!("{} has no tiers, and {asked} was asked for", path.display()),
+            "leave out --tier".to_owned(),
+        ),
+        (Some(asked), names) => (
+            format!("{} has no tier {asked}", path.display()),
+            format!("choose one: --tier {}", names.join(" or --tier ")),
+        ),
+        (None, names) => (
+            format!("{} has {} tiers", path.display(), names.len()),
+            format!("choose one: --tier {}", names.join(" or --tier ")),
+        ),
+    };
+    Failure::new(what, to_do).into()
+}

@@ -1,0 +1,90 @@
+//! A melody taken apart as the rules look at it: notes, rests, printed symbols, bars.
+
+use crate::notation::{Event, EventKind, Length, Melody, Metre, Spelling};
+
+/// A note of the melody; tied symbols are one note.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Note<'m> {
+    /// Where it stands and how long it is.
+    pub event: &'m Event,
+    /// As written.
+    pub written: Spelling,
+    /// The sounding MIDI number.
+    pub sounding: i32,
+}
+
+/// The notes in playing order.
+pub(super) fn notes(melody: &Melody) -> impl Iterator<Item = Note<'_>> {
+    melody.events.iter().filter_map(note)
+}
+
+/// The event as a note, if it is one.
+pub(super) fn note(event: &Event) -> Option<Note<'_>> {
+    match event.kind {
+        EventKind::Note { written, sounding } => Some(Note { event, written, sounding }),
+        EventKind::Rest => None,
+    }
+}
+
+/// The rests in playing order.
+pub(super) fn rests(melody: &Melody) -> impl Iterator<Item = &Event> {
+    melody.events.iter().filter(|event| event.kind == EventKind::Rest)
+}
+
+/// A symbol as it is printed: tied notes are several.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Symbol {
+    /// The printed bar.
+    pub bar: u32,
+    /// The beat in it, from 1.
+    pub beat: Length,
+    /// How long the symbol is.
+    pub length: Length,
+    /// Whether it is a rest.
+    pub rest: bool,
+}
+
+/// The printed symbols in playing order.
+pub(super) fn symbols(melody: &Melody) -> Vec<Symbol> {
+    let mut symbols = Vec::new();
+    for bar in melody.bars() {
+        let mut within = bar.offset;
+        for item in &bar.items {
+            let beat = within / bar.metre.beat() + Length::from_integer(1);
+            symbols.push(Symbol { bar: bar.number, beat, length: item.length, rest: item.pitch.is_none() });
+            within += item.length;
+        }
+    }
+    symbols
+}
+
+/// A printed bar: its halves, where a repeat sign cuts it, are put together, and a repeated bar is one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct PrintedBar {
+    /// The number.
+    pub number: u32,
+    /// The metre.
+    pub metre: Metre,
+    /// Where what is in it begins, from the bar line.
+    pub from: Length,
+    /// Where it ends, from the bar line.
+    pub to: Length,
+}
+
+/// The printed bars in the order in which they first appear.
+pub(super) fn printed_bars(melody: &Melody) -> Vec<PrintedBar> {
+    let mut printed: Vec<PrintedBar> = Vec::new();
+    for bar in melody.bars() {
+        let (from, to) = (bar.offset, bar.offset + bar.filled());
+        match printed.iter_mut().find(|one| one.number == bar.number) {
+            Some(one) => (one.from, one.to) = (one.from.min(from), one.to.max(to)),
+            None => printed.push(PrintedBar { number: bar.number, metre: bar.metre, from, to }),
+        }
+    }
+    printed
+}
+
+/// Whether a bar is a pickup: the first, and not filled from its bar line.
+pub(super) fn is_pickup(bar: &PrintedBar) -> bool {
+    bar.number == 0 && bar.from > Length::from_integer(0)
+}

@@ -1,0 +1,129 @@
+//! A note as a rule names it: a degree of the key, a name, or a finger on a string.
+
+use super::reader::Reader;
+use super::words;
+use crate::formats::Setting;
+use crate::notation::{Instrument, Key, Letter, Spelling};
+
+/// A note as a rule names it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Target {
+    /// A degree of the key, 1 to 7, in any octave.
+    Degree(u8),
+    /// A name in any octave.
+    Name(Letter, i8),
+    /// A place on a string: the string's letter and semitones above the open string.
+    Place(String, i32),
+    /// Silence.
+    Rest,
+}
+
+/// The violinist's and violist's finger on a string, as semitones above it: `0`, `1`, `2 low`, `2`, `3`,
+/// `3 high`, `4` (common practice of first position).
+pub(super) fn semitones_of_finger(text: &str) -> Option<i32> {
+    let mut words: Vec<&str> = text.split_whitespace().collect();
+    words.sort_unstable();
+    match words[..] {
+        ["0"] => Some(0),
+        ["1", "low"] => Some(1),
+        ["1"] => Some(2),
+        ["2", "low"] => Some(3),
+        ["2"] | ["2", "high"] => Some(4),
+        ["3"] => Some(5),
+        ["3", "high"] => Some(6),
+        ["4"] => Some(7),
+        _ => None,
+    }
+}
+
+/// A name without an octave: `F#`, `Bb`, `D`.
+pub(super) fn name(text: &str) -> Option<(Letter, i8)> {
+    let with_octave: Spelling = format!("{text}4").parse().ok()?;
+    text.chars().all(|c| !c.is_ascii_digit() && c != '-').then_some((with_octave.letter, with_octave.alter))
+}
+
+impl Target {
+    /// From a setting: `1`, `"F#"`, `"2 low on D"`, `"rest"`.
+    pub(super) fn read(setting: &Setting, reader: &mut Reader) -> Option<Self> {
+        let target = match (setting.number(), setting.text()) {
+            (Some(degree), _) => {
+                let fits = degree.fract() == 0.0 && (1.0..=7.0).contains(&degree);
+                fits.then_some(Self::Degree(degree as u8))
+            }
+            (_, Some("rest")) => Some(Self::Rest),
+            (_, Some(text)) => match text.split_once(" on ") {
+                Some((finger, string)) => semitones_of_finger(finger)
+                    .filter(|_| Letter::ALL.iter().any(|letter| format!("{letter:?}") == string.trim()))
+                    .map(|semitones| Self::Place(string.trim().to_owned(), semitones)),
+                None => name(text).map(|(letter, alter)| Self::Name(letter, alter)),
+            },
+            _ => None,
+        };
+        if target.is_none() {
+            let help = "Write a degree of the key, 1 to 7, without quotes; or a note without its octave, \
+                        \"F#\"; or a finger of the violin on a string, \"2 low on D\".";
+            reader.complain(&setting.span, "this is not a note", help);
+        }
+        target
+    }
+
+    /// Likewise, for places where only a degree or a name makes sense.
+    pub(super) fn read_name(setting: &Setting, reader: &mut Reader) -> Option<Self> {
+        let target = Self::read(setting, reader)?;
+        if matches!(target, Self::Place(..) | Self::Rest) {
+            let help =
+                "Write a degree of the key, 1 to 7, without quotes, or a note without its octave: \"F#\".";
+            reader.complain(&setting.span, "a degree or the name of a note belongs here", help);
+            return None;
+        }
+        Some(target)
+    }
+
+    /// Letter and accidental in a key; `None` for a place on a string and for a rest.
+    pub(super) fn spelled(&self, key: Key) -> Option<(Letter, i8)> {
+        match *self {
+            Self::Degree(degree) => Some(key.degree(degree)),
+            Self::Name(letter, alter) => Some((letter, alter)),
+            Self::Place(..) | Self::Rest => None,
+        }
+    }
+
+    /// In words: `F sharp`.
+    pub(super) fn said(&self, key: Key) -> String {
+        match self {
+            Self::Rest => "a rest".to_owned(),
+            Self::Place(string, semitones) => format!("{semitones} semitones above the {string} string"),
+            _ => {
+                self.spelled(key).map_or_else(String::new, |(letter, alter)| words::note_name(letter, alter))
+            }
+        }
+    }
+}
+
+/// The string of that letter, 0 (lowest) to 3.
+pub(super) fn string_named(instrument: Instrument, letter: &str) -> Option<usize> {
+    instrument.string_names().iter().position(|name| *name == letter)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fingers_are_those_of_the_violins_first_position() {
+        let typed = ["0", "1 low", "1", "2 low", "low 2", "2", "3", "3 high", "4"];
+        assert_eq!(typed.map(semitones_of_finger), [0, 1, 2, 3, 3, 4, 5, 6, 7].map(Some));
+        assert_eq!(["5", "", "4 low", "2 3", "on"].map(semitones_of_finger), [None; 5]);
+        for (text, semitones) in [("0", 0), ("2 low", 3), ("3 high", 6), ("4", 7)] {
+            let finger = Instrument::Violin.first_position(1, semitones).expect("first position").finger;
+            assert!(text.starts_with(&finger.to_string()), "{text}");
+        }
+    }
+
+    #[test]
+    fn names_have_no_octave() {
+        assert_eq!(name("F#"), Some((Letter::F, 1)));
+        assert_eq!(name("Bb"), Some((Letter::B, -1)));
+        assert_eq!(["F4", "", "H", "-", "F-1", "f"].map(name), [None; 6]);
+    }
+}
