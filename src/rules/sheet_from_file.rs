@@ -57,7 +57,12 @@ impl RuleSheet {
                 read(&merged(file, Some(&other.name)), &mut reader);
             }
         }
-        let mut sheet = read(&merged(file, tier), &mut reader);
+        let mut own = Reader::default();
+        let mut sheet = read(&merged(file, tier), &mut own);
+        // What is for everybody need not fit together without a tier, where there are tiers.
+        if tier.is_some() || file.tiers.is_empty() {
+            reader.complaints.append(&mut own.complaints);
+        }
         sheet.tier = tier.map(str::to_owned);
         let mut complaints = reader.complaints;
         complaints.sort_by_key(|complaint| (complaint.span.start, complaint.span.end));
@@ -89,4 +94,23 @@ fn read(entries: &[&Entry], reader: &mut Reader) -> RuleSheet {
         .filter_map(|kind| Some((kind.word, kind.about, (kind.read)(found(kind.word)?, reader)?)))
         .collect();
     RuleSheet { title, tier: None, metre, bars, key, bpm, notes, given, rules }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::formats::read_rule_bytes;
+
+    #[test]
+    fn what_only_a_tier_makes_whole_is_not_complained_about() {
+        let text = b"bars = 4\n[[given]]\nbar = 6\nbeat = 1\nlength = 'q'\nnote = 1\n[tier.long]\nbars = 8\n";
+        let file = read_rule_bytes("r.toml", text).unwrap();
+        assert_eq!(RuleSheet::from_file(&file, None).1, []);
+        assert_eq!(RuleSheet::from_file(&file, Some("long")).1, []);
+        let short = String::from_utf8_lossy(text).replace("bars = 8", "bars = 5");
+        let file = read_rule_bytes("r.toml", short.as_bytes()).unwrap();
+        let (sheet, complaints) = RuleSheet::from_file(&file, None);
+        assert_eq!((sheet.bars, complaints.len()), (Some(4), 1));
+        assert!(complaints[0].message.contains("no bar 6"), "{complaints:?}");
+    }
 }
