@@ -39,6 +39,8 @@ pub mod sound;
 
 pub mod live;
 
+pub mod engrave;
+
 pub mod report;
 
 pub mod takes;

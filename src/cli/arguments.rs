@@ -3,7 +3,7 @@
 use super::takes::TakesArguments;
 use super::{
     check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
-    string::StringArguments,
+    sheet::SheetArguments, string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -41,6 +41,8 @@ pub enum Command {
     String(StringArguments),
     /// Play freely and get a draft melody to edit
     Jot(JotArguments),
+    /// Print a melody: staff, notes, and under them names, fingers and strings if you like
+    Sheet(SheetArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -52,6 +54,7 @@ Examples:
   fingertape takes
   fingertape string D --instrument violin --from my-d-string.m4a
   fingertape jot --from my-tune.m4a --instrument violin --bpm 80 --output draft.toml
+  fingertape sheet my-melody.toml --output my-melody.pdf
 
 Exit codes:
   0  the take was judged (or the command did its work)

@@ -27,6 +27,8 @@ pub mod record;
 #[cfg(feature = "microphone")]
 mod recording;
 mod settle_instrument;
+pub mod sheet;
+mod sheet_files;
 pub mod string;
 #[cfg(feature = "microphone")]
 mod string_live;
