@@ -13,6 +13,7 @@ fn main() -> ExitCode {
         cli::Command::String(string) => cli::string::run(&string),
         cli::Command::Jot(jot) => cli::jot::run(&jot),
         cli::Command::Sheet(sheet) => cli::sheet::run(&sheet),
+        cli::Command::Songbook(songbook) => cli::songbook::run(&songbook),
         #[cfg(feature = "microphone")]
         cli::Command::Record(record) => cli::record::run(&record),
         cli::Command::Takes(takes) => cli::takes::run(&takes),

@@ -3,7 +3,7 @@
 use super::takes::TakesArguments;
 use super::{
     check::CheckArguments, contour::ContourArguments, demo::DemoArguments, jot::JotArguments,
-    sheet::SheetArguments, string::StringArguments,
+    sheet::SheetArguments, songbook::SongbookArguments, string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -43,6 +43,8 @@ pub enum Command {
     Jot(JotArguments),
     /// Print a melody: staff, notes, and under them names, fingers and strings if you like
     Sheet(SheetArguments),
+    /// Print a folder of melodies as one book with a contents page
+    Songbook(SongbookArguments),
 }
 
 const AFTER_HELP: &str = "\

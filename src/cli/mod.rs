@@ -29,6 +29,7 @@ mod recording;
 mod settle_instrument;
 pub mod sheet;
 mod sheet_files;
+pub mod songbook;
 pub mod string;
 #[cfg(feature = "microphone")]
 mod string_live;

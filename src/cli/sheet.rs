@@ -3,8 +3,8 @@
 use super::arguments::InstrumentName;
 use super::exit_codes::Ending;
 use super::failure::{self, Failure};
-use super::sheet_files::{SheetFile, write_pages};
 use super::settle_instrument::settle_instrument;
+use super::sheet_files::{SheetFile, write_pages};
 use super::{print, ranges};
 use clap::{Args, ValueEnum};
 use fingertape::engrave::{
@@ -112,7 +112,11 @@ Exit codes:
 pub fn run(arguments: &SheetArguments) -> miette::Result<Ending> {
     let file = SheetFile::from_path(&arguments.output)?;
     failure::is_there(&arguments.melody, "the melody")?;
-    if arguments.output.canonicalize().is_ok_and(|one| arguments.melody.canonicalize().is_ok_and(|two| one == two)) {
+    if arguments
+        .output
+        .canonicalize()
+        .is_ok_and(|one| arguments.melody.canonicalize().is_ok_and(|two| one == two))
+    {
         return Err(Failure::new(
             format!("{} is the melody itself", arguments.output.display()),
             "give the sheet a name of its own, such as sheet.pdf",
@@ -134,7 +138,9 @@ pub fn run(arguments: &SheetArguments) -> miette::Result<Ending> {
                 melody = settled.melody;
             }
             // Without an instrument the sheet can be drawn in its own clef, but has no fingers.
-            Err(error) if arguments.look.needs_instrument() || melody.sheet.clef.is_none() => return Err(error),
+            Err(error) if arguments.look.needs_instrument() || melody.sheet.clef.is_none() => {
+                return Err(error);
+            }
             Err(_) => {}
         }
     }

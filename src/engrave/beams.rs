@@ -105,7 +105,9 @@ pub(super) fn beam_tips(notes: &[Beamed], up: bool) -> Vec<f64> {
     // Everything upward: for stems that point down the staff is turned over.
     let turned = |y: f64| if up { y } else { 4.0 - y };
     let most_beams = notes.iter().map(|note| note.symbol.beams()).max().unwrap_or(1);
-    let shortest = SHORTEST_BEAMED + if most_beams >= 2 { 0.25 } else { 0.0 } + 0.75 * most_beams.saturating_sub(2) as f64;
+    let shortest = SHORTEST_BEAMED
+        + if most_beams >= 2 { 0.25 } else { 0.0 }
+        + 0.75 * most_beams.saturating_sub(2) as f64;
     let (from, to) = (turned(first.y), turned(last.y));
     let inner = notes[1..notes.len() - 1].iter().map(|note| turned(note.y)).fold(f64::INFINITY, f64::min);
     let run = stem_x(last.x, up) - stem_x(first.x, up);
@@ -115,7 +117,8 @@ pub(super) fn beam_tips(notes: &[Beamed], up: bool) -> Vec<f64> {
         let asked = ((to - from).abs() / 2.0).min(1.25).min(run * 0.25);
         (asked / 0.25).floor() * 0.25 * (to - from).signum()
     };
-    let along = |note: &Beamed| if run > 0.0 { (stem_x(note.x, up) - stem_x(first.x, up)) / run } else { 0.0 };
+    let along =
+        |note: &Beamed| if run > 0.0 { (stem_x(note.x, up) - stem_x(first.x, up)) / run } else { 0.0 };
     let start = notes
         .iter()
         .map(|note| (turned(note.y) - shortest).min(2.0) - lean * along(note))
@@ -161,8 +164,12 @@ pub(super) fn draw_beams(notes: &[Beamed], tips: &[f64], up: bool, marks: &mut V
                 place += 1;
                 continue;
             }
-            let end = (place..notes.len()).take_while(|&at| notes[at].symbol.beams() > level).last().unwrap_or(place);
-            let (left, right) = (stem_x(notes[place].x, up) - STEM / 2.0, stem_x(notes[end].x, up) + STEM / 2.0);
+            let end = (place..notes.len())
+                .take_while(|&at| notes[at].symbol.beams() > level)
+                .last()
+                .unwrap_or(place);
+            let (left, right) =
+                (stem_x(notes[place].x, up) - STEM / 2.0, stem_x(notes[end].x, up) + STEM / 2.0);
             if end > place {
                 draw(left, right, level);
             } else if stub_points_left(notes, place) {

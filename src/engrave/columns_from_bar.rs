@@ -80,7 +80,8 @@ pub(super) fn columns(bar: &MusicBar, clef: Clef, beamed: &[Vec<usize>]) -> Vec<
             let width = body(symbol).width();
             let (mut left, mut right) = (0.0, width);
             let mut flagged_up = false;
-            if let (SymbolKind::Note { pitch, accidental, .. }, Some(y)) = (symbol.kind, symbol.height(clef)) {
+            if let (SymbolKind::Note { pitch, accidental, .. }, Some(y)) = (symbol.kind, symbol.height(clef))
+            {
                 if has_ledger(y) {
                     left = LEDGER_EXTENSION;
                     right += LEDGER_EXTENSION;
@@ -95,7 +96,9 @@ pub(super) fn columns(bar: &MusicBar, clef: Clef, beamed: &[Vec<usize>]) -> Vec<
                 }
             }
             if symbol.value.dots > 0 {
-                let dots = dot_offset(symbol, flagged_up) + DOT_STEP * f64::from(symbol.value.dots - 1) + Glyph::Dot.width();
+                let dots = dot_offset(symbol, flagged_up)
+                    + DOT_STEP * f64::from(symbol.value.dots - 1)
+                    + Glyph::Dot.width();
                 right = right.max(dots);
             }
             let wide = texts(symbol).map(|(_, text)| letters::width(text) * UNDER_SIZE).fold(0.0, f64::max);
@@ -123,9 +126,8 @@ pub(super) fn placed(columns: &[Column], stretch: f64) -> (Vec<f64>, f64) {
         places.push(at);
         before = Some(column);
     }
-    let after = before.map_or(6.0 * stretch.max(0.3), |last| {
-        (last.right + BEFORE_BAR_LINE).max(last.ideal * stretch)
-    });
+    let after = before
+        .map_or(6.0 * stretch.max(0.3), |last| (last.right + BEFORE_BAR_LINE).max(last.ideal * stretch));
     (places, at + after)
 }
 

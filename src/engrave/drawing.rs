@@ -95,7 +95,7 @@ pub enum Anchor {
 pub enum Shape {
     /// A glyph with its origin at (x, y), `scale` times its size on the staff.
     Glyph { glyph: Glyph, x: f64, y: f64, scale: f64 },
-    /// A straight stroke.
+    /// A straight stroke, upright or level.
     Stroke { from: (f64, f64), to: (f64, f64), width: f64 },
     /// A filled four-sided area.
     Area([(f64, f64); 4]),
@@ -174,7 +174,7 @@ impl Mark {
             }
             Shape::Stroke { from, to, width } => {
                 let half = width / 2.0;
-                // The width lies across the stroke; ours are upright, level, or thin.
+                // The width lies across the stroke.
                 let (across, along) = if from.0 == to.0 { (half, 0.0) } else { (0.0, half) };
                 [
                     from.0.min(to.0) - across,
@@ -208,7 +208,8 @@ impl Mark {
 
 /// The highest and the lowest ink of marks; `(0, 4)`, the staff, where there is none.
 pub(super) fn extent<'a>(marks: impl IntoIterator<Item = &'a Mark>) -> (f64, f64) {
-    marks.into_iter().map(Mark::bounds).fold((0.0, 4.0), |(top, bottom), bounds| {
-        (f64::min(top, bounds[1]), f64::max(bottom, bounds[3]))
-    })
+    marks
+        .into_iter()
+        .map(Mark::bounds)
+        .fold((0.0, 4.0), |(top, bottom), bounds| (f64::min(top, bounds[1]), f64::max(bottom, bounds[3])))
 }

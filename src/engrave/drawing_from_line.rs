@@ -11,10 +11,10 @@ use super::glyph::defaults::{
     BAR_LINE_GAP, LEDGER_EXTENSION, LEDGER_LINE, STAFF_LINE, STEM, THICK_BAR_LINE, THIN_BAR_LINE,
 };
 use super::lines_from_bars::{LaidLine, Music};
-use super::symbols_from_bars::{Symbol, SymbolKind};
+use super::symbols_from_bars::{Symbol, SymbolKind, Under};
 use super::ties::draw_tie;
 use super::tuplets;
-use crate::notation::{Clef, Value};
+use crate::notation::{Length, Value, WrittenValue};
 
 /// From row to row of the texts under the notes.
 const ROW_STEP: f64 = 2.15;
@@ -62,7 +62,11 @@ pub(super) fn draw_line(music: &Music, line: &LaidLine) -> Vec<Mark> {
         draw_bar_line(place.right, last, &mut marks);
         if is_centred(&music.bars[bar]) {
             let symbol = &music.bars[bar].symbols[0];
-            let start = if bar > line.bars.start { music.draw_change(bar, place.left, &mut Vec::new()) } else { place.left };
+            let start = if bar > line.bars.start {
+                music.draw_change(bar, place.left, &mut Vec::new())
+            } else {
+                place.left
+            };
             let x = (start + place.right - body(symbol).width()) / 2.0;
             draw_rest(symbol, x, &mut marks);
             stems_up.push(vec![false]);
@@ -84,7 +88,8 @@ fn draw_bar(music: &Music, bar: usize, heads: &[f64], marks: &mut Vec<Mark>) -> 
     let symbols = &music.bars[bar].symbols;
     let beamed = &music.beamed[bar];
     let clef = music.clef;
-    let mut up: Vec<bool> = symbols.iter().map(|symbol| symbol.height(clef).is_some_and(|y| y > 2.0)).collect();
+    let mut up: Vec<bool> =
+        symbols.iter().map(|symbol| symbol.height(clef).is_some_and(|y| y > 2.0)).collect();
     let mut tips: Vec<Option<f64>> = vec![None; symbols.len()];
     for group in beamed {
         let heights: Vec<f64> = group.iter().filter_map(|&place| symbols[place].height(clef)).collect();
@@ -207,7 +212,12 @@ fn draw_ties(music: &Music, line: &LaidLine, stems_up: &[Vec<bool>], marks: &mut
     }
     for (place, &(symbol, x, up)) in notes.iter().enumerate() {
         let Some(y) = symbol.height(music.clef).filter(|_| symbol.tied()) else { continue };
-        let from = x + body(symbol).width() + 0.15;
+        let dots = symbol.value.dots;
+        let from = if dots == 0 {
+            x + body(symbol).width() + 0.15
+        } else {
+            x + dot_offset(symbol, false) + DOT_STEP * f64::from(dots - 1) + Glyph::Dot.width() + 0.1
+        };
         match notes.get(place + 1) {
             Some(&(next, to, _)) if pitch(next) == pitch(symbol) => {
                 draw_tie(from, to - 0.15, y, !up, symbol.item, marks);
@@ -231,15 +241,24 @@ fn draw_tuplets(
 ) {
     let symbols = &music.bars[bar].symbols;
     for (from, to, number) in tuplets::runs(&music.bars[bar]) {
-        let joined = music.beamed[bar].iter().any(|group| group.first() == Some(&from) && group.last() == Some(&to));
+        let joined =
+            music.beamed[bar].iter().any(|group| group.first() == Some(&from) && group.last() == Some(&to));
         let right = |place: usize| heads[place] + body(&symbols[place]).width();
         if let (true, Some(start), Some(end)) = (joined, tips[from], tips[to]) {
             let middle = (start + end) / 2.0;
             let y = if up[from] { middle - 1.0 } else { middle + 1.0 };
-            tuplets::draw_number(number, stem_x(heads[from], up[from]), stem_x(heads[to], up[to]), y, None, marks);
+            tuplets::draw_number(
+                number,
+                stem_x(heads[from], up[from]),
+                stem_x(heads[to], up[to]),
+                y,
+                None,
+                marks,
+            );
         } else {
             let items: Vec<usize> = symbols[from..=to].iter().map(|symbol| symbol.item).collect();
-            let (top, _) = extent(marks.iter().filter(|mark| mark.item.is_some_and(|item| items.contains(&item))));
+            let (top, _) =
+                extent(marks.iter().filter(|mark| mark.item.is_some_and(|item| items.contains(&item))));
             let number_y = top - 1.3;
             tuplets::draw_number(number, heads[from], right(to), number_y, Some(0.6), marks);
         }
@@ -269,10 +288,10 @@ fn draw_rows(music: &Music, line: &LaidLine, marks: &mut Vec<Mark>) {
     }
 }
 
-/// A head, without anything else, for the notes to choose from.
-pub(super) fn draw_head_only(clef: Clef, symbol: &Symbol, x: f64, marks: &mut Vec<Mark>) {
-    if let Some(y) = symbol.height(clef) {
-        draw_note(symbol, x, y, Stem { up: y > 2.0, beam: None }, marks);
-    }
+/// A rest that stands on a sheet to write on.
+pub(super) fn draw_given_rest(length: Length, x: f64, marks: &mut Vec<Mark>) {
+    let Some(value) = WrittenValue::of(length) else { return };
+    let kind = SymbolKind::Rest { whole_bar: false };
+    let start = Length::from_integer(0);
+    draw_rest(&Symbol { start, length, value, kind, item: 0, under: Under::default() }, x, marks);
 }
-

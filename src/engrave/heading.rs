@@ -31,9 +31,10 @@ pub(super) fn draw_heading(heading: &Heading, frame: Frame, top: f64, marks: &mu
             let broken = letters::wrapped(title, frame.width() / frame.spaces(size));
             (broken.len() <= lines).then_some((size, broken))
         };
-        let (size, lines) = fits(TITLE_MM, 2)
-            .or_else(|| fits(LONG_TITLE_MM, MOST_LINES))
-            .unwrap_or_else(|| (LONG_TITLE_MM, cut(title, frame.width() / frame.spaces(LONG_TITLE_MM), MOST_LINES)));
+        let (size, lines) =
+            fits(TITLE_MM, 2).or_else(|| fits(LONG_TITLE_MM, MOST_LINES)).unwrap_or_else(|| {
+                (LONG_TITLE_MM, cut(title, frame.width() / frame.spaces(LONG_TITLE_MM), MOST_LINES))
+            });
         let em = frame.spaces(size);
         for line in lines {
             y += em * 1.15;
@@ -87,7 +88,11 @@ pub(super) fn draw_tempo(metre: Metre, bpm: f64, (x, y): (f64, f64), em: f64, ma
     let glyph = Glyph::TempoNote(value);
     // The note is about as high as the letters are (common practice).
     let scale = em / 2.6;
-    marks.push(Mark { what: What::Tempo, shape: Shape::Glyph { glyph, x, y: y - 0.4 * scale, scale }, item: None });
+    marks.push(Mark {
+        what: What::Tempo,
+        shape: Shape::Glyph { glyph, x, y: y - 0.4 * scale, scale },
+        item: None,
+    });
     let rounded = (bpm * 10.0).round() / 10.0;
     let after = x + glyph.outline().advance * scale + em * 0.3;
     marks.push(Mark::words(What::Tempo, format!("= {rounded}"), (after, y), em, Anchor::Start));

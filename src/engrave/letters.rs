@@ -90,8 +90,12 @@ mod tests {
 
     #[test]
     fn the_font_has_its_name_and_the_letters_that_sheets_need() {
-        let names: Vec<String> =
-            FACE.names().into_iter().filter(|name| name.name_id == 1).filter_map(|name| name.to_string()).collect();
+        let names: Vec<String> = FACE
+            .names()
+            .into_iter()
+            .filter(|name| name.name_id == 1)
+            .filter_map(|name| name.to_string())
+            .collect();
         assert_eq!(names, [FAMILY]);
         let sheet = "ABCDEFGabcdefg0123456789 ♯♭ – — … “Šárka” Łódź Ørsted Weiß ñ ç Чайка ½ ↑ ↓";
         assert_eq!(printable(sheet), (sheet.to_owned(), false));

@@ -11,6 +11,13 @@ use super::symbols_from_bars::MusicBar;
 use crate::notation::{Clef, Key, Metre};
 use std::ops::Range;
 
+/// How much wider than the spacing of handbooks a line would like to be: children read single notes, and write between
+/// them (our own taste).
+const WISHED: f64 = 1.2;
+
+/// The final bar line is wider than others by this.
+const FINAL: f64 = 0.9;
+
 /// The music of a page or more, with all that lines need.
 pub(super) struct Music {
     pub clef: Clef,
@@ -102,7 +109,12 @@ impl Music {
                 x += self.change_width(bar);
             }
             let (heads, width) = placed(&self.columns[bar], stretch);
-            places.push(LaidBar { left, heads: heads.into_iter().map(|head| x + head).collect(), right: x + width });
+            let width = if bar + 1 == self.bars.len() { width + FINAL } else { width };
+            places.push(LaidBar {
+                left,
+                heads: heads.into_iter().map(|head| x + head).collect(),
+                right: x + width,
+            });
             x += width;
         }
         if bars.end < self.bars.len() {
@@ -162,12 +174,12 @@ impl Music {
         }
         breaks.reverse();
         let mut lines = Vec::new();
-        let mut before = 1.0;
+        let mut before = WISHED;
         for (bars, stretch) in breaks {
             // The last line is spaced like the line before it, never stretched to the margin.
             let stretch = if bars.end == count { stretch.min(before) } else { stretch };
             lines.push(self.laid(bars, stretch));
-            before = stretch.min(1.6);
+            before = stretch.min(WISHED * 1.5);
         }
         lines
     }
@@ -177,9 +189,9 @@ impl Music {
 fn cost(stretch: f64, last: bool, bars: usize) -> f64 {
     // Every line costs a little, so that a tune is not spread over more lines than it needs.
     const LINE: f64 = 0.05;
-    let departure = stretch.max(0.05).log2();
+    let departure = (stretch / WISHED).max(0.05).log2();
     if departure < 0.0 {
-        LINE + 4.0 * departure * departure
+        LINE + 3.0 * departure * departure
     } else if last {
         // A last line may be short, but one bar alone looks forgotten.
         LINE + if bars == 1 { 0.3 } else { 0.0 } + 0.02 * departure.min(4.0)

@@ -69,11 +69,23 @@ impl Flow {
             .enumerate()
             .map(|(place, mut marks)| {
                 if let Some(foot) = foot {
-                    marks.push(Mark::words(What::Words, foot, (frame.left(), frame.foot()), em, Anchor::Start));
+                    marks.push(Mark::words(
+                        What::Words,
+                        foot,
+                        (frame.left(), frame.foot()),
+                        em,
+                        Anchor::Start,
+                    ));
                 }
                 if count > 1 {
                     let number = format!("{} / {count}", place + 1);
-                    marks.push(Mark::words(What::PageNumber, number, (frame.right(), frame.foot()), em, Anchor::End));
+                    marks.push(Mark::words(
+                        What::PageNumber,
+                        number,
+                        (frame.right(), frame.foot()),
+                        em,
+                        Anchor::End,
+                    ));
                 }
                 frame.page(&title, marks)
             })

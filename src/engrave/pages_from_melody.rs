@@ -72,7 +72,11 @@ pub(super) fn frame_for(music: &Music, settings: &SheetSettings, remarks: &mut V
 /// The tempo stands over the time signature, its left edge flush with it (Gould 2011, on tempo marks, from memory),
 /// above all ink.
 fn add_tempo(marks: &mut Vec<Mark>, melody: &Melody, bpm: f64, frame: Frame) {
-    let x = marks.iter().filter(|mark| mark.what == What::TimeSignature).map(|mark| mark.bounds()[0]).fold(f64::INFINITY, f64::min);
+    let x = marks
+        .iter()
+        .filter(|mark| mark.what == What::TimeSignature)
+        .map(|mark| mark.bounds()[0])
+        .fold(f64::INFINITY, f64::min);
     let em = frame.spaces(WORDS_MM * 1.1);
     let mut tempo = Vec::new();
     let x = if x.is_finite() { x } else { 0.0 };
@@ -90,7 +94,8 @@ fn add_tempo(marks: &mut Vec<Mark>, melody: &Melody, bpm: f64, frame: Frame) {
 
 /// What the letters before fingers mean, where there are any.
 pub(super) fn legend(bars: &[MusicBar]) -> Option<&'static str> {
-    let fingers = || bars.iter().flat_map(|bar| &bar.symbols).filter_map(|symbol| symbol.under.finger.as_deref());
+    let fingers =
+        || bars.iter().flat_map(|bar| &bar.symbols).filter_map(|symbol| symbol.under.finger.as_deref());
     legend_for(fingers)
 }
 

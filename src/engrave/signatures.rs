@@ -99,14 +99,14 @@ mod tests {
 
     fn steps(fifths: i32, clef: Clef) -> Vec<i32> {
         let key = Key::new(fifths).unwrap();
-        places(key, clef).iter().map(|&(_, y)| clef.middle_line() + ((2.0 - y) * 2.0).round() as i32).collect()
+        places(key, clef)
+            .iter()
+            .map(|&(_, y)| clef.middle_line() + ((2.0 - y) * 2.0).round() as i32)
+            .collect()
     }
 
     fn named(names: &str) -> Vec<i32> {
-        names
-            .split(' ')
-            .map(|name| name.parse::<crate::notation::Spelling>().unwrap().staff_step())
-            .collect()
+        names.split(' ').map(|name| name.parse::<crate::notation::Spelling>().unwrap().staff_step()).collect()
     }
 
     /// Common practice, as every handbook has it (Gould 2011 and Ross 1970 on key signatures, from memory).

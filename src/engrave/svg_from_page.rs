@@ -81,13 +81,19 @@ fn write_mark(out: &mut String, mark: &Mark, scale: f64) {
             n(*y),
             number(size * scale)
         ),
-        Shape::Stroke { from, to, width } => writeln!(
-            out,
-            "<path class=\"{class}\" d=\"M{}L{}\" stroke=\"#000\" stroke-width=\"{}\"/>",
-            point(*from),
-            point(*to),
-            n(*width)
-        ),
+        // Filled, because the renderer loses some level strokes between two rows of pixels.
+        Shape::Stroke { .. } => {
+            let [left, top, right, bottom] = mark.bounds();
+            writeln!(
+                out,
+                "<path class=\"{class}\" d=\"M{} {}H{}V{}H{}Z\"/>",
+                n(left),
+                n(top),
+                n(right),
+                n(bottom),
+                n(left)
+            )
+        }
         Shape::Area([a, b, c, d]) => writeln!(
             out,
             "<path class=\"{class}\" d=\"M{}L{}L{}L{}Z\"/>",
@@ -98,9 +104,7 @@ fn write_mark(out: &mut String, mark: &Mark, scale: f64) {
         ),
         Shape::Crescent { from, to, outer, inner } => {
             let reach = (to.0 - from.0) * 0.2;
-            let bow = |height: f64| {
-                ((from.0 + reach, from.1 + height), (to.0 - reach, to.1 + height))
-            };
+            let bow = |height: f64| ((from.0 + reach, from.1 + height), (to.0 - reach, to.1 + height));
             let ((a, b), (c, d)) = (bow(*outer), bow(*inner));
             writeln!(
                 out,

@@ -137,7 +137,8 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
             };
             let count = values.len();
             for (at, value) in values.into_iter().enumerate() {
-                let length = if at + 1 == count { left_of(item.length, &out, item_number) } else { value.length() };
+                let length =
+                    if at + 1 == count { left_of(item.length, &out, item_number) } else { value.length() };
                 let kind = match item.pitch {
                     Some(pitch) => {
                         let led_to = at > 0 || tie_in == Some(pitch);
@@ -171,7 +172,9 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
     if let Some((bar, pitch)) = without_finger {
         remarks.push(Remark::new(
             "no-finger",
-            format!("Bar {bar}: {pitch} is not in first position, so no finger or string is printed under it."),
+            format!(
+                "Bar {bar}: {pitch} is not in first position, so no finger or string is printed under it."
+            ),
         ));
     }
     (out, remarks)

@@ -40,8 +40,16 @@ pub(super) fn runs(bar: &MusicBar) -> Vec<(usize, usize, u8)> {
 }
 
 /// The number at the middle of `from` to `to`, its middle at height `y`; with a bracket around it if asked.
-pub(super) fn draw_number(number: u8, from: f64, to: f64, y: f64, bracket: Option<f64>, marks: &mut Vec<Mark>) {
-    let glyphs: Vec<Glyph> = number.to_string().bytes().map(|digit| Glyph::TupletDigit(digit - b'0')).collect();
+pub(super) fn draw_number(
+    number: u8,
+    from: f64,
+    to: f64,
+    y: f64,
+    bracket: Option<f64>,
+    marks: &mut Vec<Mark>,
+) {
+    let glyphs: Vec<Glyph> =
+        number.to_string().bytes().map(|digit| Glyph::TupletDigit(digit - b'0')).collect();
     let width: f64 = glyphs.iter().map(|glyph| glyph.outline().advance * SIZE).sum();
     let middle = (from + to) / 2.0;
     let mut x = middle - width / 2.0;
