@@ -2,6 +2,7 @@
 
 use crate::{collision, count, engraved, marks, melody, names, over_the_edge, settings_with_all};
 use fingertape::engrave::{Paper, Shape, SheetSettings, What, pages_from_melody};
+use fingertape::formats::read_melody_bytes;
 
 /// Heads, rests, accidentals (signatures apart), dots, flags, beams, ties, ledger lines, clefs (lines), pages.
 const COUNTED: [What; 9] = [
@@ -153,7 +154,10 @@ fn bar_numbers_stand_at_the_start_of_every_line_but_the_first() {
 #[test]
 fn an_overlong_bar_is_printed_smaller_and_told() {
     let settings = SheetSettings { staff_mm: 20.0, ..settings_with_all() };
-    let engraved = pages_from_melody(&melody("05-sixteenths"), &settings);
+    let bar = format!("metre = '12/8'\ninstrument = 'violin'\nbars = ['A4 s {}']", "B4 ".repeat(23));
+    let long = read_melody_bytes("long.toml", bar.as_bytes()).expect("a melody").melody;
+    let engraved = pages_from_melody(&long, &settings);
+    assert_eq!(collision(&engraved), None);
     assert!(engraved.remarks.iter().any(|remark| remark.code == "smaller-staff"), "{:?}", engraved.remarks);
     assert!(engraved.pages[0].space_mm < 5.0);
 }
