@@ -87,17 +87,19 @@ fn contents_page(title: &str, entries: &[(&str, &str, usize)], first: bool, fram
         let room = frame.width() / em - 3.0;
         let by = if composer.is_empty() { String::new() } else { shortened(composer, room * 0.35) };
         let shown = shortened(named, room - letters::width(&by) - 1.5);
-        let mut from = frame.left() + letters::width(&shown) * em + em * 0.6;
+        let from = frame.left() + letters::width(&shown) * em + em * 0.6;
         marks.push(Mark::words(What::Words, shown, (frame.left(), y), em, Anchor::Start));
         let mut to = frame.right() - em * 2.2;
         if !by.is_empty() {
             marks.push(Mark::words(What::Composer, by.clone(), (to, y), em, Anchor::End));
             to -= letters::width(&by) * em + em * 0.6;
         }
-        // A row of points leads the eye from the title to the page.
-        while from + em * 0.5 < to {
-            marks.push(Mark::words(What::Words, ".", (from, y), em, Anchor::Start));
-            from += em * 0.7;
+        // A row of points leads the eye from the title to the page; the points of all entries stand in columns.
+        let column = em * 0.7;
+        let mut at = frame.right() - ((frame.right() - to) / column).ceil() * column - column;
+        while at > from {
+            marks.push(Mark::words(What::Words, ".", (at, y), em, Anchor::Start));
+            at -= column;
         }
         marks.push(Mark::words(What::PageNumber, number, (frame.right(), y), em, Anchor::End));
         y += frame.spaces(ENTRY_MM);
