@@ -93,7 +93,7 @@ fn every_example_of_the_readme_runs() {
     let folder = folder_of_a_reader(&readme);
     let commands = blocks(&readme, "sh");
     // The last two are run at a false microphone by `tests/recording/sessions.rs`.
-    assert_eq!(commands.len(), 9);
+    assert_eq!(commands.len(), 10);
     assert_eq!(commands[0], "cargo run --release -- demo\n");
     assert_eq!(commands[1], "bash tests/everything.sh\n");
     assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/everything.sh").is_file());
@@ -137,6 +137,12 @@ fn every_example_of_the_readme_runs() {
     let written =
         fingertape::formats::read_melody(&folder.path().join("my-melody.toml")).expect("a melody").melody;
     assert_eq!(draft.soundings().collect::<Vec<_>>(), written.soundings().collect::<Vec<_>>());
+
+    let (code, text) = run(&commands[7], folder.path());
+    assert_eq!(code, 0, "{text}");
+    // The reader's own melody, the draft and the MusicXML file.
+    assert!(text.contains("our-tunes.pdf: 4 pages.\n3 melodies are in it.\n"), "{text}");
+    assert!(folder.path().join("helped.pdf").is_file());
 }
 
 #[test]

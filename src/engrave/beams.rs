@@ -195,3 +195,92 @@ fn stub_points_left(notes: &[Beamed], place: usize) -> bool {
     // The second of two halves of a longer value belongs to what came before.
     !(symbol.start / pair).is_integer()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engrave::symbols_from_bars::{UnderSettings, symbols_from_bars};
+    use crate::formats::read_melody_bytes;
+    use crate::notation::Clef;
+
+    fn bar(metre: &str, notes: &str) -> MusicBar {
+        let text = format!("metre = '{metre}'\nbars = ['{notes}']");
+        let melody = read_melody_bytes("bar.toml", text.as_bytes()).expect("a bar").melody;
+        let under =
+            UnderSettings { instrument: None, shift: 0, names: false, fingers: false, strings: false };
+        symbols_from_bars(&melody.bars(), under).0.remove(0)
+    }
+
+    fn sizes(metre: &str, notes: &str) -> Vec<usize> {
+        groups(&bar(metre, notes)).iter().map(Vec::len).collect()
+    }
+
+    /// Common practice (Gould, *Behind Bars*, 2011, “Beams”): by the beat, in compound metres by the dotted beat.
+    #[test]
+    fn beams_follow_the_beat_of_the_metre() {
+        assert_eq!(sizes("4/4", "A4 e A4 A4 A4 A4 A4 A4 A4"), [2, 2, 2, 2]);
+        assert_eq!(sizes("3/4", "A4 e A4 A4 q A4 s A4 A4 A4"), [2, 4]);
+        assert_eq!(sizes("2/2", "A4 e A4 A4 A4 A4 A4 A4 A4"), [4, 4]);
+        assert_eq!(sizes("3/8", "A4 e A4 A4"), [3]);
+        assert_eq!(sizes("6/8", "A4 e A4 A4 A4 A4 A4"), [3, 3]);
+        assert_eq!(sizes("12/8", "A4 e A4 A4 A4 q A4 e A4 A4 A4 A4 q."), [3, 3]);
+        assert_eq!(sizes("5/8", "A4 e A4 A4 A4 A4"), [3, 2]);
+    }
+
+    #[test]
+    fn a_rest_or_a_longer_note_ends_a_beam_and_one_note_alone_has_a_flag() {
+        assert_eq!(sizes("4/4", "A4 e rest e A4 q A4 e. A4 s rest e A4 e"), [2]);
+        assert_eq!(sizes("4/4", "A4 e A4 q A4 e A4 h"), Vec::<usize>::new());
+    }
+
+    #[test]
+    fn the_note_farthest_from_the_middle_line_turns_the_stems_of_a_beam() {
+        assert!(group_points_up(&[1.5, 4.0]));
+        assert!(!group_points_up(&[0.0, 3.5]));
+        // As far on both sides: down.
+        assert!(!group_points_up(&[1.0, 3.0]));
+    }
+
+    fn tips(notes: &str, spacing: f64) -> (Vec<f64>, Vec<f64>, bool) {
+        let bar = bar("4/4", notes);
+        let heights: Vec<f64> = bar.symbols.iter().filter_map(|one| one.height(Clef::Treble)).collect();
+        let place = &groups(&bar)[0];
+        let notes: Vec<Beamed> = place
+            .iter()
+            .enumerate()
+            .map(|(at, &symbol)| Beamed {
+                symbol: &bar.symbols[symbol],
+                x: spacing * at as f64,
+                y: heights[symbol],
+            })
+            .collect();
+        let up = group_points_up(&notes.iter().map(|note| note.y).collect::<Vec<_>>());
+        (notes.iter().map(|note| note.y).collect(), beam_tips(&notes, up), up)
+    }
+
+    /// Ross, *The Art of Music Engraving and Processing*, on beams (from memory): level beams sit on, straddle or hang
+    /// from a line; stems are an octave, and a little less under a beam.
+    #[test]
+    fn beams_lean_with_their_notes_and_leave_every_stem_long_enough() {
+        // A4 and E4: heights 2.5 and 4, stems up, the beam leans down to the right.
+        let (heights, ends, up) = tips("A4 e E4 rest h.", 4.0);
+        assert!(up && ends[1] > ends[0], "{ends:?}");
+        assert!(heights.iter().zip(&ends).all(|(y, tip)| y - tip >= 3.25), "{heights:?} {ends:?}");
+        // A4 between F4 and E4 comes nearest to the beam above: the beam lies level.
+        let (_, ends, up) = tips("F4 s A4 F4 E4 rest h.", 3.0);
+        assert!(up && ends.iter().all(|tip| (tip - ends[0]).abs() < 1e-9), "{ends:?}");
+        // Ledger notes: the beam reaches the middle line.
+        let (_, ends, up) = tips("G3 e A3 rest h.", 4.0);
+        assert!(up && ends.iter().all(|&tip| tip <= 2.0 + 1e-9), "{ends:?}");
+    }
+
+    #[test]
+    fn level_beams_never_float_between_two_lines() {
+        for quarter in -8..16 {
+            let edge = snapped(f64::from(quarter) / 4.0);
+            let place = edge.rem_euclid(1.0);
+            assert!(edge <= f64::from(quarter) / 4.0);
+            assert!((place - 0.25).abs() > 1e-9 || !(0.0..4.0).contains(&edge), "{edge}");
+        }
+    }
+}

@@ -110,7 +110,7 @@ mod tests {
 
     #[test]
     fn long_lines_break_at_blanks_and_long_words_anywhere() {
-        let lines = wrapped("the quick brown fox", width("the quick") + 0.01);
+        let lines = wrapped("the quick brown fox", width("brown fox") + 0.01);
         assert_eq!(lines, ["the quick", "brown fox"]);
         let word = "m".repeat(40);
         let lines = wrapped(&word, width("mmmmmmmmmm") + 0.01);

@@ -64,14 +64,14 @@ pub struct Given {
     pub pitch: Option<Spelling>,
 }
 
-/// The room of a quarter note in an empty bar, at least: enough to write a head with an accidental by hand (measured on
-/// paper with a 9.2 mm staff; our own).
+/// The room of a quarter note in an empty bar, at least: enough to write a head with an accidental by hand (an
+/// estimate of ours; not tried with children).
 const QUARTER_TO_WRITE: f64 = 4.1;
 /// Bars on a line, at most.
 const MOST_BARS: usize = 4;
 
-/// The pages of a worksheet, at least one. Its names, fingers and strings are printed where `settings` ask for names,
-/// and where a choice has a fingering.
+/// The pages of a worksheet, at least one. Under the choices stand their names, and fingers and strings where a choice
+/// has a fingering; of `settings` only paper and staff count.
 pub fn pages_from_worksheet(sheet: &Worksheet, settings: &SheetSettings) -> Engraved {
     let mut remarks = Vec::new();
     let title = words(sheet.title.as_deref(), "title", &mut remarks);

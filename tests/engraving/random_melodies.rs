@@ -13,11 +13,13 @@ struct Piece {
     clef: Clef,
     instrument: Instrument,
     metre: Metre,
-    bars: Vec<Vec<(usize, Option<i32>, i8, bool)>>,
+    bars: Vec<Vec<Drawn>>,
 }
 
+/// A length by its place in `LENGTHS`; steps from the middle line, `None` for a rest; an alteration; a tie.
+type Drawn = (usize, Option<i32>, i8, bool);
+
 fn pieces() -> impl Strategy<Value = Piece> {
-    // A length by its place in `LENGTHS`; steps from the middle line; an alteration; a tie.
     let item = (0usize..10, prop::option::weighted(0.85, -9i32..=9), -2i8..=2, prop::bool::weighted(0.15));
     (
         -7i32..=7,

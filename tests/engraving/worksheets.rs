@@ -129,7 +129,7 @@ fn the_contents_name_the_page_on_which_each_melody_begins() {
         let title = song.melody.title.clone().unwrap_or(song.name.clone());
         let shown = texts(&book, page - 1, What::Title).join(" ");
         assert_eq!(shown, title);
-        assert_eq!(texts(&book, page - 1, What::PageNumber), [number.clone()]);
+        assert_eq!(texts(&book, page - 1, What::PageNumber), std::slice::from_ref(number));
     }
 }
 
