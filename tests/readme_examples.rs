@@ -154,7 +154,9 @@ fn the_readme_promises_no_command_that_is_not_there() {
         .filter_map(|rest| rest.split_whitespace().next())
         .filter(|word| word.chars().all(|letter| letter.is_ascii_lowercase()))
         .collect();
-    let known = ["check", "contour", "demo", "help", "inputs", "jot", "record", "string", "takes"];
+    let known = [
+        "check", "contour", "demo", "help", "inputs", "jot", "record", "sheet", "songbook", "string", "takes",
+    ];
     let prose = ["is", "listens"];
     for command in commands {
         assert!(known.contains(&command) || prose.contains(&command), "{command}");
@@ -167,7 +169,9 @@ fn every_option_in_the_readme_is_one_of_a_command() {
         let help = Command::new(env!("CARGO_BIN_EXE_fingertape")).args([command, "--help"]).output();
         String::from_utf8_lossy(&help.expect("the program runs").stdout).into_owned()
     };
-    let help = ["check", "contour", "string", "jot", "inputs", "record", "takes"].map(help).join("\n");
+    let help = ["check", "contour", "string", "jot", "inputs", "record", "takes", "sheet", "songbook"]
+        .map(help)
+        .join("\n");
     let readme = readme();
     let options = readme
         .split(|letter: char| !(letter.is_ascii_lowercase() || letter == '-' || letter.is_ascii_digit()))
