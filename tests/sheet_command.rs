@@ -133,17 +133,30 @@ fn a_book_names_every_file_that_it_had_to_leave_out_and_ends_with_1() {
     fs::write(folder.path().join("half.toml"), "bars = ['D4 q']").unwrap();
     fs::write(folder.path().join("noise.abc"), [0xff, 0xfe, 0x00, 0xd8]).unwrap();
     fs::write(folder.path().join("notes.txt"), "not a melody, and not asked").unwrap();
-    let (code, out, _) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
     assert_eq!(code, 1);
     assert!(out.starts_with("book.pdf: 2 pages.\n1 melody is in it.\n"), "{out}");
-    assert!(
-        out.contains("half.toml: ") && out.contains("noise.abc: ") && !out.contains("notes.txt"),
-        "{out}"
-    );
+    assert_eq!(err, "");
+    assert!(out.contains("  half.toml:1:10: bar 1, beat 2: ") && out.contains("  noise.abc: "), "{out}");
+    assert!(!out.contains("notes.txt"), "{out}");
     fs::remove_file(folder.path().join("good.toml")).unwrap();
     fs::remove_file(folder.path().join("book.pdf")).unwrap();
     let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
     assert_eq!((code, out.as_str()), (2, ""));
     assert!(err.contains("there is no melody in") && err.contains("half.toml"), "{err}");
     assert!(!folder.path().join("book.pdf").exists());
+}
+
+#[test]
+fn a_melody_in_a_book_that_does_not_say_who_plays_it_is_printed_with_a_remark() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("low.toml"), "bars = ['C2 w']").unwrap();
+    fs::write(folder.path().join("any.toml"), "bars = ['G3 w']").unwrap();
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!(code, 0, "{out}");
+    assert!(
+        err.contains("low: The melody does not say which instrument") && err.contains("for cello"),
+        "{err}"
+    );
+    assert!(err.contains("any: Neither a clef nor an instrument is known"), "{err}");
 }

@@ -3,11 +3,14 @@
 use super::exit_codes::Ending;
 use super::failure::Failure;
 use super::print;
+use super::settle_instrument::settle_instrument;
 use super::sheet::LookArguments;
 use super::sheet_files::{SheetFile, write_pages};
 use clap::Args;
 use fingertape::engrave::{Song, pages_from_songs};
-use fingertape::formats;
+use fingertape::formats::{self, ReadMelody};
+use fingertape::notation::Melody;
+use fingertape::remark::Remark;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -29,9 +32,9 @@ pub struct SongbookArguments {
 }
 
 const AFTER_HELP: &str = "\
-Every melody of the folder is printed (.toml, .abc, .musicxml, .xml, .mxl), sorted by title, each from a
-new page on, after a page of contents. A file that is no melody is named, and the rest is printed all
-the same.
+Every melody of the folder is printed (.toml, .abc, .musicxml, .xml, .mxl), sorted by title, each
+from a new page on, after a page of contents. A file that cannot be read as a melody is named, and
+the rest is printed all the same.
 
 Examples:
   fingertape songbook our-tunes --output our-tunes.pdf --title \"Tunes of 4B\"
@@ -59,8 +62,12 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     for path in &paths {
         let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         match formats::read_melody(path) {
-            Ok(read) => songs.push((path, Song { name, melody: read.melody })),
-            Err(error) => left_out.push(format!("{}: {error}", path.display())),
+            Ok(read) => {
+                let (melody, remarks) = with_instrument(read);
+                print::remarks(&remarks.into_iter().map(|one| named(&name, one)).collect::<Vec<_>>());
+                songs.push((path, Song { name, melody }));
+            }
+            Err(error) => left_out.push(error.to_string()),
         }
     }
     if songs.is_empty() {
@@ -89,6 +96,26 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     }
     print::plain(&said)?;
     Ok(if left_out.is_empty() { Ending::Done } else { Ending::Refused })
+}
+
+/// A melody that does not say who plays it gets the instrument that its notes clearly mean, so that its clef fits them.
+fn with_instrument(read: ReadMelody) -> (Melody, Vec<Remark>) {
+    let ReadMelody { melody, mut remarks } = read;
+    if melody.instrument.is_some() {
+        return (melody, remarks);
+    }
+    match settle_instrument(melody.clone()) {
+        Ok(settled) => {
+            remarks.extend(settled.remarks);
+            (settled.melody, remarks)
+        }
+        // It is drawn in its own clef, or in the treble clef with a remark.
+        Err(_) => (melody, remarks),
+    }
+}
+
+fn named(file: &str, remark: Remark) -> Remark {
+    Remark::new(&remark.code, format!("{file}: {}", remark.text))
 }
 
 fn counted(files: usize) -> String {

@@ -32,6 +32,12 @@ pub fn pages_from_melody(melody: &Melody, settings: &SheetSettings) -> Engraved 
     let (bars, found) = symbols_from_bars(&melody.bars(), under);
     remarks.extend(found);
     let legend = legend(&bars);
+    if melody.sheet.clef.is_none() && melody.instrument.is_none() {
+        remarks.push(Remark::new(
+            "clef-not-known",
+            "Neither a clef nor an instrument is known; the melody is printed in the treble clef.",
+        ));
+    }
     let clef = melody.sheet.clef.or(melody.instrument.map(Instrument::clef)).unwrap_or(Clef::Treble);
     let music = Music::new(clef, bars);
     let frame = frame_for(&music, settings, &mut remarks);
