@@ -41,6 +41,8 @@ pub mod sound;
 
 pub mod live;
 
+pub mod engrave;
+
 pub mod report;
 
 pub mod takes;

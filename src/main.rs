@@ -16,6 +16,8 @@ fn main() -> ExitCode {
         cli::Command::Convert(convert) => cli::convert::run(&convert),
         cli::Command::Play(play) => cli::play::run(&play),
         cli::Command::Proofread(proofread) => cli::proofread::run(&proofread),
+        cli::Command::Sheet(sheet) => cli::sheet::run(&sheet),
+        cli::Command::Songbook(songbook) => cli::songbook::run(&songbook),
         #[cfg(feature = "microphone")]
         cli::Command::Record(record) => cli::record::run(&record),
         cli::Command::Takes(takes) => cli::takes::run(&takes),

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms in the order in which sound becomes findings, as in `src/lib.rs`. Rooms on one line do not
 /// import from each other.
-const ROOMS: [&[&str]; 19] = [
+const ROOMS: [&[&str]; 20] = [
     &["units", "remark"],
     &["samples"],
     &["notation"],
@@ -23,6 +23,7 @@ const ROOMS: [&[&str]; 19] = [
     &["jot"],
     &["sound"],
     &["live"],
+    &["engrave"],
     &["report"],
     &["takes"],
     // The command line may use every room; nobody imports from it.

@@ -94,7 +94,7 @@ fn every_example_of_the_readme_runs() {
     let folder = folder_of_a_reader(&readme);
     let commands = blocks(&readme, "sh");
     // The last two are run at a false microphone by `tests/recording/sessions.rs`.
-    assert_eq!(commands.len(), 11);
+    assert_eq!(commands.len(), 12);
     assert_eq!(commands[0], "cargo run --release -- demo\n");
     assert_eq!(commands[1], "bash tests/everything.sh\n");
     assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/everything.sh").is_file());
@@ -140,10 +140,16 @@ fn every_example_of_the_readme_runs() {
     assert_eq!(draft.soundings().collect::<Vec<_>>(), written.soundings().collect::<Vec<_>>());
 
     let (code, text) = run(&commands[7], folder.path());
+    assert_eq!(code, 0, "{text}");
+    // The reader's own melody, the draft and the MusicXML file.
+    assert!(text.contains("our-tunes.pdf: 4 pages.\n3 melodies are in it.\n"), "{text}");
+    assert!(folder.path().join("helped.pdf").is_file());
+
+    let (code, text) = run(&commands[8], folder.path());
     assert_eq!(code, 1, "{text}");
     assert!(text.contains("Your melody has 4 bars; the sheet asks for 8, so write 4 more."), "{text}");
 
-    let (code, text) = run(&commands[8], folder.path());
+    let (code, text) = run(&commands[9], folder.path());
     assert_eq!(code, 0, "{text}");
     assert!(text.contains("listen.wav: ") && text.contains("for-cello-1.toml: for cello, in D"), "{text}");
     assert!(text.contains("my-melody.musicxml: 12 notes and 2 rests in 4 bars."), "{text}");
@@ -170,6 +176,8 @@ fn the_readme_promises_no_command_that_is_not_there() {
         "play",
         "proofread",
         "record",
+        "sheet",
+        "songbook",
         "string",
         "takes",
     ];
@@ -189,13 +197,15 @@ fn every_option_in_the_readme_is_one_of_a_command() {
         "check",
         "contour",
         "convert",
-        "string",
-        "jot",
         "inputs",
+        "jot",
         "move",
         "play",
         "proofread",
         "record",
+        "sheet",
+        "songbook",
+        "string",
         "takes",
     ];
     let help = commands.map(help).join("\n");

@@ -4,7 +4,7 @@ use super::takes::TakesArguments;
 use super::{
     check::CheckArguments, contour::ContourArguments, convert::ConvertArguments, demo::DemoArguments,
     jot::JotArguments, move_to::MoveArguments, play::PlayArguments, proofread::ProofreadArguments,
-    string::StringArguments,
+    sheet::SheetArguments, songbook::SongbookArguments, string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -50,6 +50,10 @@ pub enum Command {
     Move(MoveArguments),
     /// Turn a melody into another file format: TOML, ABC, MusicXML or MIDI
     Convert(ConvertArguments),
+    /// Print a melody: staff, notes, and under them names, fingers and strings if you like
+    Sheet(SheetArguments),
+    /// Print a folder of melodies as one book with a contents page
+    Songbook(SongbookArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -65,6 +69,7 @@ Examples:
   fingertape move my-melody.toml --to cello --output for-a-friend.toml
   fingertape convert my-melody.toml to-print.musicxml
   fingertape play my-melody.toml --slower 0.7
+  fingertape sheet my-melody.toml --output my-melody.pdf
 
 Exit codes:
   0  the command did its work (the take was judged)

@@ -36,6 +36,9 @@ pub mod record;
 #[cfg(feature = "microphone")]
 mod recording;
 mod settle_instrument;
+pub mod sheet;
+mod sheet_files;
+pub mod songbook;
 pub mod string;
 #[cfg(feature = "microphone")]
 mod string_live;

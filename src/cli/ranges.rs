@@ -31,6 +31,16 @@ pub fn patience(text: &str) -> Result<f64, String> {
     number(text, "seconds", 1.0, 600.0, "20 is enough to pick up a bow")
 }
 
+/// The height of a staff in millimetres: 4 to 16.
+pub fn staff_mm(text: &str) -> Result<f64, String> {
+    number(text, "millimetres, or child or adult", 4.0, 16.0, "child is 9.2, adult 7")
+}
+
+/// Pixels to the inch: 40 to 600.
+pub fn dpi(text: &str) -> Result<f64, String> {
+    number(text, "pixels to the inch", 40.0, 600.0, "150 for a screen, 300 for a printer")
+}
+
 fn number(text: &str, unit: &str, low: f64, high: f64, advice: &str) -> Result<f64, String> {
     let value: f64 = text.trim().parse().map_err(|_| {
         let wanted =

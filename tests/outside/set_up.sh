@@ -2,7 +2,7 @@
 # Brings everything that the outside checks need into target/outside (nothing of it is committed):
 #   target/outside/venv                 Python with the reference libraries
 #   target/outside/npm/node_modules     real single-note recordings
-# and, from Debian, what is missing of ffmpeg, sox, Python, npm, the sound library and the FluidR3 General MIDI sound font (its solo
+# and, from Debian, what is missing of ffmpeg, sox, Python, npm, poppler's PDF tools, the sound library and the FluidR3 General MIDI sound font (its solo
 # strings are other players, and the only viola).
 # Runs again only where something is missing or a list has changed.
 set -euo pipefail
@@ -20,6 +20,7 @@ command -v npm >/dev/null || need+=(npm)
 # The false microphone is a device of the sound library.
 compgen -G '/usr/lib/*/libasound.so.2' >/dev/null || need+=(libasound2)
 [ -e /usr/share/alsa/alsa.conf ] || need+=(libasound2-data)
+command -v pdftotext >/dev/null || need+=(poppler-utils)
 [ -e /usr/share/sounds/sf2/FluidR3_GM.sf2 ] || need+=(fluid-soundfont-gm)
 if [ ${#need[@]} -gt 0 ]; then
   echo "outside checks: installing from Debian: ${need[*]}"

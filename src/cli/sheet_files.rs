@@ -1,0 +1,92 @@
+//! Pages on the disk: which kind of file a name asks for, and writing it.
+
+use super::failure::Failure;
+use super::write_file;
+use fingertape::engrave::{Page, pdf_from_pages, png_from_page, svg_from_page};
+use std::path::{Path, PathBuf};
+
+/// A kind of file that a sheet can be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Pdf,
+    Svg,
+    Png,
+}
+
+/// Where a sheet goes.
+#[derive(Debug)]
+pub struct SheetFile {
+    path: PathBuf,
+    kind: Kind,
+}
+
+impl SheetFile {
+    /// From the name that was asked for.
+    pub fn from_path(path: &Path) -> miette::Result<Self> {
+        let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+        let kind = match ending.as_deref() {
+            Some("pdf") => Kind::Pdf,
+            Some("svg") => Kind::Svg,
+            Some("png") => Kind::Png,
+            _ => {
+                return Err(Failure::new(
+                    format!("{} does not say which kind of sheet it is to be", path.display()),
+                    "end the name in .pdf (to print), .svg (to draw on) or .png (a picture)",
+                )
+                .into());
+            }
+        };
+        Ok(Self { path: path.to_owned(), kind })
+    }
+
+    /// The file of one page among several: `tune-2.png`.
+    fn numbered(&self, number: usize) -> PathBuf {
+        let stem = self.path.file_stem().unwrap_or_default().to_string_lossy();
+        let ending = self.path.extension().unwrap_or_default().to_string_lossy();
+        self.path.with_file_name(format!("{stem}-{number}.{ending}"))
+    }
+}
+
+/// Writes pages as one PDF, or as a picture each; what was written, to be printed.
+pub fn write_pages(file: &SheetFile, pages: &[Page], title: &str, dpi: f64) -> miette::Result<String> {
+    let single = |page: &Page| match file.kind {
+        Kind::Svg => svg_from_page(page).into_bytes(),
+        _ => png_from_page(page, dpi),
+    };
+    match (file.kind, pages) {
+        (Kind::Pdf, _) => write_file::whole(&file.path, &pdf_from_pages(pages, title))?,
+        (_, [page]) => write_file::whole(&file.path, &single(page))?,
+        (_, pages) => {
+            let mut names = String::new();
+            for (place, page) in pages.iter().enumerate() {
+                let path = file.numbered(place + 1);
+                write_file::whole(&path, &single(page))?;
+                names.push_str(&format!("{}: page {} of {}.\n", path.display(), place + 1, pages.len()));
+            }
+            return Ok(names);
+        }
+    }
+    let count = pages.len();
+    Ok(format!("{}: {count} page{}.\n", file.path.display(), if count == 1 { "" } else { "s" }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ending_decides_and_another_ending_is_an_error_with_advice() {
+        assert_eq!(SheetFile::from_path(Path::new("a.PDF")).unwrap().kind, Kind::Pdf);
+        assert_eq!(SheetFile::from_path(Path::new("a.b.svg")).unwrap().kind, Kind::Svg);
+        for name in ["tune", "tune.jpg", ".pdf"] {
+            let error = SheetFile::from_path(Path::new(name)).unwrap_err();
+            assert!(format!("{error:?}").contains(".pdf (to print)"), "{error:?}");
+        }
+    }
+
+    #[test]
+    fn pages_of_pictures_are_numbered_before_the_ending() {
+        let file = SheetFile::from_path(Path::new("folder/tune.v2.png")).unwrap();
+        assert_eq!(file.numbered(2), Path::new("folder/tune.v2-2.png"));
+    }
+}

@@ -1,0 +1,162 @@
+//! Whole commands: `fingertape sheet` and `fingertape songbook`, their files, words and exit codes.
+
+use assert_cmd::Command;
+use std::fs;
+use std::path::Path;
+
+const MELODIES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engraving/melodies");
+
+/// Runs the program in `folder`: exit code, standard output, standard error.
+fn run(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let output = Command::cargo_bin("fingertape")
+        .expect("the program")
+        .current_dir(folder)
+        .env("NO_COLOR", "1")
+        .args(arguments)
+        .output()
+        .expect("it runs");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
+    (output.status.code().expect("a code"), text(output.stdout), text(output.stderr))
+}
+
+fn melody(name: &str) -> String {
+    format!("{MELODIES}/{name}.toml")
+}
+
+#[test]
+fn a_melody_becomes_a_pdf_an_svg_and_a_png_by_the_ending_of_the_name() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, starts) in [("a.pdf", &b"%PDF-1."[..]), ("a.svg", b"<svg "), ("a.PNG", b"\x89PNG")] {
+        let (code, out, err) =
+            run(folder.path(), &["sheet", &melody("01-plain"), "--output", name, "--names"]);
+        assert_eq!((code, out, err), (0, format!("{name}: 1 page.\n"), String::new()));
+        assert!(fs::read(folder.path().join(name)).unwrap().starts_with(starts), "{name}");
+    }
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 3, "no half-written file is left");
+}
+
+#[test]
+fn two_runs_write_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["one.pdf", "two.pdf", "one.svg", "two.svg", "one.png", "two.png"] {
+        let (code, ..) =
+            run(folder.path(), &["sheet", &melody("05-sixteenths"), "--output", name, "--fingers"]);
+        assert_eq!(code, 0);
+    }
+    let read = |name: &str| fs::read(folder.path().join(name)).unwrap();
+    for ending in ["pdf", "svg", "png"] {
+        assert!(read(&format!("one.{ending}")) == read(&format!("two.{ending}")), "{ending}");
+    }
+}
+
+#[test]
+fn pages_of_pictures_are_numbered_and_a_pdf_holds_them_all() {
+    let folder = tempfile::tempdir().unwrap();
+    let tune = melody("13-sixty-four-bars");
+    let (code, out, _) = run(folder.path(), &["sheet", &tune, "--output", "town.png", "--dpi", "50"]);
+    assert_eq!((code, out.as_str()), (0, "town-1.png: page 1 of 2.\ntown-2.png: page 2 of 2.\n"));
+    let (code, out, _) = run(folder.path(), &["sheet", &tune, "--output", "town.pdf"]);
+    assert_eq!((code, out.as_str()), (0, "town.pdf: 2 pages.\n"));
+}
+
+#[test]
+fn another_instrument_reads_its_own_clef() {
+    let folder = tempfile::tempdir().unwrap();
+    let tune = melody("01-plain");
+    for (instrument, glyph) in [("viola", "#cClef"), ("cello", "#fClef"), ("bass", "#fClef")] {
+        let (code, ..) =
+            run(folder.path(), &["sheet", &tune, "--instrument", instrument, "--output", "sheet.svg"]);
+        let svg = fs::read_to_string(folder.path().join("sheet.svg")).unwrap();
+        assert!(code == 0 && svg.contains(glyph), "{instrument}");
+    }
+}
+
+#[test]
+fn what_cannot_be_done_is_said_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("broken.toml"), "bars = ['D4 q']").unwrap();
+    fs::write(folder.path().join("unsaid.toml"), "bars = ['G3 w']").unwrap();
+    fs::copy(melody("01-plain"), folder.path().join("tune.pdf")).unwrap();
+    let tune = melody("01-plain");
+    for (arguments, said) in [
+        (vec!["sheet", &*tune, "--output", "sheet.jpg"], ".pdf (to print)"),
+        (vec!["sheet", "none.toml", "--output", "sheet.pdf"], "there is no file none.toml"),
+        (vec!["sheet", "broken.toml", "--output", "sheet.pdf"], "ar 1"),
+        (vec!["sheet", "unsaid.toml", "--output", "sheet.pdf"], "--instrument"),
+        (vec!["sheet", "tune.pdf", "--output", "tune.pdf"], "the melody itself"),
+        (vec!["sheet", &*tune, "--output", "no/sheet.pdf"], "make the folder first"),
+        (vec!["sheet", &*tune, "--output", "sheet.pdf", "--staff-size", "2"], "4 to 16 millimetres"),
+        (vec!["sheet", &*tune, "--output", "sheet.png", "--dpi", "9000"], "40 to 600 pixels"),
+        (vec!["sheet", &*tune, "--output", "sheet.pdf", "--paper", "tabloid"], "letter, a4"),
+        (vec!["songbook", ".", "--output", "book.png"], "end its name in .pdf"),
+        (vec!["songbook", "nowhere", "--output", "book.pdf"], "nowhere cannot be read"),
+    ] {
+        let (code, out, err) = run(folder.path(), &arguments);
+        assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}: {err}");
+        assert!(err.contains(said), "{arguments:?}: {err}");
+    }
+    assert!(!folder.path().join("sheet.pdf").exists());
+}
+
+#[test]
+fn a_finger_beyond_first_position_is_told_beside_the_sheet() {
+    let folder = tempfile::tempdir().unwrap();
+    let (code, _, err) =
+        run(folder.path(), &["sheet", &melody("02-ledger-lines"), "--output", "a.pdf", "--fingers"]);
+    assert_eq!(code, 0);
+    assert!(err.starts_with("Remark: Bar 2: D6 is not in first position"), "{err}");
+}
+
+#[test]
+fn a_folder_becomes_a_book_sorted_by_title() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.pdf");
+    let (code, out, err) =
+        run(folder.path(), &["songbook", MELODIES, "--output", "book.pdf", "--title", "Tunes of 4B"]);
+    assert_eq!(code, 0, "{err}");
+    // Thirteen melodies of one page, one of two, and the contents.
+    assert_eq!(out, "book.pdf: 16 pages.\n14 melodies are in it.\n");
+    let text = pdf_extract::extract_text_by_pages(&book).expect("a PDF");
+    let contents = text[0].replace(char::is_whitespace, "");
+    let places: Vec<usize> =
+        ["Tunesof4B", "10-one-bar", "DownintheCellar", "FlatasaLake", "WaltzoftheUmbrellas"]
+            .iter()
+            .map(|title| contents.find(title).unwrap_or_else(|| panic!("{title}: {contents}")))
+            .collect();
+    assert!(places.is_sorted(), "{places:?}: {contents}");
+}
+
+#[test]
+fn a_book_names_every_file_that_it_had_to_leave_out_and_ends_with_1() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::copy(melody("01-plain"), folder.path().join("good.toml")).unwrap();
+    fs::write(folder.path().join("half.toml"), "bars = ['D4 q']").unwrap();
+    fs::write(folder.path().join("noise.abc"), [0xff, 0xfe, 0x00, 0xd8]).unwrap();
+    fs::write(folder.path().join("notes.txt"), "not a melody, and not asked").unwrap();
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!(code, 1);
+    assert!(out.starts_with("book.pdf: 2 pages.\n1 melody is in it.\n"), "{out}");
+    assert_eq!(err, "");
+    assert!(out.contains("  half.toml:1:10: bar 1, beat 2: ") && out.contains("  noise.abc: "), "{out}");
+    assert!(!out.contains("notes.txt"), "{out}");
+    fs::remove_file(folder.path().join("good.toml")).unwrap();
+    fs::remove_file(folder.path().join("book.pdf")).unwrap();
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!((code, out.as_str()), (2, ""));
+    assert!(err.contains("there is no melody in") && err.contains("half.toml"), "{err}");
+    assert!(!folder.path().join("book.pdf").exists());
+}
+
+#[test]
+fn a_melody_in_a_book_that_does_not_say_who_plays_it_is_printed_with_a_remark() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("low.toml"), "bars = ['C2 w']").unwrap();
+    fs::write(folder.path().join("any.toml"), "bars = ['G3 w']").unwrap();
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!(code, 0, "{out}");
+    assert!(
+        err.contains("low: The melody does not say which instrument") && err.contains("for cello"),
+        "{err}"
+    );
+    assert!(err.contains("any: Neither a clef nor an instrument is known"), "{err}");
+}
