@@ -35,6 +35,7 @@ mod ranges;
 pub mod record;
 #[cfg(feature = "microphone")]
 mod recording;
+mod rule_sheet;
 mod settle_instrument;
 pub mod sheet;
 mod sheet_files;
@@ -43,6 +44,7 @@ pub mod string;
 #[cfg(feature = "microphone")]
 mod string_live;
 pub mod takes;
+mod worksheet;
 mod write_file;
 
 pub use arguments::{Arguments, Command};

@@ -3,17 +3,16 @@
 use super::arguments::InstrumentName;
 use super::check::ReportFormat;
 use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::print;
+use super::rule_sheet::sheet_for;
 use super::settle_instrument::settle_instrument;
+use super::{failure, print};
 use clap::Args;
-use fingertape::formats::{self, ReadMelody, RuleFile};
+use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::Instrument;
 use fingertape::report::{self, ProofreadingReport, TextSettings};
-use fingertape::rules::{self, Complaint, InstrumentSheet, RULES, RuleSheet};
+use fingertape::rules::{self, RULES};
 use std::fmt::Write as _;
-use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// The arguments of `proofread`.
 #[derive(Args)]
@@ -87,7 +86,7 @@ pub fn run(arguments: &ProofreadArguments) -> miette::Result<Ending> {
         read.map_err(|error| failure::unusable_melody(error, &arguments.melody))?;
     let settled = settle_instrument(melody)?;
     remarks.extend(settled.remarks);
-    let (rules, sheet) = sheet(&arguments.rules, arguments.tier.as_deref(), settled.instrument)?;
+    let (rules, sheet) = sheet_for(&arguments.rules, arguments.tier.as_deref(), settled.instrument)?;
     let found = rules::proofread(&settled.melody, &rules, &sheet);
     let stem = arguments.melody.file_stem().unwrap_or_default().to_string_lossy();
     let title = settled.melody.title.as_deref().unwrap_or(&stem);
@@ -100,54 +99,4 @@ pub fn run(arguments: &ProofreadArguments) -> miette::Result<Ending> {
         }
     }
     Ok(if found.breaches.is_empty() { Ending::Done } else { Ending::Refused })
-}
-
-/// The sheet of one tier for one instrument; whatever is wrong with the file is told, all of it.
-pub fn sheet(
-    path: &Path,
-    tier: Option<&str>,
-    instrument: Instrument,
-) -> miette::Result<(RuleSheet, InstrumentSheet)> {
-    let file = formats::read_rule_file(path).map_err(failure::unusable_rules)?;
-    let (all, complaints) = RuleSheet::from_file(&file, None);
-    all_well(&file, complaints)?;
-    let tier = rules::choose_tier(&file, tier).map_err(|names| wrong_tier(path, tier, &names))?;
-    let rules = match tier {
-        None => all,
-        Some(_) => RuleSheet::from_file(&file, tier).0,
-    };
-    let (sheet, complaints) = rules.for_instrument(instrument);
-    all_well(&file, complaints)?;
-    Ok((rules, sheet))
-}
-
-/// Tells all complaints: the last one as the error, those before it beside the output.
-fn all_well(file: &RuleFile, mut complaints: Vec<Complaint>) -> miette::Result<()> {
-    let Some(last) = complaints.pop() else { return Ok(()) };
-    let report = |complaint: Complaint| {
-        failure::unusable_rules(file.complaint(complaint.span, &complaint.message, &complaint.help))
-    };
-    for complaint in complaints {
-        // The last one is told in any case.
-        let _ = writeln!(anstream::stderr(), "{:?}", report(complaint));
-    }
-    Err(report(last))
-}
-
-fn wrong_tier(path: &Path, asked: Option<&str>, names: &[&str]) -> miette::Report {
-    let (what, to_do) = match (asked, names) {
-        (Some(asked), []) => (
-            format!("{} has no tiers, and {asked} was asked for", path.display()),
-            "leave out --tier".to_owned(),
-        ),
-        (Some(asked), names) => (
-            format!("{} has no tier {asked}", path.display()),
-            format!("choose one: --tier {}", names.join(" or --tier ")),
-        ),
-        (None, names) => (
-            format!("{} has {} tiers", path.display(), names.len()),
-            format!("choose one: --tier {}", names.join(" or --tier ")),
-        ),
-    };
-    Failure::new(what, to_do).into()
 }

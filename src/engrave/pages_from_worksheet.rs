@@ -21,6 +21,8 @@ use crate::remark::Remark;
 pub struct Worksheet {
     /// The title.
     pub title: Option<String>,
+    /// The tier, where there are several: printed beside the instrument.
+    pub tier: Option<String>,
     /// Who plays: decides the clef and the names of the strings.
     pub instrument: Instrument,
     /// The key signature.
@@ -33,6 +35,8 @@ pub struct Worksheet {
     pub instructions: Vec<String>,
     /// The notes to choose from, in the order in which they are printed; with none their staff is left out.
     pub choices: Vec<Choice>,
+    /// Empty bars to try things out in, above those to fill; as many as stand on a line if `None`.
+    pub practice_bars: Option<u32>,
     /// The bars to fill.
     pub bars: Vec<WorksheetBar>,
 }
@@ -80,7 +84,10 @@ pub fn pages_from_worksheet(sheet: &Worksheet, settings: &SheetSettings) -> Engr
     let frame = Frame::new(settings.paper, settings.staff_mm);
     let told = title.clone().unwrap_or_else(|| "A sheet to write on".to_owned());
     let mut flow = Flow::new(frame, &told);
-    let part = sentence_case(&sheet.instrument.to_string());
+    let mut part = sentence_case(&sheet.instrument.to_string());
+    if let Some(tier) = words(sheet.tier.as_deref(), "tier", &mut remarks) {
+        part = format!("{part} ({tier})");
+    }
     flow.fixed(|frame, top, marks| {
         let heading = Heading { title: title.as_deref(), part: Some(&part), composer: None };
         let y = draw_heading(&heading, frame, top, marks);
@@ -89,6 +96,9 @@ pub fn pages_from_worksheet(sheet: &Worksheet, settings: &SheetSettings) -> Engr
     });
     if !sheet.choices.is_empty() {
         choice_lines(sheet, frame).into_iter().for_each(|marks| flow.line(marks));
+    }
+    for marks in practice_lines(sheet, frame) {
+        flow.line(marks);
     }
     for marks in bar_lines(sheet, frame, &mut remarks) {
         flow.line(marks);
@@ -156,10 +166,7 @@ fn choice_lines(sheet: &Worksheet, frame: Frame) -> Vec<Vec<Mark>> {
         draw_bar_line(width, false, &mut marks);
         draw_choice_rows(sheet, choices, first, step, &mut marks);
         if row == 0 {
-            let (top, _) = extent(&marks);
-            let em = frame.spaces(WORDS_MM);
-            let text = "Notes to choose from";
-            marks.push(Mark::words(What::Words, text, (0.0, top - 0.9), em, Anchor::Start));
+            headline("Notes to choose from", frame, &mut marks);
         }
         lines.push(marks);
     }
@@ -205,17 +212,57 @@ fn symbol(pitch: Spelling, length: Length, accidental: bool) -> Symbol {
     }
 }
 
+/// The head of every line of bars, and how many bars it takes.
+struct Bars {
+    header: Vec<Mark>,
+    after_key: f64,
+    on_each: usize,
+}
+
+impl Bars {
+    fn of(sheet: &Worksheet, frame: Frame) -> Self {
+        let clef = sheet.instrument.clef();
+        let mut header = Vec::new();
+        let after_key = draw_key(sheet.key, None, clef, draw_clef(clef, 0.0, &mut header), &mut header);
+        let after_metre = draw_metre(sheet.metre, after_key, &mut Vec::new());
+        let quarters = as_f64(sheet.metre.bar()) * 4.0;
+        let fits =
+            ((frame.width() - after_metre) / (quarters * QUARTER_TO_WRITE + 1.5)).floor().max(1.0) as usize;
+        let on_each = bars_on_a_line(sheet.bars.len(), fits.clamp(1, MOST_BARS));
+        Self { header, after_key, on_each }
+    }
+}
+
+/// The bars to try things out in: without numbers, beats and bar lines at the end, because nothing is counted in them.
+fn practice_lines(sheet: &Worksheet, frame: Frame) -> Vec<Vec<Mark>> {
+    let Bars { header, after_key, on_each } = Bars::of(sheet, frame);
+    let count = sheet.practice_bars.map_or(on_each, |bars| bars as usize);
+    let width = (frame.width() - after_key) / on_each as f64;
+    let mut lines = Vec::new();
+    for line in 0..count.div_ceil(on_each) {
+        let bars = (count - line * on_each).min(on_each);
+        let mut marks = header.clone();
+        draw_staff(after_key + width * bars as f64, &mut marks);
+        for bar in 1..=bars {
+            draw_bar_line(after_key + width * bar as f64, false, &mut marks);
+        }
+        if line == 0 {
+            headline("Bars to try things out in", frame, &mut marks);
+        }
+        lines.push(marks);
+    }
+    lines
+}
+
+/// Words over a line of music, at its left end.
+fn headline(text: &str, frame: Frame, marks: &mut Vec<Mark>) {
+    let (top, _) = extent(marks.iter());
+    marks.push(Mark::words(What::Words, text, (0.0, top - 0.9), frame.spaces(WORDS_MM), Anchor::Start));
+}
+
 /// The bars to write in: as many on each line, all of one width, with their beats numbered.
 fn bar_lines(sheet: &Worksheet, frame: Frame, remarks: &mut Vec<Remark>) -> Vec<Vec<Mark>> {
-    let clef = sheet.instrument.clef();
-    let mut header = Vec::new();
-    let after_key = draw_key(sheet.key, None, clef, draw_clef(clef, 0.0, &mut header), &mut header);
-    let after_metre = draw_metre(sheet.metre, after_key, &mut Vec::new());
-    let quarters = as_f64(sheet.metre.bar()) * 4.0;
-    let fits =
-        ((frame.width() - after_metre) / (quarters * QUARTER_TO_WRITE + 1.5)).floor().max(1.0) as usize;
-    let most = fits.clamp(1, MOST_BARS);
-    let on_each = bars_on_a_line(sheet.bars.len(), most);
+    let Bars { header, after_key, on_each } = Bars::of(sheet, frame);
     let mut out = Vec::new();
     let mut accidentals = Accidentals::default();
     for (line, bars) in sheet.bars.chunks(on_each).enumerate() {

@@ -24,6 +24,7 @@ fn sheet(instrument: Instrument, notes: &[&str]) -> Worksheet {
     bars[7].given = vec![given(0, 2, Some(notes[2])), given(2, 2, Some(notes[0]))];
     Worksheet {
         title: Some("My first melody".to_owned()),
+        tier: None,
         instrument,
         key: Key::new(2).expect("a key"),
         metre: Metre::default(),
@@ -33,6 +34,7 @@ fn sheet(instrument: Instrument, notes: &[&str]) -> Worksheet {
             "Use every note of the row at least once, and two to four rests.".to_owned(),
         ],
         choices: choices.collect(),
+        practice_bars: Some(0),
         bars,
     }
 }
