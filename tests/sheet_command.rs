@@ -160,3 +160,126 @@ fn a_melody_in_a_book_that_does_not_say_who_plays_it_is_printed_with_a_remark() 
     );
     assert!(err.contains("any: Neither a clef nor an instrument is known"), "{err}");
 }
+
+const RULES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/rules");
+
+/// The words of a PDF page by page, without spaces.
+fn words_by_page(path: &Path) -> Vec<String> {
+    let pages = pdf_extract::extract_text_by_pages(path).expect("a PDF");
+    pages.iter().map(|page| page.replace(char::is_whitespace, "")).collect()
+}
+
+#[test]
+fn a_class_set_is_one_pdf_with_a_sheet_for_each_instrument() {
+    let folder = tempfile::tempdir().unwrap();
+    let rules = format!("{RULES}/four-notes.toml");
+    let (code, out, err) = run(
+        folder.path(),
+        &["sheet", "--rules", &rules, "--for", "violin,bass,VIOLA,bass", "--output", "set.pdf"],
+    );
+    assert_eq!(
+        (code, out.as_str(), err.as_str()),
+        (0, "set.pdf: 3 pages.\n", "Remark: bass: On the bass, G from the D string is the open G string.\n")
+    );
+    let pages = words_by_page(&folder.path().join("set.pdf"));
+    for (page, instrument) in pages.iter().zip(["Violin", "Bass", "Viola"]) {
+        assert!(page.starts_with("FournotesontheDstring") && page.contains(instrument), "{page}");
+        for words in ["Name", "Notestochoosefrom", "Barstotrythingsoutin", "Yourmelody", "UseatLeast1rest"] {
+            assert!(page.to_lowercase().contains(&words.to_lowercase()), "{words}: {page}");
+        }
+    }
+    // Without --for it is all four; twice the same command gives the same bytes.
+    for name in ["one.pdf", "two.pdf"] {
+        let (_, out, _) = run(folder.path(), &["sheet", "--rules", &rules, "--output", name]);
+        assert_eq!(out, format!("{name}: 4 pages.\n"));
+    }
+    let read = |name: &str| fs::read(folder.path().join(name)).unwrap();
+    assert!(read("one.pdf") == read("two.pdf"));
+}
+
+#[test]
+fn every_rule_file_that_comes_along_prints_for_every_instrument_in_every_tier() {
+    let folder = tempfile::tempdir().unwrap();
+    for (file, tiers) in [
+        ("four-notes", &[""][..]),
+        ("canal", &["near-bank", "open-water"]),
+        ("two-strings", &["first-steps", "long-walk"]),
+    ] {
+        for tier in tiers {
+            let rules = format!("{RULES}/{file}.toml");
+            let mut arguments = vec!["sheet", "--rules", &rules, "--output", "set.pdf"];
+            if !tier.is_empty() {
+                arguments.extend(["--tier", tier]);
+            }
+            let (code, _, err) = run(folder.path(), &arguments);
+            assert_eq!((code, err.contains("not printed")), (0, false), "{file} {tier}: {err}");
+            let pages = words_by_page(&folder.path().join("set.pdf")).concat();
+            assert!(pages.contains(tier), "{file} {tier}: {pages}");
+        }
+    }
+}
+
+#[test]
+fn a_blank_sheet_has_the_given_notes_and_the_bars_that_the_rules_ask_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let rules = "title = 'Two'\nmetre = '3/4'\nbars = 6\nkey = 'G'\n\
+        [[given]]\nbar = 2\nbeat = 3\nlength = 'q'\nnote = 1\n\
+        [[given]]\nbar = 6\nbeat = 1\nlength = 'h.'\nnote = 'rest'\n";
+    fs::write(folder.path().join("rules.toml"), rules).unwrap();
+    let heads = |practice: &str| {
+        let arguments = ["sheet", "--rules", "rules.toml", "--for", "cello", "--practice-bars", practice];
+        let (code, _, err) = run(folder.path(), &[&arguments[..], &["--output", "sheet.svg"]].concat());
+        assert_eq!(code, 0, "{err}");
+        let svg = fs::read_to_string(folder.path().join("sheet.svg")).unwrap();
+        (
+            svg.matches("#noteheadBlack").count(),
+            svg.matches("#restHalf").count(),
+            svg.matches("#fClef").count(),
+        )
+    };
+    let (notes, rests, staves) = heads("0");
+    assert_eq!((notes, rests), (1, 1));
+    let (_, _, more) = heads("1");
+    assert_eq!(more, staves + 1);
+}
+
+#[test]
+fn a_melody_is_printed_moved_for_every_instrument_asked_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let (code, out, err) = run(
+        folder.path(),
+        &["sheet", &melody("01-plain"), "--for", "viola,cello", "--output", "friends.pdf", "--fingers"],
+    );
+    assert_eq!((code, out.as_str()), (0, "friends.pdf: 2 pages.\n"), "{err}");
+    let pages = words_by_page(&folder.path().join("friends.pdf"));
+    assert!(pages[0].contains("Viola") && pages[1].contains("Cello"), "{pages:?}");
+}
+
+#[test]
+fn what_is_wrong_with_a_class_set_is_said_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let tune = melody("01-plain");
+    let canal = format!("{RULES}/canal.toml");
+    fs::write(folder.path().join("bad.toml"), "metre = '4/4'\nmost_rest = 3\n").unwrap();
+    fs::write(folder.path().join("rules.pdf"), "metre = '4/4'").unwrap();
+    for (arguments, said) in [
+        (vec!["sheet", "--output", "set.pdf"], "<MELODY|--rules"),
+        (vec!["sheet", &*tune, "--rules", &*canal, "--output", "set.pdf"], "cannot be used with"),
+        (vec!["sheet", "--rules", &*canal, "--output", "set.pdf"], "--tier near-bank or --tier open-water"),
+        (vec!["sheet", "--rules", &*canal, "--tier", "x", "--output", "set.pdf"], "has no tier x"),
+        (vec!["sheet", "--rules", "none.toml", "--output", "set.pdf"], "there is no file none.toml"),
+        (vec!["sheet", "--rules", "bad.toml", "--output", "set.pdf"], "most_rests"),
+        (vec!["sheet", "--rules", "rules.pdf", "--output", "rules.pdf"], "the rule file itself"),
+        (
+            vec!["sheet", "--rules", &*canal, "--for", "horn", "--output", "set.pdf"],
+            "violin, viola, cello, bass",
+        ),
+        (vec!["sheet", "--rules", &*canal, "--practice-bars", "99", "--output", "set.pdf"], "0..=32"),
+        (vec!["sheet", &*tune, "--tier", "x", "--output", "set.pdf"], "cannot be used with"),
+    ] {
+        let (code, out, err) = run(folder.path(), &arguments);
+        assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}: {err}");
+        assert!(err.contains(said), "{arguments:?}: {err}");
+    }
+    assert!(!folder.path().join("set.pdf").exists());
+}

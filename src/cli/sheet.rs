@@ -29,14 +29,15 @@ pub struct SheetArguments {
     #[arg(long, value_name = "RULES", group = "what")]
     rules: Option<PathBuf>,
     /// The tier, where the rule file has several
-    #[arg(long, value_name = "NAME", requires = "rules")]
+    #[arg(long, value_name = "NAME", conflicts_with = "melody")]
     tier: Option<String>,
     /// The instruments, joined by commas, each on a page of its own: blank sheets for these [default: all
     /// four], or the melody moved to each
     #[arg(long = "for", value_name = "INSTRUMENTS", value_enum, ignore_case = true, value_delimiter = ',')]
     instruments: Vec<InstrumentName>,
-    /// On a blank sheet, bars to try things out in, above those of the melody [default: one line]
-    #[arg(long, value_name = "BARS", requires = "rules", value_parser = value_parser!(u32).range(0..=32))]
+    /// On a blank sheet, bars to try things out in, above those of the melody [default: a line,
+    /// where the paper has room]
+    #[arg(long, value_name = "BARS", conflicts_with = "melody", value_parser = value_parser!(u32).range(0..=32))]
     practice_bars: Option<u32>,
     /// Where the sheet goes: a name that ends in .pdf, .svg or .png (a file of that name is replaced)
     #[arg(long, value_name = "FILE")]
@@ -138,7 +139,9 @@ pub fn run(arguments: &SheetArguments) -> miette::Result<Ending> {
     match (&arguments.melody, &arguments.rules) {
         (_, Some(rules)) => blank_sheets(arguments, rules, &file),
         (Some(melody), None) => melody_sheets(arguments, melody, &file),
-        (None, None) => Err(Failure::new("there is nothing to print", "name a melody, or --rules FILE").into()),
+        (None, None) => {
+            Err(Failure::new("there is nothing to print", "name a melody, or --rules FILE").into())
+        }
     }
 }
 
@@ -223,8 +226,8 @@ fn melody_sheets(arguments: &SheetArguments, path: &Path, file: &SheetFile) -> m
 /// The melody, for the instrument that plays it; `known` where that must be known.
 fn read_melody(arguments: &SheetArguments, path: &Path, known: bool) -> miette::Result<Melody> {
     let instrument = arguments.instrument.map(Instrument::from);
-    let read = formats::read_melody_for(path, instrument)
-        .map_err(|error| failure::unusable_melody(error, path))?;
+    let read =
+        formats::read_melody_for(path, instrument).map_err(|error| failure::unusable_melody(error, path))?;
     print::remarks(&read.remarks);
     let mut melody = read.melody;
     if let Some(instrument) = instrument {

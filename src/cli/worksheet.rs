@@ -7,8 +7,8 @@ use fingertape::rules::{GivenNote, InstrumentSheet};
 /// Bars on a sheet whose rule file does not say how many.
 const BARS: u32 = 8;
 
-/// The sheet to write on, with `practice_bars` bars to try things out in (a line of them if none are
-/// asked for).
+/// The sheet to write on, with `practice_bars` bars to try things out in (if nothing is asked for, a
+/// line of them where the paper has room).
 pub fn worksheet(sheet: &InstrumentSheet, practice_bars: Option<u32>) -> Worksheet {
     let given_in = |bar: u32| sheet.given.iter().filter(move |given| given.bar == bar);
     let count = sheet.bars.unwrap_or_else(|| sheet.given.iter().fold(BARS, |most, one| most.max(one.bar)));
@@ -19,7 +19,7 @@ pub fn worksheet(sheet: &InstrumentSheet, practice_bars: Option<u32>) -> Workshe
         key: sheet.key,
         metre: sheet.metre,
         bpm: sheet.bpm,
-        instructions: sheet.sentences.clone(),
+        instructions: sheet.to_print.clone(),
         choices: sheet
             .choices
             .iter()

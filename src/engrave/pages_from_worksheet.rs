@@ -35,7 +35,7 @@ pub struct Worksheet {
     pub instructions: Vec<String>,
     /// The notes to choose from, in the order in which they are printed; with none their staff is left out.
     pub choices: Vec<Choice>,
-    /// Empty bars to try things out in, above those to fill; as many as stand on a line if `None`.
+    /// Empty bars to try things out in, above those to fill; `None` for a line of them where that takes no further page.
     pub practice_bars: Option<u32>,
     /// The bars to fill.
     pub bars: Vec<WorksheetBar>,
@@ -77,11 +77,22 @@ const MOST_BARS: usize = 4;
 /// The pages of a worksheet, at least one. Under the choices stand their names, and fingers and strings where a choice
 /// has a fingering; of `settings` only paper and staff count.
 pub fn pages_from_worksheet(sheet: &Worksheet, settings: &SheetSettings) -> Engraved {
+    let frame = Frame::new(settings.paper, settings.staff_mm);
+    match sheet.practice_bars {
+        Some(bars) => pages_with(sheet, frame, bars as usize),
+        None => {
+            let without = pages_with(sheet, frame, 0);
+            let with = pages_with(sheet, frame, Bars::of(sheet, frame).on_each);
+            if with.pages.len() == without.pages.len() { with } else { without }
+        }
+    }
+}
+
+fn pages_with(sheet: &Worksheet, frame: Frame, practice_bars: usize) -> Engraved {
     let mut remarks = Vec::new();
     let title = words(sheet.title.as_deref(), "title", &mut remarks);
     let instructions: Vec<String> =
         sheet.instructions.iter().filter_map(|one| words(Some(one), "text", &mut remarks)).collect();
-    let frame = Frame::new(settings.paper, settings.staff_mm);
     let told = title.clone().unwrap_or_else(|| "A sheet to write on".to_owned());
     let mut flow = Flow::new(frame, &told);
     let mut part = sentence_case(&sheet.instrument.to_string());
@@ -97,9 +108,7 @@ pub fn pages_from_worksheet(sheet: &Worksheet, settings: &SheetSettings) -> Engr
     if !sheet.choices.is_empty() {
         choice_lines(sheet, frame).into_iter().for_each(|marks| flow.line(marks));
     }
-    for marks in practice_lines(sheet, frame) {
-        flow.line(marks);
-    }
+    practice_lines(sheet, frame, practice_bars).into_iter().for_each(|marks| flow.line(marks));
     for marks in bar_lines(sheet, frame, &mut remarks) {
         flow.line(marks);
     }
@@ -123,19 +132,32 @@ fn draw_name_line(frame: Frame, y: f64, marks: &mut Vec<Mark>) {
     ));
 }
 
+/// More sentences than this stand in two columns.
+const MOST_IN_ONE_COLUMN: usize = 5;
+
+/// What to do, a dash before each sentence.
 fn draw_instructions(instructions: &[String], frame: Frame, top: f64, marks: &mut Vec<Mark>) -> f64 {
     let em = frame.spaces(WORDS_MM * 0.95);
-    let mut y = top + em * 0.5;
-    for text in instructions {
-        for (place, line) in letters::wrapped(text, frame.width() / em - 1.2).into_iter().enumerate() {
-            y += em * 1.35;
-            if place == 0 {
-                marks.push(Mark::words(What::Words, "–", (frame.left(), y), em, Anchor::Start));
-            }
-            marks.push(Mark::words(What::Words, line, (frame.left() + em, y), em, Anchor::Start));
+    let columns = if instructions.len() > MOST_IN_ONE_COLUMN { 2 } else { 1 };
+    let width = frame.width() / columns as f64;
+    let room = width / em - if columns == 1 { 1.2 } else { 2.2 };
+    let wrapped: Vec<Vec<String>> = instructions.iter().map(|text| letters::wrapped(text, room)).collect();
+    let lines: usize = wrapped.iter().map(Vec::len).sum();
+    let (mut column, mut line, mut lowest) = (0, 0, top);
+    for sentence in wrapped {
+        if line >= lines.div_ceil(columns) {
+            (column, line) = (column + 1, 0);
+        }
+        let left = frame.left() + width * column as f64;
+        let y = |line: usize| top + em * (1.85 + 1.35 * line as f64);
+        marks.push(Mark::words(What::Words, "–", (left, y(line)), em, Anchor::Start));
+        for text in sentence {
+            marks.push(Mark::words(What::Words, text, (left + em, y(line)), em, Anchor::Start));
+            lowest = lowest.max(y(line));
+            line += 1;
         }
     }
-    if instructions.is_empty() { top } else { y }
+    lowest
 }
 
 /// The notes to choose from, as whole notes without a metre.
@@ -234,9 +256,8 @@ impl Bars {
 }
 
 /// The bars to try things out in: without numbers, beats and bar lines at the end, because nothing is counted in them.
-fn practice_lines(sheet: &Worksheet, frame: Frame) -> Vec<Vec<Mark>> {
+fn practice_lines(sheet: &Worksheet, frame: Frame, count: usize) -> Vec<Vec<Mark>> {
     let Bars { header, after_key, on_each } = Bars::of(sheet, frame);
-    let count = sheet.practice_bars.map_or(on_each, |bars| bars as usize);
     let width = (frame.width() - after_key) / on_each as f64;
     let mut lines = Vec::new();
     for line in 0..count.div_ceil(on_each) {
@@ -289,18 +310,19 @@ fn bar_lines(sheet: &Worksheet, frame: Frame, remarks: &mut Vec<Remark>) -> Vec<
             }
         }
         let (top, bottom) = extent(&marks);
-        let y = bottom.max(6.0) + 0.9;
+        let y = (bottom + 1.5).max(6.9);
         for (x, beat) in beats {
             marks.push(Mark::words(What::Beat, beat.to_string(), (x, y), 1.2, Anchor::Middle));
         }
-        if let (0, Some(bpm)) = (line, sheet.bpm) {
-            draw_tempo(
-                sheet.metre,
-                bpm,
-                (after_key, top.min(-1.4) - 1.0),
-                frame.spaces(WORDS_MM * 1.1),
-                &mut marks,
-            );
+        if line == 0 {
+            let y = top.min(-1.4) - 1.0;
+            let text = "Your melody";
+            let em = frame.spaces(WORDS_MM);
+            marks.push(Mark::words(What::Words, text, (0.0, y), em, Anchor::Start));
+            if let Some(bpm) = sheet.bpm {
+                let x = em * (letters::width(text) + 1.5);
+                draw_tempo(sheet.metre, bpm, (x, y), frame.spaces(WORDS_MM * 1.1), &mut marks);
+            }
         }
         out.push(marks);
     }

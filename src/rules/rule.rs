@@ -13,6 +13,12 @@ pub trait Rule: Debug {
     /// What the worksheet says about it, as a whole sentence; `None` if the sheet shows it otherwise.
     fn sentence(&self, sheet: &InstrumentSheet) -> Option<String>;
 
+    /// Whether a blank sheet shows it anyway, by its bar lines, its signatures or its list of notes, so that
+    /// the sentence need not be printed there.
+    fn shown_on_the_sheet(&self) -> bool {
+        false
+    }
+
     /// Where the melody does something else. The word of the rule is filled in by the caller.
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach>;
 }

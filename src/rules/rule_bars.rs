@@ -37,6 +37,10 @@ impl Rule for BarCount {
         Some(format!("Write {}.", words::count(sheet.bars? as usize, "bar")))
     }
 
+    fn shown_on_the_sheet(&self) -> bool {
+        true
+    }
+
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
         let Some(asked) = sheet.bars.map(|bars| bars as usize) else { return Vec::new() };
         let written = printed_bars(melody).iter().filter(|bar| !is_pickup(bar)).count();

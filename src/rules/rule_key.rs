@@ -35,6 +35,10 @@ impl Rule for SameKey {
         Some(format!("Write with the key signature of {}.", sheet.key))
     }
 
+    fn shown_on_the_sheet(&self) -> bool {
+        true
+    }
+
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
         let key = melody.bars().first().map(|bar| bar.key).unwrap_or_default();
         if key.fifths == sheet.key.fifths {

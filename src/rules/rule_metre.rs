@@ -37,6 +37,10 @@ impl Rule for SameMetre {
         Some(format!("Write in {}.", sheet.metre))
     }
 
+    fn shown_on_the_sheet(&self) -> bool {
+        true
+    }
+
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
         let bars = printed_bars(melody);
         let beats = words::count(usize::from(sheet.metre.beats), "beat");

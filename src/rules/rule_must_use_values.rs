@@ -35,7 +35,7 @@ struct MustUse(Vec<Length>);
 impl Rule for MustUse {
     fn sentence(&self, _: &InstrumentSheet) -> Option<String> {
         let each: Vec<String> = self.0.iter().map(|value| words::a_length(*value, false)).collect();
-        Some(format!("Use at least once: {}.", words::list(&each, "and")))
+        Some(format!("Use {} at least once.", words::list(&each, "and")))
     }
 
     fn breaches(&self, melody: &Melody, _: &InstrumentSheet) -> Vec<Breach> {

@@ -41,6 +41,10 @@ impl Rule for OnlyTheList {
         (!sheet.choices.is_empty()).then(|| format!("Choose from {}.", sheet.choices_in_words()))
     }
 
+    fn shown_on_the_sheet(&self) -> bool {
+        true
+    }
+
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
         if sheet.choices.is_empty() {
             return Vec::new();

@@ -33,6 +33,8 @@ pub struct InstrumentSheet {
     pub given: Vec<GivenNote>,
     /// What the sheet asks for, one whole sentence each, in the order of the rules.
     pub sentences: Vec<String>,
+    /// Those sentences of them that a blank sheet has to print, because nothing else on it says so.
+    pub to_print: Vec<String>,
     /// What is different on this instrument.
     pub remarks: Vec<Remark>,
 }
@@ -57,9 +59,16 @@ impl RuleSheet {
             choices,
             given,
             sentences: Vec::new(),
+            to_print: Vec::new(),
             remarks,
         };
-        sheet.sentences = self.rules.iter().filter_map(|(_, _, rule)| rule.sentence(&sheet)).collect();
+        for (_, _, rule) in &self.rules {
+            let Some(sentence) = rule.sentence(&sheet) else { continue };
+            if !rule.shown_on_the_sheet() {
+                sheet.to_print.push(sentence.clone());
+            }
+            sheet.sentences.push(sentence);
+        }
         (sheet, reader.complaints)
     }
 }
