@@ -94,7 +94,7 @@ fn every_example_of_the_readme_runs() {
     let folder = folder_of_a_reader(&readme);
     let commands = blocks(&readme, "sh");
     // The last two are run at a false microphone by `tests/recording/sessions.rs`.
-    assert_eq!(commands.len(), 12);
+    assert_eq!(commands.len(), 13);
     assert_eq!(commands[0], "cargo run --release -- demo\n");
     assert_eq!(commands[1], "bash tests/everything.sh\n");
     assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/everything.sh").is_file());
@@ -150,6 +150,9 @@ fn every_example_of_the_readme_runs() {
     assert!(text.contains("Your melody has 4 bars; the sheet asks for 8, so write 4 more."), "{text}");
 
     let (code, text) = run(&commands[9], folder.path());
+    assert_eq!((code, text.as_str()), (0, "class-set.pdf: 4 pages.\n"));
+
+    let (code, text) = run(&commands[10], folder.path());
     assert_eq!(code, 0, "{text}");
     assert!(text.contains("listen.wav: ") && text.contains("for-cello-1.toml: for cello, in D"), "{text}");
     assert!(text.contains("my-melody.musicxml: 12 notes and 2 rests in 4 bars."), "{text}");

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::Path;
 
 const MELODIES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/engraving/melodies");
+const RULES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/rules");
 
 /// Runs the program in `folder`: exit code, standard output, standard error.
 fn run(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
@@ -148,6 +149,16 @@ fn a_book_names_every_file_that_it_had_to_leave_out_and_ends_with_1() {
 }
 
 #[test]
+fn a_rule_file_beside_the_melodies_is_no_broken_melody() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::copy(melody("01-plain"), folder.path().join("good.toml")).unwrap();
+    fs::copy(format!("{RULES}/canal.toml"), folder.path().join("rules.toml")).unwrap();
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert!(out.ends_with("1 melody is in it.\n./rules.toml holds rules, not a melody.\n"), "{out}");
+}
+
+#[test]
 fn a_melody_in_a_book_that_does_not_say_who_plays_it_is_printed_with_a_remark() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("low.toml"), "bars = ['C2 w']").unwrap();
@@ -160,8 +171,6 @@ fn a_melody_in_a_book_that_does_not_say_who_plays_it_is_printed_with_a_remark() 
     );
     assert!(err.contains("any: Neither a clef nor an instrument is known"), "{err}");
 }
-
-const RULES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/rules");
 
 /// The words of a PDF page by page, without spaces.
 fn words_by_page(path: &Path) -> Vec<String> {

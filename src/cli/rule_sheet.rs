@@ -26,6 +26,11 @@ pub fn sheet_for(
     Ok((rules, sheet))
 }
 
+/// Whether a file is a rule file without a flaw, and so no melody.
+pub fn is_rule_file(path: &Path) -> bool {
+    formats::read_rule_file(path).is_ok_and(|file| RuleSheet::from_file(&file, None).1.is_empty())
+}
+
 /// Tells all complaints: the last one as the error, those before it beside the output.
 fn all_well(file: &RuleFile, mut complaints: Vec<Complaint>) -> miette::Result<()> {
     let Some(last) = complaints.pop() else { return Ok(()) };

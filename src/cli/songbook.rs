@@ -3,6 +3,7 @@
 use super::exit_codes::Ending;
 use super::failure::Failure;
 use super::print;
+use super::rule_sheet::is_rule_file;
 use super::settle_instrument::settle_instrument;
 use super::sheet::LookArguments;
 use super::sheet_files::{SheetFile, write_pages};
@@ -34,7 +35,7 @@ pub struct SongbookArguments {
 const AFTER_HELP: &str = "\
 Every melody of the folder is printed (.toml, .abc, .musicxml, .xml, .mxl), sorted by title, each
 from a new page on, after a page of contents. A file that cannot be read as a melody is named, and
-the rest is printed all the same.
+the rest is printed all the same; a rule file among them is left out.
 
 Examples:
   fingertape songbook our-tunes --output our-tunes.pdf --title \"Tunes of 4B\"
@@ -59,6 +60,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     let paths = melody_files(&arguments.folder)?;
     let mut songs = Vec::new();
     let mut left_out = Vec::new();
+    let mut rule_files = Vec::new();
     for path in &paths {
         let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         match formats::read_melody(path) {
@@ -67,6 +69,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
                 print::remarks(&remarks.into_iter().map(|one| named(&name, one)).collect::<Vec<_>>());
                 songs.push((path, Song { name, melody }));
             }
+            Err(_) if is_rule_file(path) => rule_files.push(path),
             Err(error) => left_out.push(error.to_string()),
         }
     }
@@ -87,6 +90,9 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     print::remarks(&engraved.remarks);
     let mut said = write_pages(&file, &engraved.pages, &arguments.title, 150.0)?;
     said.push_str(&format!("{count} {} in it.\n", if count == 1 { "melody is" } else { "melodies are" }));
+    for path in rule_files {
+        said.push_str(&format!("{} holds rules, not a melody.\n", path.display()));
+    }
     if !left_out.is_empty() {
         said.push_str(&format!("Not in it, because {} could not be read:\n", counted(left_out.len())));
         for line in &left_out {

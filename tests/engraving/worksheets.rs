@@ -109,6 +109,23 @@ fn a_worksheet_of_nothing_is_a_page_with_a_name_line() {
     assert_eq!((engraved.pages.len(), count(&engraved, What::WritingLine)), (1, 1));
 }
 
+/// Bars to try things out in must not cost the class a second page.
+#[test]
+fn practice_bars_are_there_where_the_page_has_room() {
+    let staves = |bars: usize, practice: Option<u32>| {
+        let mut sheet = sheet(Instrument::Viola, &["D4", "E4", "F#4"]);
+        sheet.bars = vec![WorksheetBar::default(); bars];
+        sheet.practice_bars = practice;
+        let engraved = pages_from_worksheet(&sheet, &SheetSettings::default());
+        (engraved.pages.len(), count(&engraved, What::Clef))
+    };
+    assert_eq!(staves(4, Some(0)), (1, 3));
+    assert_eq!(staves(4, None), (1, 4));
+    let full = (4..40).step_by(2).find(|&bars| staves(bars, Some(2)).0 > staves(bars, Some(0)).0);
+    let full = full.expect("some number of bars fills the page");
+    assert_eq!(staves(full, None), staves(full, Some(0)));
+}
+
 fn texts(engraved: &Engraved, page: usize, what: What) -> Vec<String> {
     let shown = engraved.pages[page].marks.iter().filter_map(|mark| match &mark.shape {
         Shape::Words { text, .. } if mark.what == what => Some(text.clone()),
