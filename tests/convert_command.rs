@@ -1,25 +1,18 @@
 //! `fingertape convert`: every format to every other, what is lost is said, nothing is replaced unasked.
 
 mod melodies;
+mod program;
 
 use fingertape::formats::{WrittenFormat, read_melody, read_melody_bytes};
 use fingertape::notation::{Melody, Sheet};
+use program::{program, said};
 use proptest::prelude::*;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
 fn run(arguments: &[&str], folder: &Path) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_fingertape"))
-        .arg("convert")
-        .args(arguments)
-        .current_dir(folder)
-        .env_remove("CLICOLOR_FORCE")
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("the program runs");
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    (output.status.code().expect("it ends"), text(&output.stdout), text(&output.stderr))
+    let arguments = [&["convert"], arguments].concat();
+    said(program(&arguments).current_dir(folder).output().expect("the program runs"))
 }
 
 fn demo() -> String {
@@ -27,7 +20,7 @@ fn demo() -> String {
 }
 
 /// Everything that a melody says, but for the clef where the instrument decides it.
-fn said(melody: &Melody) -> Melody {
+fn what_is_said(melody: &Melody) -> Melody {
     let own = melody.instrument.map(fingertape::notation::Instrument::clef);
     let clef = melody.sheet.clef.filter(|clef| Some(*clef) != own);
     Melody { sheet: Sheet { clef, says_sounding: false, ..melody.sheet.clone() }, ..melody.clone() }
@@ -145,6 +138,6 @@ proptest! {
             // The same events in other symbols.
             now.sheet.bars.clone_from(&start.sheet.bars);
         }
-        prop_assert_eq!(said(&now), said(&start));
+        prop_assert_eq!(what_is_said(&now), what_is_said(&start));
     }
 }

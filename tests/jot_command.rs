@@ -2,30 +2,20 @@
 
 #[cfg(all(target_os = "linux", feature = "microphone"))]
 mod false_microphone;
+mod program;
 
 use fingertape::formats::{read_melody, read_melody_bytes};
 use fingertape::notation::{EventKind, Melody};
+use program::{program, said};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
 
 fn fixture(name: &str) -> PathBuf {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     if name == "demo" { root.join("demo-data") } else { root.join("audio-fixtures").join(name) }
 }
 
-fn fingertape(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_fingertape"));
-    command.args(arguments).env_remove("CLICOLOR_FORCE").env("NO_COLOR", "1");
-    command
-}
-
-fn said(output: Output) -> (i32, String, String) {
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    (output.status.code().expect("it ends by itself"), text(&output.stdout), text(&output.stderr))
-}
-
 fn run(arguments: &[&str]) -> (i32, String, String) {
-    said(fingertape(arguments).output().expect("the program runs"))
+    said(program(arguments).output().expect("the program runs"))
 }
 
 /// The melody that a folder's take was played from.
@@ -199,7 +189,7 @@ fn the_examples_of_the_help_work() {
     assert_eq!((examples.len(), from_files.len()), (3, 2), "{help}");
     for example in from_files {
         let arguments: Vec<&str> = example.split_whitespace().collect();
-        let output = fingertape(&arguments).current_dir(folder.path()).output().expect("the program runs");
+        let output = program(&arguments).current_dir(folder.path()).output().expect("the program runs");
         assert_eq!(output.status.code(), Some(0), "{example}");
     }
     assert!(folder.path().join("draft.toml").is_file());

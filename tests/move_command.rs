@@ -1,25 +1,18 @@
 //! `fingertape move`: the tune stays, what could not be kept is said, and there and back is the same.
 
 mod melodies;
+mod program;
 
 use fingertape::formats::{read_melody, read_melody_bytes};
 use fingertape::notation::{EventKind, Instrument, Keeping, Melody};
+use program::{program, said};
 use proptest::prelude::*;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
 fn run(arguments: &[&str], folder: &Path) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_fingertape"))
-        .arg("move")
-        .args(arguments)
-        .current_dir(folder)
-        .env_remove("CLICOLOR_FORCE")
-        .env("NO_COLOR", "1")
-        .output()
-        .expect("the program runs");
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    (output.status.code().expect("it ends"), text(&output.stdout), text(&output.stderr))
+    let arguments = [&["move"], arguments].concat();
+    said(program(&arguments).current_dir(folder).output().expect("the program runs"))
 }
 
 fn folder(melody: &str) -> tempfile::TempDir {

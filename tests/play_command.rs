@@ -2,6 +2,7 @@
 //! errors, and (where there is a sound library) the way to a loudspeaker.
 
 mod melodies;
+mod program;
 
 use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 use fingertape::formats::read_melody;
@@ -9,26 +10,15 @@ use fingertape::notation::{Fifths, Melody};
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::sound::{LineSettings, Passage, bowed_line};
 use fingertape::units::{Hertz, SampleRate};
+use program::{program, said};
 use proptest::strategy::{Strategy as _, ValueTree as _};
 use proptest::test_runner::TestRunner;
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-
-fn program(arguments: &[&str], folder: &Path) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_fingertape"));
-    command.args(arguments).current_dir(folder).env_remove("CLICOLOR_FORCE").env("NO_COLOR", "1");
-    command
-}
-
-fn said(output: &Output) -> (i32, String, String) {
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    (output.status.code().expect("it ends"), text(&output.stdout), text(&output.stderr))
-}
 
 fn run(arguments: &[&str], folder: &Path) -> (i32, String, String) {
-    said(&program(arguments, folder).output().expect("the program runs"))
+    said(program(arguments).current_dir(folder).output().expect("the program runs"))
 }
 
 /// Every melody that comes with the project.
@@ -195,7 +185,7 @@ mod aloud {
     use super::*;
     use nix::sys::signal::{Signal, kill};
     use nix::unistd::Pid;
-    use std::process::Stdio;
+    use std::process::{Command, Stdio};
     use std::time::{Duration, Instant};
 
     /// A folder with a false sound card: what is played goes to `played.raw`, or to a pipe that takes
@@ -209,7 +199,8 @@ mod aloud {
     }
 
     fn aloud(folder: &Path, more: &[&str]) -> Command {
-        let mut command = program(&[&["play", &demo()][..], more].concat(), folder);
+        let mut command = program(&[&["play", &demo()][..], more].concat());
+        command.current_dir(folder);
         command.env("ALSA_CONFIG_PATH", folder.join("asound.conf"));
         command
     }
@@ -218,7 +209,7 @@ mod aloud {
     fn a_loudspeaker_gets_the_same_sound_as_the_file() {
         let folder = sound_card("played.raw");
         let more = ["--to-bar", "1"];
-        let (code, text, errors) = said(&aloud(folder.path(), &more).output().expect("it runs"));
+        let (code, text, errors) = said(aloud(folder.path(), &more).output().expect("it runs"));
         assert_eq!((code, errors.as_str()), (0, ""));
         assert!(
             text.starts_with("Playing Lanterns on the Canal (viola), bar 1, 88 beats a minute."),
@@ -244,9 +235,10 @@ mod aloud {
             let score = fingertape::formats::write_musicxml(&melody);
             fs::write(folder.path().join("my-melody.musicxml"), score).expect("a file");
             let arguments: Vec<&str> = ["play"].into_iter().chain(example.split_whitespace()).collect();
-            let mut command = program(&arguments, folder.path());
+            let mut command = program(&arguments);
+            command.current_dir(folder.path());
             command.env("ALSA_CONFIG_PATH", folder.path().join("asound.conf"));
-            let (code, text, errors) = said(&command.output().expect("it runs"));
+            let (code, text, errors) = said(command.output().expect("it runs"));
             assert_eq!((code, errors.as_str()), (0, ""), "{example}");
             assert!(text.contains("Lanterns on the Canal (viola)"), "{example}: {text}");
         }
@@ -257,7 +249,7 @@ mod aloud {
         let folder = tempfile::tempdir().expect("a folder");
         let broken = "</usr/share/alsa/alsa.conf>\npcm.!default { type hw card 31 }\n";
         fs::write(folder.path().join("asound.conf"), broken).expect("a file");
-        let (code, _, errors) = said(&aloud(folder.path(), &[]).output().expect("it runs"));
+        let (code, _, errors) = said(aloud(folder.path(), &[]).output().expect("it runs"));
         assert_eq!(code, 2, "{errors}");
         assert!(errors.contains("loudspeaker") && errors.contains("--wav FILE"), "{errors}");
     }

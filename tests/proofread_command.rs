@@ -1,10 +1,12 @@
 //! `fingertape proofread` as people and scripts use it, the demo's rule files on all four instruments,
 //! and rule files of any bytes.
 
-use assert_cmd::Command;
+mod program;
+
 use fingertape::formats::{read_rule_bytes, read_rule_file};
 use fingertape::notation::Instrument;
 use fingertape::rules::{RULES, RuleSheet};
+use program::{program, said};
 use proptest::prelude::*;
 use serde_json::Value;
 use std::fs;
@@ -15,11 +17,8 @@ fn demo(name: &str) -> String {
 }
 
 fn run(arguments: &[&str]) -> (i32, String, String) {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_fingertape"));
-    command.arg("proofread").args(arguments).env_remove("CLICOLOR_FORCE").env("NO_COLOR", "1");
-    let output = command.output().expect("the program runs");
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    (output.status.code().expect("it ends"), text(&output.stdout), text(&output.stderr))
+    let arguments = [&["proofread"], arguments].concat();
+    said(program(&arguments).output().expect("the program runs"))
 }
 
 /// An error without its line breaks and frame.

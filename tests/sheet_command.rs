@@ -1,6 +1,8 @@
 //! Whole commands: `fingertape sheet` and `fingertape songbook`, their files, words and exit codes.
 
-use assert_cmd::Command;
+mod program;
+
+use program::{program, said};
 use std::fs;
 use std::path::Path;
 
@@ -9,15 +11,7 @@ const RULES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/rules");
 
 /// Runs the program in `folder`: exit code, standard output, standard error.
 fn run(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::cargo_bin("fingertape")
-        .expect("the program")
-        .current_dir(folder)
-        .env("NO_COLOR", "1")
-        .args(arguments)
-        .output()
-        .expect("it runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    (output.status.code().expect("a code"), text(output.stdout), text(output.stderr))
+    said(program(arguments).current_dir(folder).output().expect("the program runs"))
 }
 
 fn melody(name: &str) -> String {

@@ -2,13 +2,14 @@
 
 #[cfg(all(target_os = "linux", feature = "microphone"))]
 mod false_microphone;
+mod program;
 
 use fingertape::notation::{Fifths, Instrument};
 use fingertape::sound::{BowedTone, bowed_tone};
 use fingertape::units::{A4_ISO16, Cents, SampleRate, Seconds};
+use program::{program, said};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
 
 const RATE: SampleRate = SampleRate(48_000);
 
@@ -40,24 +41,13 @@ fn file(folder: &Path, name: &str, samples: &[f32]) -> PathBuf {
     path
 }
 
-fn fingertape(arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_fingertape"));
-    command.args(arguments).env_remove("CLICOLOR_FORCE").env("NO_COLOR", "1");
-    command
-}
-
-fn said(output: Output) -> (i32, String, String) {
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    (output.status.code().expect("it ends by itself"), text(&output.stdout), text(&output.stderr))
-}
-
 /// Exit code and words of a check of a recording, line breaks taken out.
 fn check(samples: &[f32], arguments: &[&str]) -> (i32, String) {
     let folder = tempfile::tempdir().expect("a folder");
     let path = file(folder.path(), "strings.wav", samples);
     let mut all = vec!["string", "--from", path.to_str().expect("a path")];
     all.extend(arguments);
-    let (code, text, errors) = said(fingertape(&all).output().expect("the program runs"));
+    let (code, text, errors) = said(program(&all).output().expect("the program runs"));
     assert_eq!(errors, "");
     let narrow = text.lines().all(|line| line.chars().count() <= 80);
     assert!(narrow || text.starts_with('{'), "{text}");
@@ -165,7 +155,7 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
         (vec!["string", "D", "--instrument", "violin", "--from", "no-such.wav"], "no-such.wav"),
         (vec!["string", "D", "--instrument", "violin", "--a4", "300"], "390 to 470"),
     ] {
-        let (code, text, errors) = said(fingertape(&arguments).output().expect("the program runs"));
+        let (code, text, errors) = said(program(&arguments).output().expect("the program runs"));
         assert_eq!((code, text.as_str()), (2, ""), "{arguments:?}");
         assert!(errors.contains(expected), "{arguments:?}: {errors}");
     }
@@ -173,7 +163,7 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
 
 #[test]
 fn the_examples_of_the_help_work() {
-    let (code, help, _) = said(fingertape(&["string", "--help"]).output().expect("the program runs"));
+    let (code, help, _) = said(program(&["string", "--help"]).output().expect("the program runs"));
     assert_eq!(code, 0);
     assert!(help.contains("can snap") && help.contains("Exit codes:"), "{help}");
     let folder = tempfile::tempdir().expect("a folder");
@@ -189,7 +179,7 @@ fn the_examples_of_the_help_work() {
     assert_eq!((examples.len(), from_files.len()), (4, 2), "{help}");
     for example in from_files {
         let arguments: Vec<&str> = example.split_whitespace().collect();
-        let output = fingertape(&arguments).current_dir(folder.path()).output().expect("the program runs");
+        let output = program(&arguments).current_dir(folder.path()).output().expect("the program runs");
         assert_eq!(output.status.code(), Some(0), "{example}");
     }
 }

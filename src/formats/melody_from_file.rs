@@ -1,12 +1,12 @@
 //! A file becomes a melody: which format it is, and the reader for it.
 
+use super::bytes_from_file::bytes_from_file;
 use super::draft::Draft;
 use super::error::{Fault, FormatError, FormatErrorKind};
 use super::melody_from_draft::{ReadMelody, melody_from_draft};
 use super::text_from_bytes::text_from_bytes;
 use super::{abc, melody_toml, musicxml};
 use crate::notation::Instrument;
-use std::io::Read;
 use std::path::Path;
 
 /// Larger files are refused before they are read: 64 MiB.
@@ -26,17 +26,7 @@ pub fn read_melody(path: &Path) -> Result<ReadMelody, FormatError> {
 /// # Errors
 /// As [`read_melody`].
 pub fn read_melody_for(path: &Path, instrument: Option<Instrument>) -> Result<ReadMelody, FormatError> {
-    let name = path.file_name().map_or_else(|| path.to_string_lossy(), |name| name.to_string_lossy());
-    let unreadable = |what: String| {
-        let help = "Check the name and the folder, and that the file may be read.";
-        Fault::new(FormatErrorKind::Unreadable, what, help).in_file(&name, "")
-    };
-    let file =
-        std::fs::File::open(path).map_err(|error| unreadable(format!("cannot open the file: {error}")))?;
-    let mut bytes = Vec::new();
-    file.take(LARGEST_FILE + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| unreadable(format!("cannot read the file: {error}")))?;
+    let (name, bytes) = bytes_from_file(path, LARGEST_FILE)?;
     read_melody_bytes_for(&name, &bytes, instrument)
 }
 

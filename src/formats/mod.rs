@@ -3,6 +3,7 @@
 //! or a remark that names bar and beat, never a silently different melody.
 
 mod abc;
+mod bytes_from_file;
 mod draft;
 mod error;
 mod melody_from_draft;

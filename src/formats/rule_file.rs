@@ -2,9 +2,9 @@
 //! words mean is for the room `rules`, which cannot fail: what it does not understand comes back here
 //! as a complaint and becomes an error that points into the file.
 
+use super::bytes_from_file::bytes_from_file;
 use super::error::{Fault, FormatError, FormatErrorKind};
 use super::text_from_bytes::text_from_bytes;
-use std::io::Read;
 use std::ops::Range;
 use std::path::Path;
 use toml::Spanned;
@@ -113,17 +113,7 @@ impl RuleFile {
 /// [`FormatError`] where the file cannot be read, is no text or breaks the rules of TOML. Whether its
 /// words are known is for `rules` to say.
 pub fn read_rule_file(path: &Path) -> Result<RuleFile, FormatError> {
-    let name = path.file_name().map_or_else(|| path.to_string_lossy(), |name| name.to_string_lossy());
-    let unreadable = |what: String| {
-        let help = "Check the name and the folder, and that the file may be read.";
-        Fault::new(FormatErrorKind::Unreadable, what, help).in_file(&name, "")
-    };
-    let file =
-        std::fs::File::open(path).map_err(|error| unreadable(format!("cannot open the file: {error}")))?;
-    let mut bytes = Vec::new();
-    file.take(LARGEST_RULE_FILE + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| unreadable(format!("cannot read the file: {error}")))?;
+    let (name, bytes) = bytes_from_file(path, LARGEST_RULE_FILE)?;
     read_rule_bytes(&name, &bytes)
 }
 
