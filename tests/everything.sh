@@ -16,3 +16,5 @@ for check in tests/outside/check_*.py; do
   echo "outside check: $check"
   target/outside/venv/bin/python "$check"
 done
+echo "report pages in a browser"
+node tests/browser/check_pages.mjs

@@ -1,9 +1,9 @@
 #!/usr/bin/env bash
 # Brings everything that the outside checks need into target/outside (nothing of it is committed):
 #   target/outside/venv                 Python with the reference libraries
-#   target/outside/npm/node_modules     real single-note recordings
-# and, from Debian, what is missing of ffmpeg, sox, Python, npm, poppler's PDF tools, the sound library and the FluidR3 General MIDI sound font (its solo
-# strings are other players, and the only viola).
+#   target/outside/npm/node_modules     real single-note recordings, a browser's remote control, an accessibility checker
+# and, from Debian, what is missing of ffmpeg, sox, Python, npm, poppler's PDF tools, the Chromium browser, the sound
+# library and the FluidR3 General MIDI sound font (its solo strings are other players, and the only viola).
 # Runs again only where something is missing or a list has changed.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -21,6 +21,7 @@ command -v npm >/dev/null || need+=(npm)
 compgen -G '/usr/lib/*/libasound.so.2' >/dev/null || need+=(libasound2)
 [ -e /usr/share/alsa/alsa.conf ] || need+=(libasound2-data)
 command -v pdftotext >/dev/null || need+=(poppler-utils)
+command -v chromium >/dev/null || need+=(chromium)
 [ -e /usr/share/sounds/sf2/FluidR3_GM.sf2 ] || need+=(fluid-soundfont-gm)
 if [ ${#need[@]} -gt 0 ]; then
   echo "outside checks: installing from Debian: ${need[*]}"
@@ -37,7 +38,7 @@ if ! cmp -s "$here/requirements.txt" "$out/requirements.installed"; then
 fi
 
 if ! cmp -s "$here/package.json" "$out/npm/package.json"; then
-  echo "outside checks: installing recordings"
+  echo "outside checks: installing recordings and browser tools"
   mkdir -p "$out/npm"
   cp "$here/package.json" "$out/npm/package.json.new"
   (cd "$out/npm" && cp package.json.new package.json && npm install --silent --no-audit --no-fund)
