@@ -7,6 +7,25 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
+/// The commands that the README may speak of.
+const COMMANDS: [&str; 15] = [
+    "check",
+    "contour",
+    "convert",
+    "demo",
+    "help",
+    "inputs",
+    "jot",
+    "move",
+    "play",
+    "proofread",
+    "record",
+    "sheet",
+    "songbook",
+    "string",
+    "takes",
+];
+
 /// The fenced blocks of a language, in order.
 fn blocks(readme: &str, language: &str) -> Vec<String> {
     let fence = format!("```{language}\n");
@@ -167,26 +186,9 @@ fn the_readme_promises_no_command_that_is_not_there() {
         .filter_map(|rest| rest.split_whitespace().next())
         .filter(|word| word.chars().all(|letter| letter.is_ascii_lowercase()))
         .collect();
-    let known = [
-        "check",
-        "contour",
-        "convert",
-        "demo",
-        "help",
-        "inputs",
-        "jot",
-        "move",
-        "play",
-        "proofread",
-        "record",
-        "sheet",
-        "songbook",
-        "string",
-        "takes",
-    ];
     let prose = ["is", "listens"];
     for command in commands {
-        assert!(known.contains(&command) || prose.contains(&command), "{command}");
+        assert!(COMMANDS.contains(&command) || prose.contains(&command), "{command}");
     }
 }
 
@@ -196,22 +198,7 @@ fn every_option_in_the_readme_is_one_of_a_command() {
         let help = Command::new(env!("CARGO_BIN_EXE_fingertape")).args([command, "--help"]).output();
         String::from_utf8_lossy(&help.expect("the program runs").stdout).into_owned()
     };
-    let commands = [
-        "check",
-        "contour",
-        "convert",
-        "inputs",
-        "jot",
-        "move",
-        "play",
-        "proofread",
-        "record",
-        "sheet",
-        "songbook",
-        "string",
-        "takes",
-    ];
-    let help = commands.map(help).join("\n");
+    let help = COMMANDS.map(help).join("\n");
     let readme = readme();
     let options = readme
         .split(|letter: char| !(letter.is_ascii_lowercase() || letter == '-' || letter.is_ascii_digit()))
