@@ -1,0 +1,3 @@
+//! page
+mod resampled;
+pub mod sound_from_samples;
