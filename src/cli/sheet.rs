@@ -138,7 +138,9 @@ pub fn run(arguments: &SheetArguments) -> miette::Result<Ending> {
     match (&arguments.melody, &arguments.rules) {
         (_, Some(rules)) => blank_sheets(arguments, rules, &file),
         (Some(melody), None) => melody_sheets(arguments, melody, &file),
-        (None, None) => Err(Failure::new("there is nothing to print", "name a melody, or --rules FILE").into()),
+        (None, None) => {
+            Err(Failure::new("there is nothing to print", "name a melody, or --rules FILE").into())
+        }
     }
 }
 
@@ -223,8 +225,8 @@ fn melody_sheets(arguments: &SheetArguments, path: &Path, file: &SheetFile) -> m
 /// The melody, for the instrument that plays it; `known` where that must be known.
 fn read_melody(arguments: &SheetArguments, path: &Path, known: bool) -> miette::Result<Melody> {
     let instrument = arguments.instrument.map(Instrument::from);
-    let read = formats::read_melody_for(path, instrument)
-        .map_err(|error| failure::unusable_melody(error, path))?;
+    let read =
+        formats::read_melody_for(path, instrument).map_err(|error| failure::unusable_melody(error, path))?;
     print::remarks(&read.remarks);
     let mut melody = read.melody;
     if let Some(instrument) = instrument {

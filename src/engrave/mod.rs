@@ -12,6 +12,7 @@ mod drawing_from_line;
 mod drawn_tree;
 mod glyph;
 mod heading;
+mod heard;
 mod letters;
 mod lines_from_bars;
 mod page;
@@ -24,11 +25,15 @@ mod png_from_page;
 mod signatures;
 mod svg_from_page;
 mod symbols_from_bars;
+mod system;
 mod ties;
 mod tuplets;
 
 pub use drawing::{Anchor, Mark, Shape, What};
 pub use glyph::{ClefSign, Glyph, Outline};
+pub use heard::{
+    HEARD_AS_ON_TIME_BEATS, Heard, HeardExtra, HeardNote, HeardRest, HeardReturn, HeardState, HeardWords,
+};
 pub use page::{Engraved, Page, Paper, STAFF_FOR_ADULTS_MM, STAFF_FOR_CHILDREN_MM, SheetSettings};
 pub use pages_from_melody::pages_from_melody;
 pub use pages_from_songs::{Song, pages_from_songs};
@@ -36,3 +41,4 @@ pub use pages_from_worksheet::{Choice, Given, Worksheet, WorksheetBar, pages_fro
 pub use pdf_from_pages::pdf_from_pages;
 pub use png_from_page::png_from_page;
 pub use svg_from_page::svg_from_page;
+pub use system::{Belongs, Group, System, Systems};
