@@ -8,8 +8,8 @@ use super::svg::Figure;
 use super::{strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
 use crate::findings::{Outcome, Report};
 use crate::report::{
-    About, ChildSection, TeacherTable, child_sections, counts_by_bar, how_to_read, teacher_summary, teacher_tables,
-    what_changed, words,
+    About, ChildSection, TeacherTable, child_sections, counts_by_bar, how_to_read, teacher_summary,
+    teacher_tables, what_changed, words,
 };
 use crate::units::Seconds;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -182,7 +182,9 @@ fn more(section: &ChildSection) -> Option<(&'static str, &[String])> {
     let heading = section.about.heading();
     match section.about {
         About::FixFirst | About::NotJudged => None,
-        About::WentWell => section.lines.get(1..).filter(|lines| !lines.is_empty()).map(|lines| ("Well done, too", lines)),
+        About::WentWell => {
+            section.lines.get(1..).filter(|lines| !lines.is_empty()).map(|lines| ("Well done, too", lines))
+        }
         _ => Some((heading, &section.lines)),
     }
 }
@@ -242,8 +244,10 @@ fn note_button(note: &NoteWords) -> Markup {
 fn progress(content: &PageContent<'_>) -> Markup {
     let judged: Vec<_> = content.earlier.iter().filter(|take| take.1.outcome == Outcome::Judged).collect();
     let Some((number, before)) = judged.last().map(|take| (take.0, &take.1)) else { return html! {} };
-    let mut takes: Vec<(String, &Report)> =
-        judged[judged.len().saturating_sub(SIDE_BY_SIDE)..].iter().map(|take| (format!("take {}", take.0), &take.1)).collect();
+    let mut takes: Vec<(String, &Report)> = judged[judged.len().saturating_sub(SIDE_BY_SIDE)..]
+        .iter()
+        .map(|take| (format!("take {}", take.0), &take.1))
+        .collect();
     takes.push(("this take".to_owned(), content.report));
     let counts: Vec<_> = takes.iter().map(|take| counts_by_bar(take.1)).collect();
     let mut bars: Vec<u32> = counts.iter().flatten().map(|counted| counted.0).collect();

@@ -35,7 +35,12 @@ mod tests {
     #[test]
     fn neither_file_can_end_its_element_early_or_name_an_address() {
         for text in [STYLE, SCRIPT] {
-            assert!(!text.contains("</") && !text.contains("<!--") && !text.contains("//") && !text.contains("url("));
+            assert!(
+                !text.contains("</")
+                    && !text.contains("<!--")
+                    && !text.contains("//")
+                    && !text.contains("url(")
+            );
         }
         assert!(!SCRIPT.contains("eval") && !SCRIPT.contains("innerHTML"));
     }

@@ -27,8 +27,9 @@ pub fn resampled(samples: &Samples, rate: SampleRate) -> Samples {
     let phases = exact.min(MOST_PHASES);
     // In input samples.
     let reach = (CROSSINGS * from as f64 / to as f64 / KEPT).ceil() as usize;
-    let filters: Vec<Vec<f32>> =
-        (0..phases).map(|phase| filter(phase as f64 / phases as f64, reach, KEPT * to as f64 / from as f64)).collect();
+    let filters: Vec<Vec<f32>> = (0..phases)
+        .map(|phase| filter(phase as f64 / phases as f64, reach, KEPT * to as f64 / from as f64))
+        .collect();
     // Silence at both ends, so that no filter reaches over an end.
     let mut padded = vec![0.0; reach];
     padded.extend_from_slice(&samples.mono);
@@ -93,7 +94,8 @@ mod tests {
     use approx::assert_abs_diff_eq;
 
     fn tone(hertz: f64, rate: u32) -> Samples {
-        let mono = (0..rate).map(|k| (2.0 * PI * hertz * f64::from(k) / f64::from(rate)).sin() as f32).collect();
+        let mono =
+            (0..rate).map(|k| (2.0 * PI * hertz * f64::from(k) / f64::from(rate)).sin() as f32).collect();
         Samples { mono, rate: SampleRate(rate) }
     }
 
@@ -121,7 +123,11 @@ mod tests {
             let out = resampled(&tone(hertz, 44_100), SampleRate(16_000));
             assert!(level_db(&out.mono) < -60.0, "{hertz} Hz: {} dB", level_db(&out.mono));
         }
-        assert_abs_diff_eq!(level_db(&resampled(&tone(6000.0, 48_000), SampleRate(16_000)).mono), 0.0, epsilon = 0.1);
+        assert_abs_diff_eq!(
+            level_db(&resampled(&tone(6000.0, 48_000), SampleRate(16_000)).mono),
+            0.0,
+            epsilon = 0.1
+        );
     }
 
     #[test]

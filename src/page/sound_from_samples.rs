@@ -120,5 +120,3 @@ fn flac(pcm: &[i32], rate: SampleRate) -> Option<Vec<u8>> {
     bytes.copy_within(10..12, 8);
     Some(bytes)
 }
-
-

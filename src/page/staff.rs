@@ -4,8 +4,8 @@
 use super::content::{PageContent, span};
 use super::sound_from_samples::Sound;
 use crate::findings::{NoteFinding, NoteVerdict, Report};
-use crate::report::{intonation, words};
 use crate::report::TextSettings;
+use crate::report::{intonation, words};
 use crate::units::{Hertz, MidiPitch};
 
 /// What a note of the page answers when it is chosen.
@@ -29,7 +29,11 @@ pub struct NoteWords {
 const AROUND: (f64, f64) = (0.06, 0.12);
 
 /// The words of each written note.
-pub fn note_words(content: &PageContent<'_>, sound: Option<&Sound>, settings: &TextSettings) -> Vec<NoteWords> {
+pub fn note_words(
+    content: &PageContent<'_>,
+    sound: Option<&Sound>,
+    settings: &TextSettings,
+) -> Vec<NoteWords> {
     let report = content.report;
     let a4 = Hertz(report.melody.a4_hz);
     report

@@ -68,8 +68,19 @@ impl Elements {
     /// A square on its corner, `r` from its middle to a corner, with a text that a pointer shows.
     pub fn diamond(&mut self, class: &str, (x, y): (f64, f64), r: f64, title: &str) {
         let n = number;
-        let path = format!("M{} {}L{} {}L{} {}L{} {}Z", n(x - r), n(y), n(x), n(y - r), n(x + r), n(y), n(x), n(y + r));
-        let _ = write!(self.0, "<path class=\"{class}\" d=\"{path}\"><title>{}</title></path>", escaped(title));
+        let path = format!(
+            "M{} {}L{} {}L{} {}L{} {}Z",
+            n(x - r),
+            n(y),
+            n(x),
+            n(y - r),
+            n(x + r),
+            n(y),
+            n(x),
+            n(y + r)
+        );
+        let _ =
+            write!(self.0, "<path class=\"{class}\" d=\"{path}\"><title>{}</title></path>", escaped(title));
     }
 
     /// A path by its data, which is made by the code and never read from a file.
@@ -170,8 +181,11 @@ mod tests {
         elements.hatch("h", [10.0, 20.0, 30.0, 7.0], 4.0);
         let figure = elements.figure(50.0, 50.0, String::new());
         let data = figure.elements.split('"').nth(3).expect("the path's data").to_owned();
-        let numbers: Vec<f64> =
-            data.split(['M', 'L', ' ']).filter(|n| !n.is_empty()).map(|n| n.parse().expect("a number")).collect();
+        let numbers: Vec<f64> = data
+            .split(['M', 'L', ' '])
+            .filter(|n| !n.is_empty())
+            .map(|n| n.parse().expect("a number"))
+            .collect();
         assert!(numbers.len() >= 32);
         for point in numbers.chunks(2) {
             assert!((10.0..=40.0).contains(&point[0]) && (20.0..=27.0).contains(&point[1]), "{point:?}");

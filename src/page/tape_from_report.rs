@@ -143,7 +143,8 @@ pub fn sentences(report: &Report, tape: &StringTape) -> Vec<String> {
         }
         off.sort_by(f64::total_cmp);
         let middle = 0.5 * (off[(off.len() - 1) / 2] + off[off.len() / 2]);
-        let where_it_fell = if (target.in_tune.0 - target.mm..=target.in_tune.1 - target.mm).contains(&middle) {
+        let where_it_fell = if (target.in_tune.0 - target.mm..=target.in_tune.1 - target.mm).contains(&middle)
+        {
             format!("on its tape ({middle:+.1} mm)")
         } else if middle < 0.0 {
             format!("{:.1} mm too close to the nut, so it sounds low", -middle)

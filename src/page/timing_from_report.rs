@@ -11,8 +11,7 @@ use crate::report::words;
 pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
     report.notes.iter().find(|note| note.onset_error_beats.is_some())?;
     let beats = f64::from(melody.metre.beats.max(1));
-    let bars: Vec<&[NoteFinding]> =
-        report.notes.chunk_by(|a, b| a.bar == b.bar && b.beat > a.beat).collect();
+    let bars: Vec<&[NoteFinding]> = report.notes.chunk_by(|a, b| a.bar == b.bar && b.beat > a.beat).collect();
     let columns = match room {
         Room::Wide if bars.len() > 3 => 2,
         _ => 1,

@@ -27,7 +27,8 @@ pub fn trace(report: &Report, contour: &Contour, room: Room) -> Option<Figure> {
     let mut lines: Vec<(i32, String)> =
         report.notes.iter().map(|note| (note.written_midi, sign(&words::pitch(&note.written)))).collect();
     let others = report.notes.iter().filter(|note| note.verdict == NoteVerdict::Wrong);
-    let others = others.filter_map(|note| note.played_midi).chain(report.extra.iter().map(|extra| extra.played_midi));
+    let others =
+        others.filter_map(|note| note.played_midi).chain(report.extra.iter().map(|extra| extra.played_midi));
     let others = others.filter(|midi| (0.0..128.0).contains(midi)).map(|midi| heard(midi).round() as i32);
     lines.extend(others.map(|midi| (midi, sign(&words::common_name(midi)))));
     lines.sort_by_key(|line| line.0);
@@ -64,7 +65,9 @@ pub fn trace(report: &Report, contour: &Contour, room: Room) -> Option<Figure> {
         let y = |midi: f64| top + (high - midi) * semitone;
         let inside = |seconds: f64| seconds >= from && seconds < to;
         for note in &report.notes {
-            let Some((onset, offset)) = span(note).filter(|span| span.1 > from && span.0 < to) else { continue };
+            let Some((onset, offset)) = span(note).filter(|span| span.1 > from && span.0 < to) else {
+                continue;
+            };
             let (a, b) = (x(onset.max(from)), x(offset.min(to)));
             out.rect("band", [a, y(f64::from(note.written_midi) + 0.5), b - a, semitone]);
         }
@@ -155,7 +158,8 @@ mod tests {
     fn a_straight_line_keeps_its_ends_and_a_wobble_keeps_its_shape() {
         let straight: Vec<(f64, f64)> = (0..100).map(|k| (f64::from(k), 5.0)).collect();
         assert_eq!(thinned(&straight), [(0.0, 5.0), (99.0, 5.0)]);
-        let wobble: Vec<(f64, f64)> = (0..100).map(|k| (f64::from(k), 3.0 * (f64::from(k) * 0.3).sin())).collect();
+        let wobble: Vec<(f64, f64)> =
+            (0..100).map(|k| (f64::from(k), 3.0 * (f64::from(k) * 0.3).sin())).collect();
         let kept = thinned(&wobble);
         assert!(kept.len() > 10 && kept.len() < 60, "{}", kept.len());
         for (px, py) in wobble {

@@ -26,6 +26,7 @@ mod things_to_fix;
 pub(crate) mod tuning;
 pub(crate) mod words;
 
+pub(crate) use changes::counts_by_bar;
 pub use changes::{same_melody, what_changed};
 pub use contour_csv::contour_csv;
 pub use json::json;
@@ -35,6 +36,5 @@ pub use settings::TextSettings;
 pub use string_json::string_json;
 pub use string_line::{said_aloud, string_line};
 pub use string_text::{all_strings_text, one_string_text};
-pub(crate) use changes::counts_by_bar;
 pub use text_for_child::{About, ChildSection, child_sections, for_child};
 pub use text_for_teacher::{TeacherTable, for_teacher, how_to_read, teacher_summary, teacher_tables};

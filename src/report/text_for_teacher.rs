@@ -47,8 +47,14 @@ pub struct TeacherTable {
 
 /// The teacher's tables; those without a row are left out.
 pub fn teacher_tables(report: &Report, settings: &TextSettings) -> Vec<TeacherTable> {
-    let tables =
-        [notes(report, settings), timing(report), rests(report), extra(report), restarts(report), strings(report)];
+    let tables = [
+        notes(report, settings),
+        timing(report),
+        rests(report),
+        extra(report),
+        restarts(report),
+        strings(report),
+    ];
     tables.into_iter().filter(|table| !table.rows.is_empty()).collect()
 }
 
