@@ -9,7 +9,7 @@ use crate::units::SampleRate;
 use std::f64::consts::PI;
 
 /// Zero crossings of the sinc to either side.
-const CROSSINGS: f64 = 16.0;
+const CROSSINGS: f64 = 12.0;
 /// Kaiser's β for 70 dB: 0.1102 (70 − 8.7).
 const BETA: f64 = 6.755;
 /// The edge of the band that is kept, of half the new rate: the filter falls from here to there.

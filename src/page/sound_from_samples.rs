@@ -85,10 +85,10 @@ fn quiet_level(mono: &[f32]) -> f64 {
     levels.get(levels.len() / 10).copied().unwrap_or(0.0)
 }
 
-/// How many bits a sample takes, from every eighth block of it, encoded.
+/// How many bits a sample takes, from every sixteenth block of it, encoded.
 fn bits_a_sample(mono: &[f32], step: f32) -> f64 {
     const BLOCK: usize = 4096;
-    let probe: Vec<f32> = mono.chunks(BLOCK).step_by(8).flatten().copied().collect();
+    let probe: Vec<f32> = mono.chunks(BLOCK).step_by(16).flatten().copied().collect();
     let bytes = flac(&in_steps(&probe, step), RATE).map_or(0, |bytes| bytes.len());
     8.0 * bytes as f64 / probe.len().max(1) as f64
 }
@@ -119,4 +119,53 @@ fn flac(pcm: &[i32], rate: SampleRate) -> Option<Vec<u8>> {
     // strict reader then takes the stream for one of changing block sizes.
     bytes.copy_within(10..12, 8);
     Some(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::decode::read_take_bytes;
+
+    fn noisy_tone(seconds: u32, rate: u32, noise: f64) -> Samples {
+        let mut random = Noise::new(7);
+        let mono = (0..seconds * rate).map(|k| {
+            let tone = 0.3 * (f64::from(k) * 440.0 * std::f64::consts::TAU / f64::from(rate)).sin();
+            (tone + noise * random.uniform()) as f32
+        });
+        Samples { mono: mono.collect(), rate: SampleRate(rate) }
+    }
+
+    fn decoded(sound: &Sound) -> Samples {
+        let flac = BASE64_STANDARD.decode(&sound.flac_base64).expect("base64");
+        read_take_bytes("sound.flac", flac).expect("a FLAC stream").samples
+    }
+
+    #[test]
+    fn the_moment_asked_for_comes_back_at_its_level() {
+        let take = noisy_tone(3, 48_000, 0.0005);
+        let sound = sound_from_samples(&take, Seconds(1.0), Seconds(2.0)).expect("sound");
+        let heard = decoded(&sound);
+        assert_eq!((heard.rate.0, heard.mono.len(), sound.begins.0), (16_000, 16_000, 1.0));
+        let peak = heard.mono.iter().fold(0.0_f64, |peak, sample| peak.max(f64::from(sample.abs())));
+        assert!((peak * sound.gain - PEAK).abs() < 0.02, "{peak} {}", sound.gain);
+    }
+
+    #[test]
+    fn a_noisy_room_stays_within_its_bytes_and_the_tone_above_the_noise() {
+        let sound =
+            sound_from_samples(&noisy_tone(20, 16_000, 0.2), Seconds(0.0), Seconds(20.0)).expect("sound");
+        let bytes = sound.flac_base64.len() as f64 * 0.75;
+        assert!(bytes < 20.0 * MOST_BYTES_A_SECOND * 1.1, "{bytes}");
+    }
+
+    #[test]
+    fn the_same_samples_give_the_same_bytes_and_nothing_gives_none() {
+        let take = noisy_tone(1, 44_100, 0.01);
+        let once = sound_from_samples(&take, Seconds(0.0), Seconds(1.0));
+        assert_eq!(once, sound_from_samples(&take, Seconds(0.0), Seconds(1.0)));
+        let silent = Samples { mono: vec![0.0; 1000], rate: SampleRate(16_000) };
+        assert_eq!(sound_from_samples(&silent, Seconds(0.0), Seconds(1.0)), None);
+        assert_eq!(sound_from_samples(&take, Seconds(5.0), Seconds(2.0)), None);
+        assert_eq!(sound_from_samples(&take, Seconds(f64::NAN), Seconds(f64::NAN)), None);
+    }
 }

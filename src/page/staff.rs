@@ -93,7 +93,10 @@ fn short(report: &Report, note: &NoteFinding, settings: &TextSettings) -> String
         NoteVerdict::Right => {
             let cents = note.cents.filter(|cents| cents.is_finite());
             let side = finger_side(report, note, settings).map_or(String::new(), |side| format!(" {side}"));
-            cents.map_or_else(|| "heard".to_owned(), |cents| format!("{:+.0}{side}", cents + 0.0))
+            cents.map_or_else(
+                || "heard".to_owned(),
+                |cents| format!("{:+.0}{side}", cents.round() + 0.0).replace('-', "−"),
+            )
         }
     }
 }

@@ -173,7 +173,7 @@ pub fn reach(tapes: &[StringTape]) -> f64 {
 
 /// The strip of one string, `reach` millimetres long.
 pub fn strip(tape: &StringTape, reach: f64, room: Room) -> Figure {
-    let (left, width) = (14.0, room.width());
+    let (left, width) = (20.0, room.width());
     let scale = (width - left - 14.0) / reach;
     let x = |mm: f64| left + mm * scale;
     let rows = tape.fallen.len().clamp(1, 6) as f64;

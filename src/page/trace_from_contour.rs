@@ -82,7 +82,9 @@ pub fn trace(report: &Report, contour: &Contour, room: Room) -> Option<Figure> {
         }
         for (bar, seconds) in bars.iter().filter(|bar| inside(bar.1)) {
             out.line("bar", (x(*seconds), top), (x(*seconds), bottom));
-            out.text("small", (x(*seconds) + 2.0, top - 4.0), 10.0, Align::Start, &format!("bar {bar}"));
+            if x(*seconds) < width - right - 36.0 {
+                out.text("small", (x(*seconds) + 2.0, top - 4.0), 10.0, Align::Start, &format!("bar {bar}"));
+            }
         }
         out.line("ink", (left, bottom), (width - right, bottom));
         for second in from.ceil() as i64..=to.floor() as i64 {
