@@ -63,7 +63,10 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
             }
         }
     };
-    page.into_string()
+    let mut page = page.into_string();
+    // HTML has no place for them, and titles and names come from files.
+    page.retain(|letter| letter == '\n' || !letter.is_control());
+    page
 }
 
 fn sound_of(content: &PageContent<'_>) -> Option<Sound> {

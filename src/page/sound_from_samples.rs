@@ -22,6 +22,8 @@ const RATE: SampleRate = SampleRate(16_000);
 const MOST_BYTES_A_SECOND: f64 = 14_000.0;
 /// The step is never wider than the quiet moments' level divided by this.
 const BELOW_THE_ROOM: f64 = 3.0;
+/// Nor wider than this below the peak, before the room for bytes is asked (a take without a pause has no quiet moment).
+const BELOW_THE_PEAK: f64 = 200.0;
 /// A take is played no louder than with this peak (full scale is 1), and raised no more than tenfold.
 const PEAK: f64 = 0.5;
 const MOST_GAIN: f64 = 10.0;
@@ -50,7 +52,7 @@ pub fn sound_from_samples(samples: &Samples, from: Seconds, to: Seconds) -> Opti
     if peak <= 0.0 {
         return None;
     }
-    let step = step_for(&small);
+    let step = step_for(&small, peak);
     let flac = flac(&in_steps(&small.mono, step), small.rate)?;
     Some(Sound {
         flac_base64: BASE64_STANDARD.encode(flac),
@@ -61,9 +63,9 @@ pub fn sound_from_samples(samples: &Samples, from: Seconds, to: Seconds) -> Opti
 }
 
 /// The step: a power of two of 16-bit steps, below the room's own noise, or as wide as the room for bytes asks.
-fn step_for(samples: &Samples) -> f32 {
+fn step_for(samples: &Samples, peak: f32) -> f32 {
     let finest = 2.0_f32.powi(-15);
-    let quiet = quiet_level(&samples.mono);
+    let quiet = quiet_level(&samples.mono).min(f64::from(peak) / BELOW_THE_PEAK);
     let mut step = finest;
     while f64::from(2.0 * step) <= quiet / BELOW_THE_ROOM {
         step *= 2.0;
