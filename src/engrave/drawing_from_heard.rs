@@ -136,9 +136,9 @@ impl Line<'_> {
                     what: What::UnsureHead,
                     shape: Shape::Ring {
                         centre: (middle, y),
-                        radii: (width / 2.0, 0.46),
-                        width: 0.17,
-                        dash: Some((0.26, 0.24)),
+                        radii: (width / 2.0 + 0.02, 0.5),
+                        width: 0.2,
+                        dash: Some((0.36, 0.22)),
                     },
                     item: None,
                 }),
@@ -147,7 +147,16 @@ impl Line<'_> {
             if matches!(note.state, HeardState::Other { .. }) {
                 let from = x - box_left(note.pitch, note.accidental, y) + 0.06;
                 let to = x + width + AROUND;
-                marks.push(closed(What::HeardBox, [from, y - BOX_HALF, to, y + BOX_HALF], THIN, None));
+                // A natural and a flat are higher than the head that they stand before.
+                let (top, bottom) = match note.accidental {
+                    true => {
+                        let [_, top, _, bottom] = Glyph::of_alter(note.pitch.alter).outline().bounds;
+                        (y + top - 0.25, y + bottom + 0.25)
+                    }
+                    false => (y - BOX_HALF, y + BOX_HALF),
+                };
+                let (top, bottom) = (top.min(y - BOX_HALF), bottom.max(y + BOX_HALF));
+                marks.push(closed(What::HeardBox, [from, top, to, bottom], THIN, None));
             }
         }
         self.push(belongs, marks.into_iter().map(|mark| mark.of(item)).collect());
@@ -312,18 +321,18 @@ impl Line<'_> {
             };
             let to = if end > self.seats.end { self.seats.right() } else { self.seats.x_at(end, true) };
             // A sound ends before the next head, not under it.
-            let to = to - 0.25;
+            let to = to - 0.4;
             let belongs = Belongs::Note(event);
             let stop = obstacles
                 .iter()
                 .filter(|(other, bounds)| {
                     *other != belongs
                         && bounds[2] > from
-                        && bounds[0] < to + 0.25
+                        && bounds[0] < to + 0.4
                         && bounds[1] < y + SOUND
                         && bounds[3] > y - SOUND
                 })
-                .map(|(_, bounds)| bounds[0] - 0.25)
+                .map(|(_, bounds)| bounds[0] - 0.4)
                 .fold(to, f64::min);
             if stop > from + 0.15 {
                 let dash = (note.state == HeardState::Unsure).then_some((0.35, 0.3));

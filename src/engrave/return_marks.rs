@@ -89,25 +89,27 @@ fn part(number: usize, back: &HeardReturn, drawn: &Drawn, seats: &Seats, width: 
     let stop =
         seats.seats.iter().find(|seat| seat.event == back.after && seat.last).map(|seat| seat.right - 0.1);
     let half = Glyph::Head(Value::Quarter).width() / 2.0;
-    let arrives =
-        seats.seats.iter().find(|seat| seat.event == back.to && seat.first).map(|seat| seat.x + half);
+    let arrives = seats.seats.iter().find(|seat| seat.event == back.to && seat.first).map(|seat| {
+        let shift = drawn.notes.get(&back.to).map_or(0.0, |note| note.shift);
+        seat.x + shift + half
+    });
     let backward = to.start <= from.start;
     let line = match (stop, arrives) {
         (Some(stop), Some(arrives)) => (stop.min(arrives), stop.max(arrives)),
-        (Some(stop), None) if backward => (0.0, stop),
-        (Some(stop), None) => (stop, width),
-        (None, Some(arrives)) if backward => (arrives, width),
-        (None, Some(arrives)) => (0.0, arrives),
+        (Some(stop), None) if backward => (0.5, stop),
+        (Some(stop), None) => (stop, width - 0.1),
+        (None, Some(arrives)) if backward => (arrives, width - 0.1),
+        (None, Some(arrives)) => (0.1, arrives),
         (None, None) => return None,
     };
     let text = letters::printable(back.label.as_deref().unwrap_or("")).0;
     let mut rows = Vec::new();
     let mut words = 0.0;
     if stop.is_some() {
-        rows = letters::wrapped(&text, (width - 0.5) / WORDS);
+        rows = letters::wrapped(&text, (width - 0.6) / WORDS);
         let wide = rows.iter().map(|row| letters::width(row) * WORDS).fold(0.0, f64::max);
         // Over the middle of the line, inside the system.
-        words = ((line.0 + line.1 - wide) / 2.0).min(width - wide).max(0.0);
+        words = ((line.0 + line.1 - wide) / 2.0).min(width - wide).max(0.5);
     }
     Some(Part { number, stop, to: arrives, line, rows, words })
 }

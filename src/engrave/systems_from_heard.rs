@@ -236,8 +236,8 @@ fn draw_name(text: &str, marks: &mut Vec<Mark>) {
     if text.is_empty() {
         return;
     }
-    let right = letters::width(text) * NAME_SIZE + 0.4;
+    let right = letters::width(text) * NAME_SIZE + 0.8;
     let (top, _) = extent(marks.iter().filter(|mark| mark.bounds()[0] < right));
     let y = top - 0.35 - letters::DESCENT * NAME_SIZE;
-    marks.push(Mark::words(What::StaffName, text, (0.0, y), NAME_SIZE, Anchor::Start));
+    marks.push(Mark::words(What::StaffName, text, (0.4, y), NAME_SIZE, Anchor::Start));
 }

@@ -3,6 +3,7 @@
 //! Nothing here looks at pixels: a picture of each melody is for eyes (`fingertape sheet`, DEVELOPERS.md says how).
 
 mod files;
+mod heard;
 mod random_melodies;
 mod structure;
 mod worksheets;
