@@ -224,6 +224,40 @@ impl Mark {
         self
     }
 
+    /// The same mark, everything `by` times as large and as far from the origin.
+    pub(super) fn scaled(mut self, by: f64) -> Self {
+        let grow = |point: &mut (f64, f64)| *point = (point.0 * by, point.1 * by);
+        let dashes = |dash: &mut Option<(f64, f64)>| dash.iter_mut().for_each(grow);
+        match &mut self.shape {
+            Shape::Glyph { x, y, scale: size, .. } | Shape::Words { x, y, size, .. } => {
+                (*x, *y, *size) = (*x * by, *y * by, *size * by);
+            }
+            Shape::Stroke { from, to, width } => {
+                grow(from);
+                grow(to);
+                *width *= by;
+            }
+            Shape::Crescent { from, to, outer, inner } => {
+                grow(from);
+                grow(to);
+                (*outer, *inner) = (*outer * by, *inner * by);
+            }
+            Shape::Area(corners) => corners.iter_mut().for_each(grow),
+            Shape::Line { points, width, dash } => {
+                points.iter_mut().for_each(grow);
+                *width *= by;
+                dashes(dash);
+            }
+            Shape::Ring { centre, radii, width, dash } => {
+                grow(centre);
+                grow(radii);
+                *width *= by;
+                dashes(dash);
+            }
+        }
+        self
+    }
+
     /// Its box: left, top, right, bottom.
     pub fn bounds(&self) -> [f64; 4] {
         match &self.shape {

@@ -267,7 +267,12 @@ impl Line<'_> {
                     let written = self.drawn.places.events[seat.event].length / seat.beat;
                     let part = if written > 0.0 { (beats / written).max(0.0) } else { 1.0 };
                     let silent = left + (right - left) * part.min(1.0);
-                    if silent > left + 0.2 {
+                    if part > 1.05 {
+                        // Open to the right: it went on.
+                        let half = THIN / 2.0;
+                        let points = vec![(left + half, top), (left + half, bottom), (right - 0.3, bottom)];
+                        marks.push(Mark::line(What::Silence, points, THIN, None));
+                    } else if silent > left + 0.2 {
                         marks.push(bracket(left, silent, top, bottom, None));
                     }
                     // A twentieth is not seen and not heard.

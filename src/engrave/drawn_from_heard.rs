@@ -20,7 +20,7 @@ pub(super) const CENTS_SIZE: f64 = 1.6;
 pub(super) const WORD_SIZE: f64 = 1.35;
 /// The size of a note that is not on the sheet: cue notes are two thirds to three quarters of full size (Gould, *Behind
 /// Bars*, 2011, on cue and grace notes, from memory).
-pub(super) const CUE: f64 = 0.7;
+pub(super) const CUE: f64 = 0.66;
 /// Between what belongs to two notes.
 pub(super) const BETWEEN: f64 = 0.35;
 /// From a head (with its accidental) to the box round it.

@@ -18,6 +18,7 @@ mod heard;
 mod letters;
 mod lines_from_bars;
 mod page;
+mod pages_from_blocks;
 mod pages_from_lines;
 mod pages_from_melody;
 mod pages_from_songs;
@@ -40,7 +41,10 @@ pub use glyph::{ClefSign, Glyph, Outline};
 pub use heard::{
     HEARD_AS_ON_TIME_BEATS, Heard, HeardExtra, HeardNote, HeardRest, HeardReturn, HeardState, HeardWords,
 };
-pub use page::{Engraved, Page, Paper, STAFF_FOR_ADULTS_MM, STAFF_FOR_CHILDREN_MM, SheetSettings};
+pub use page::{
+    Engraved, Page, Paper, PlacedFigure, STAFF_FOR_ADULTS_MM, STAFF_FOR_CHILDREN_MM, SheetSettings,
+};
+pub use pages_from_blocks::{Block, pages_from_blocks};
 pub use pages_from_melody::pages_from_melody;
 pub use pages_from_songs::{Song, pages_from_songs};
 pub use pages_from_worksheet::{Choice, Given, Worksheet, WorksheetBar, pages_from_worksheet};

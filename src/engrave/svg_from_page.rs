@@ -4,7 +4,7 @@
 use super::drawing::{Anchor, Mark, Shape};
 use super::glyph::Glyph;
 use super::letters;
-use super::page::Page;
+use super::page::{Page, PlacedFigure};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
@@ -52,8 +52,28 @@ pub(super) fn svg(page: &Page, with_font: bool) -> String {
     for mark in &page.marks {
         write_mark(&mut out, mark, scale, "");
     }
-    out.push_str("</g>\n</svg>\n");
+    out.push_str("</g>\n");
+    for figure in &page.figures {
+        write_figure(&mut out, figure);
+    }
+    out.push_str("</svg>\n");
     out
+}
+
+/// A figure in a viewport of its own, so that its unit is the millimetre and none of its ink is outside.
+fn write_figure(out: &mut String, figure: &PlacedFigure) {
+    let points = |millimetres: f64| number(millimetres * POINTS_PER_MM);
+    let _ = writeln!(
+        out,
+        "<svg class=\"figure\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\">{}</svg>",
+        points(figure.at_mm.0),
+        points(figure.at_mm.1),
+        points(figure.size_mm.0),
+        points(figure.size_mm.1),
+        number(figure.size_mm.0),
+        number(figure.size_mm.1),
+        figure.svg
+    );
 }
 
 fn glyphs(page: &Page) -> BTreeSet<Glyph> {
