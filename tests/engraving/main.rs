@@ -5,6 +5,7 @@
 mod files;
 mod heard;
 mod random_melodies;
+mod report_pages;
 mod structure;
 mod worksheets;
 
