@@ -46,13 +46,14 @@ pub(super) struct HeardLine {
     pub texts: Vec<Placed>,
 }
 
-/// Draws a line.
+/// Draws a line; `signatures` are those that stand on it already.
 pub(super) fn draw_heard(
     drawn: &Drawn,
     seats: &Seats,
     clef: Clef,
     missing: &str,
     item_of: &dyn Fn(usize) -> usize,
+    signatures: &[Mark],
 ) -> HeardLine {
     let mut line = Line { drawn, seats, clef, item_of, out: HeardLine::default() };
     for seat in &seats.seats {
@@ -74,7 +75,7 @@ pub(super) fn draw_heard(
         }
     }
     line.silences();
-    line.sounds();
+    line.sounds(signatures);
     line.out
 }
 
@@ -299,13 +300,14 @@ impl Line<'_> {
     }
 
     /// How long each note sounded: a line from its head on, up to the next ink in its way.
-    fn sounds(&mut self) {
+    fn sounds(&mut self, signatures: &[Mark]) {
         let obstacles: Vec<(Belongs, [f64; 4])> = self
             .out
             .marks
             .iter()
             .filter(|(_, mark)| !matches!(mark.what, What::WrittenPlace | What::LedgerLine | What::Silence))
             .map(|&(belongs, ref mark)| (belongs, mark.bounds()))
+            .chain(signatures.iter().map(|mark| (Belongs::Staff, mark.bounds())))
             .collect();
         let mut lines = Vec::new();
         for (&event, note) in &self.drawn.notes {

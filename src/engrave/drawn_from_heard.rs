@@ -23,6 +23,8 @@ pub(super) const WORD_SIZE: f64 = 1.35;
 pub(super) const CUE: f64 = 0.66;
 /// Between what belongs to two notes.
 pub(super) const BETWEEN: f64 = 0.35;
+/// Beside a text, besides that: words of two notes are not to be read as one.
+const BESIDE_WORDS: f64 = 0.15;
 /// From a head (with its accidental) to the box round it.
 pub(super) const AROUND: f64 = 0.32;
 /// Half the height of the box, so that it clears an accidental's body and its own staff line.
@@ -393,7 +395,7 @@ fn head_reach(pitch: Spelling, accidental: bool, y: f64, scale: f64) -> Reach {
 }
 
 fn with_texts(reach: Reach, middle: f64, texts: &[Text]) -> Reach {
-    let half = texts.iter().map(Text::width).fold(0.0, f64::max) / 2.0;
+    let half = texts.iter().map(|text| text.width() / 2.0 + BESIDE_WORDS).fold(0.0, f64::max);
     Reach { left: reach.left.max(half - middle), right: reach.right.max(half + middle) }
 }
 

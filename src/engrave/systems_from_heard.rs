@@ -88,7 +88,13 @@ impl Maker<'_> {
         }
         let item_of = |event: usize| self.drawn.places.events[event].item;
         let mut staff = self.lower_staff(line);
-        let mut lower = draw_heard(self.drawn, &seats, self.music.clef, &words.missing, &item_of);
+        let signatures: Vec<Mark> = staff
+            .iter()
+            .filter(|mark| matches!(mark.what, What::KeySignature | What::TimeSignature))
+            .cloned()
+            .collect();
+        let mut lower =
+            draw_heard(self.drawn, &seats, self.music.clef, &words.missing, &item_of, &signatures);
         let (_, low) = extent(lower.marks.iter().map(|(_, mark)| mark).chain(&staff));
         self.row_label(&words.cents, low, &seats, &lower, &mut staff);
         draw_rows(&mut lower, low, ROW_STEP);

@@ -26,7 +26,7 @@ fn blocks(paper: Paper, times: usize) -> Vec<Block> {
     blocks
 }
 
-fn of_page<'a>(engraved: &'a Engraved, what: What) -> Vec<usize> {
+fn of_page(engraved: &Engraved, what: What) -> Vec<usize> {
     engraved.pages.iter().map(|page| page.marks.iter().filter(|mark| mark.what == what).count()).collect()
 }
 
