@@ -465,6 +465,7 @@ mod tests {
         assert_eq!(spelled(51.0, 0, -3), ("Eb3".to_owned(), false));
         // The bass sounds an octave below what it reads.
         assert_eq!(spelled(38.0, -12, 0), ("D3".to_owned(), false));
-        assert_eq!(spelled(110.0, 0, 0), ("D4".to_owned(), true));
+        // D5 is 14 steps over the middle line, 5 spaces over the staff; D6 would be over the limit.
+        assert_eq!(spelled(110.0, 0, 0), ("D5".to_owned(), true));
     }
 }
