@@ -1,0 +1,106 @@
+/* Choosing a note: that moment of the take, then the right pitch. Without sound in the page, the pitch alone. */
+"use strict";
+(function () {
+  const now = document.getElementById("now");
+  const store = document.getElementById("take-sound");
+  const notes = Array.from(document.querySelectorAll(".note[data-item]"));
+  const Context = window.AudioContext || window.webkitAudioContext;
+  let context = null;
+  let take = null;
+  let playing = [];
+  let turn = 0;
+
+  function open() {
+    if (context === null) { context = new Context(); }
+    return context.resume();
+  }
+
+  /* The take, decoded once, when it is first asked for. */
+  function decoded() {
+    if (take === null) {
+      const text = atob(store.textContent);
+      const bytes = new Uint8Array(text.length);
+      for (let k = 0; k !== text.length; k += 1) { bytes[k] = text.charCodeAt(k); }
+      take = new Promise(function (done, failed) { context.decodeAudioData(bytes.buffer, done, failed); });
+    }
+    return take;
+  }
+
+  function hush() {
+    playing.forEach(function (source) { try { source.stop(); } catch (over) { return; } });
+    playing = [];
+  }
+
+  /* A gain that rises and falls softly, so that nothing clicks. */
+  function soft(at, lasts, loud, rise) {
+    const gain = context.createGain();
+    gain.gain.setValueAtTime(0, at);
+    gain.gain.linearRampToValueAtTime(loud, at + rise);
+    gain.gain.setValueAtTime(loud, at + lasts - rise);
+    gain.gain.linearRampToValueAtTime(0, at + lasts);
+    gain.connect(context.destination);
+    return gain;
+  }
+
+  function playSpan(sound, at, from, to) {
+    const source = context.createBufferSource();
+    source.buffer = sound;
+    source.connect(soft(at, to - from, Number(store.dataset.gain), 0.02));
+    source.start(at, from, to - from);
+    playing.push(source);
+  }
+
+  /* Four quiet partials. */
+  function playPitch(at, hertz) {
+    const out = soft(at, 1.2, 0.12, 0.08);
+    [1, 0.4, 0.2, 0.1].forEach(function (share, k) {
+      const tone = context.createOscillator();
+      const level = context.createGain();
+      tone.frequency.value = hertz * (k + 1);
+      level.gain.value = share;
+      tone.connect(level);
+      level.connect(out);
+      tone.start(at);
+      tone.stop(at + 1.2);
+      playing.push(tone);
+    });
+  }
+
+  function choose(note) {
+    const mine = turn += 1;
+    const label = note.getAttribute("aria-label");
+    const hasSpan = store !== null ? note.dataset.from !== undefined : false;
+    notes.forEach(function (other) { other.classList.toggle("chosen", other.dataset.item === note.dataset.item); });
+    now.textContent = label + (hasSpan ? ". Now: your take, then the right pitch." : ". Now: the right pitch.");
+    if (Context === undefined) {
+      now.textContent = label + ". This browser cannot play sound here.";
+      return;
+    }
+    hush();
+    open().then(function () { return hasSpan ? decoded() : null; }).then(function (sound) {
+      if (mine !== turn) { return; }
+      const at = context.currentTime + 0.05;
+      let next = at;
+      if (sound !== null) {
+        const from = Number(note.dataset.from);
+        const to = Number(note.dataset.to);
+        playSpan(sound, at, from, to);
+        next = at + to - from + 0.25;
+      }
+      playPitch(next, Number(note.dataset.hertz));
+    }).catch(function () { now.textContent = label + ". The sound could not be played in this browser."; });
+  }
+
+  notes.forEach(function (note, k) {
+    note.addEventListener("click", function () { choose(note); });
+    note.addEventListener("keydown", function (event) {
+      if (event.key === "Escape") { turn += 1; hush(); }
+      if (event.key === "ArrowRight" ? k + 1 !== notes.length : false) { notes[k + 1].focus(); event.preventDefault(); }
+      if (event.key === "ArrowLeft" ? k !== 0 : false) { notes[k - 1].focus(); event.preventDefault(); }
+      if (note.tagName !== "BUTTON" ? event.key === "Enter" || event.key === " " : false) {
+        choose(note);
+        event.preventDefault();
+      }
+    });
+  });
+})();
