@@ -3,7 +3,7 @@
 use super::content::{PageContent, PageSettings, Room, playing};
 use super::policy::{SCRIPT, STYLE, policy};
 use super::sound_from_samples::{Sound, sound_from_samples};
-use super::staff::{NoteWords, note_words};
+use super::staff::{NoteWords, note_words, staves};
 use super::svg::Figure;
 use super::{strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
 use crate::findings::{Outcome, Report};
@@ -38,7 +38,7 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
                 meta name="color-scheme" content="light dark";
                 meta name="referrer" content="no-referrer";
                 title { (title) " (" (report.melody.instrument) ")" }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(&*STYLE)) }
             }
             body {
                 header {
@@ -123,7 +123,7 @@ fn judged_page(
                 @for line in first { (line) }
             }
         }
-        (notes(&note_words(content, sound, &settings.text()), sound.is_some()))
+        (notes(content, settings, &note_words(content, sound, &settings.text()), sound.is_some()))
         @if sections.iter().any(|section| more(section).is_some()) {
             section class="more" {
                 h2 { "More to know" }
@@ -206,9 +206,10 @@ fn pair(wide: &Figure, narrow: &Figure) -> Markup {
     }
 }
 
-/// Written notes and what was heard of them, bar by bar; each is a button.
-fn notes(notes: &[NoteWords], sound: bool) -> Markup {
+/// The double staff, and the same in words; each note is a button.
+fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords], sound: bool) -> Markup {
     let bar = |note: &NoteWords| note.label.split(',').next().unwrap_or_default().to_owned();
+    let staves = staves(content.report, content.melody, notes, &settings.text());
     html! {
         section {
             h2 { "As written, and as heard" }
@@ -219,11 +220,19 @@ fn notes(notes: &[NoteWords], sound: bool) -> Markup {
                 " Turn headphones low first."
             }
             p id="now" class="screen now" role="status" aria-live="polite" { "No note is chosen yet." }
-            ol class="bars" {
-                @for bars in notes.chunk_by(|a, b| bar(a) == bar(b)) {
-                    li {
-                        h3 { (bar(&bars[0])) }
-                        @for note in bars { (note_button(note)) }
+            (PreEscaped(&staves.outlines))
+            div class="wide staves" { (PreEscaped(&staves.wide)) }
+            div class="narrow staves" { (PreEscaped(&staves.narrow)) }
+            p class="facts" { "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone." }
+            @for remark in &staves.remarks { p class="facts" { (words::harmless(remark)) } }
+            details class="screen" {
+                summary { "The same notes in words" }
+                ol class="bars" {
+                    @for bars in notes.chunk_by(|a, b| bar(a) == bar(b)) {
+                        li {
+                            h3 { (bar(&bars[0])) }
+                            @for note in bars { (note_button(note)) }
+                        }
                     }
                 }
             }

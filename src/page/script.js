@@ -3,7 +3,11 @@
 (function () {
   const now = document.getElementById("now");
   const store = document.getElementById("take-sound");
-  const notes = Array.from(document.querySelectorAll(".note[data-item]"));
+  /* The buttons know the moments and pitches; the notes of the staves answer as their buttons do. */
+  const buttons = new Map();
+  document.querySelectorAll("button.note").forEach(function (button) { buttons.set(button.dataset.item, button); });
+  const staffNotes = Array.from(document.querySelectorAll("g.note"));
+  const notes = Array.from(buttons.values()).concat(staffNotes);
   const Context = window.AudioContext || window.webkitAudioContext;
   let context = null;
   let take = null;
@@ -66,11 +70,15 @@
     });
   }
 
-  function choose(note) {
+  function item(note) { return note.dataset.item || note.dataset.note; }
+
+  function choose(shown) {
+    const note = buttons.get(item(shown));
+    if (note === undefined) { return; }
     const mine = turn += 1;
     const label = note.getAttribute("aria-label");
     const hasSpan = store !== null ? note.dataset.from !== undefined : false;
-    notes.forEach(function (other) { other.classList.toggle("chosen", other.dataset.item === note.dataset.item); });
+    notes.forEach(function (other) { other.classList.toggle("chosen", item(other) === note.dataset.item); });
     now.textContent = label + (hasSpan ? ". Now: your take, then the right pitch." : ". Now: the right pitch.");
     if (Context === undefined) {
       now.textContent = label + ". This browser cannot play sound here.";
@@ -93,13 +101,13 @@
 
   notes.forEach(function (note, k) {
     note.addEventListener("click", function () { choose(note); });
-    note.addEventListener("keydown", function (event) {
-      if (event.key === "Escape") { turn += 1; hush(); }
-      if (event.key === "ArrowRight" ? k + 1 !== notes.length : false) { notes[k + 1].focus(); event.preventDefault(); }
-      if (event.key === "ArrowLeft" ? k !== 0 : false) { notes[k - 1].focus(); event.preventDefault(); }
-      if (note.tagName !== "BUTTON" ? event.key === "Enter" || event.key === " " : false) {
+    note.addEventListener("keydown", function (key) {
+      const step = key.key === "ArrowRight" ? 1 : key.key === "ArrowLeft" ? -1 : 0;
+      if (key.key === "Escape") { turn += 1; hush(); }
+      if (step !== 0 ? notes[k + step] !== undefined : false) { notes[k + step].focus(); key.preventDefault(); }
+      if (note.tagName !== "BUTTON" ? key.key === "Enter" || key.key === " " : false) {
         choose(note);
-        event.preventDefault();
+        key.preventDefault();
       }
     });
   });

@@ -18,8 +18,8 @@ use flacenc::error::Verify;
 
 /// Samples a second in the page.
 const RATE: SampleRate = SampleRate(16_000);
-/// Bytes a second that the FLAC stream may take: 0.84 MB a minute, 1.12 MB of base64.
-const MOST_BYTES_A_SECOND: f64 = 14_000.0;
+/// Bytes a second that the FLAC stream may take: 0.75 MB a minute, 1 MB of base64.
+const MOST_BYTES_A_SECOND: f64 = 12_500.0;
 /// The step is never wider than the quiet moments' level divided by this.
 const BELOW_THE_ROOM: f64 = 3.0;
 /// Nor wider than this below the peak, before the room for bytes is asked (a take without a pause has no quiet moment).

@@ -31,7 +31,7 @@ pub fn strings(report: &Report, room: Room) -> Option<Figure> {
             far => format!("{far:.0} cents {}", flat_or_sharp(string.cents)),
         };
         out.text("words", (0.0, y + 4.0), 12.0, Align::Start, &name);
-        out.line("string", (left, y), (width - right, y));
+        out.line("cord", (left, y), (width - right, y));
         out.line("ink", (x(0.0), y - 8.0), (x(0.0), y + 8.0));
         out.circle("mark", (x(string.cents), y), 4.5, &off);
         out.text("words", (width - right + 8.0, y + 4.0), 12.0, Align::Start, &off);

@@ -191,7 +191,7 @@ pub fn strip(tape: &StringTape, reach: f64, room: Room) -> Figure {
         let y = if crowded && k % 2 == 1 { 11.0 } else { 24.0 };
         out.text("words", (x(target.mm), y), 11.0, Align::Middle, &short(target));
     }
-    out.line("string", (left, top + board / 2.0), (width - 14.0, top + board / 2.0));
+    out.line("cord", (left, top + board / 2.0), (width - 14.0, top + board / 2.0));
     out.rect("nut", [left - 6.0, top - 4.0, 6.0, board + 8.0]);
     for (k, one) in tape.fallen.iter().enumerate() {
         let at = (x(one.mm), top + 14.0 + 10.0 * (k % 6) as f64);
