@@ -11,6 +11,7 @@ use fingertape::decode;
 use fingertape::findings::Report;
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::{Fifths, Instrument, Melody};
+use fingertape::page::PageContent;
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::pitch::Contour;
 use fingertape::report::{self, TextSettings};
@@ -72,7 +73,7 @@ Examples:
   fingertape check my-take.wav --melody my-melody.musicxml --instrument viola --a4 442 --bpm 80
   fingertape check my-take.mp3 --melody my-melody.abc --detail --json report.json
   fingertape check my-take.flac --melody my-melody.toml --format json
-  fingertape check my-take.wav --melody my-melody.toml --page report.html
+  fingertape check my-take.wav --melody my-melody.toml --page report.html --page report.pdf
 
 Exit codes:
   0  judged
@@ -92,10 +93,11 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     if let Some(file) = &arguments.json {
         keep_the_inputs("--json", file, &asked)?;
     }
-    if let Some(file) = &arguments.page.page {
-        keep_the_inputs("--page", file, &asked)?;
+    let pages = arguments.page.files()?;
+    for page in &pages {
+        keep_the_inputs("--page", page.path(), &asked)?;
     }
-    let judged = judge_and_keep(&asked)?;
+    let judged = judge(&asked)?;
     let report = &judged.report;
     let json = report::json(report);
     let written = arguments.json.as_ref().map_or(Ok(()), |file| write_file::whole(file, json.as_bytes()));
@@ -103,7 +105,9 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
         string_length: arguments.player.string_length(report.melody.instrument),
         bold: print::wants_bold(),
     };
-    let page = arguments.page.write(&judged, &[], None, arguments.detail, settings.string_length);
+    let content = judged.content(None, &[]);
+    let shown = arguments.page.settings(arguments.detail, settings.string_length);
+    let drawn = pages.iter().try_for_each(|page| page.write(&content, &shown));
     match arguments.format {
         ReportFormat::Json => print::plain(&json)?,
         ReportFormat::Text if arguments.detail => print::styled(&report::for_teacher(report, &settings))?,
@@ -111,7 +115,7 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     }
     // The player gets the report even where its file could not be written.
     written?;
-    page?;
+    drawn?;
     Ok(Ending::of(report.outcome))
 }
 
@@ -143,13 +147,23 @@ pub struct Judged {
     pub contour: Contour,
 }
 
-/// Reads both files, settles what neither says, and judges.
-pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
-    judge_and_keep(asked).map(|judged| judged.report)
+impl Judged {
+    /// What a page is made of: this take, its number in the take book where it has one, and earlier takes of the same
+    /// melody with theirs, oldest first.
+    pub fn content<'a>(&'a self, number: Option<u32>, earlier: &'a [(u32, Report)]) -> PageContent<'a> {
+        PageContent {
+            report: &self.report,
+            melody: &self.melody,
+            contour: Some(&self.contour),
+            samples: Some(&self.samples),
+            number,
+            earlier,
+        }
+    }
 }
 
-/// The same, for who wants to draw what was heard.
-pub fn judge_and_keep(asked: &JudgeRequest) -> miette::Result<Judged> {
+/// Reads both files, settles what neither says, and judges.
+pub fn judge(asked: &JudgeRequest) -> miette::Result<Judged> {
     failure::is_there(&asked.take, "the recording")?;
     failure::is_there(&asked.melody, "the melody")?;
     let read = formats::read_melody_for(&asked.melody, asked.instrument);

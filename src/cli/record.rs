@@ -74,8 +74,8 @@ Headphones keep the clicks out of the recording. Turn them low before you put th
 so close to the ear can harm it. Without headphones use --silent-count.
 
 Each take is a few plain files in the take book: the recording as it grows (.wav), the melody as
-you wrote it (.melody.toml), the report as words and as JSON, and when and how it was recorded. No
-take is ever written over. 'fingertape takes' lists them, shows what improved, and deletes them.
+you wrote it (.melody.toml), the report as a page for a browser, as words and as JSON, and when and
+how it was recorded. No take is ever written over. 'fingertape takes' lists them, shows what improved, and deletes them.
 
 Examples:
   fingertape record my-melody.toml
@@ -145,8 +145,14 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let noted = take.write_about(&about).map_err(book_place::failed);
     view.say(why_it_ended(&recorded.why));
     let judged = judge_take::judge_take(&take, &about)?;
-    let kept = judge_take::keep_report(&take, &judged, arguments.player.string_length(instrument));
-    tell(arguments, &book, &take, &judged, &mut view)?;
+    let earlier = earlier(&book, &take, &judged.report);
+    let kept = judge_take::keep_report(
+        &take,
+        &judged,
+        earlier.as_deref().unwrap_or_default(),
+        arguments.player.string_length(instrument),
+    );
+    tell(arguments, &earlier?, &take, &judged.report, &mut view)?;
     // The player gets the report even where its files could not be written.
     noted.and(kept).map_err(|error| {
         Failure::new(
@@ -154,7 +160,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
             "make room on the disk; then 'fingertape takes --recover' writes the report",
         )
     })?;
-    Ok(Ending::of(judged.outcome))
+    Ok(Ending::of(judged.report.outcome))
 }
 
 fn look(arguments: &RecordArguments) -> Look {
@@ -273,7 +279,7 @@ fn why_it_ended(why: &Why) -> &'static str {
 
 fn tell(
     arguments: &RecordArguments,
-    book: &Book,
+    earlier: &[(u32, Report)],
     take: &Take,
     judged: &Report,
     view: &mut LiveView,
@@ -282,14 +288,7 @@ fn tell(
         bold: print::wants_bold(),
         string_length: arguments.player.string_length(judged.melody.instrument),
     };
-    let takes = book.melodies().map_err(book_place::failed)?;
-    let takes = takes
-        .iter()
-        .find(|melody| melody.has(take))
-        .map_or_else(|| Ok(Vec::new()), fingertape::takes::MelodyFolder::takes)
-        .map_err(book_place::failed)?;
-    let changed = judged_before(&takes, take, judged)
-        .map(|(number, before)| report::what_changed(&before, number, judged));
+    let changed = earlier.last().map(|(number, before)| report::what_changed(before, *number, judged));
     match arguments.format {
         ReportFormat::Json => {
             print::plain(&report::json(judged))?;
@@ -309,17 +308,18 @@ fn tell(
             }
         }
     }
-    view.say(&format!("\nThe take: {}\nAll takes: fingertape takes", take.wav().display()));
+    view.say(&format!(
+        "\nThe take: {}\nThe report to look at, and to click on: {}\nAll takes: fingertape takes",
+        take.wav().display(),
+        take.report_page().display()
+    ));
     Ok(())
 }
 
-/// The newest judged take before `take` of the same melody, note for note.
-fn judged_before(takes: &[Take], take: &Take, report: &Report) -> Option<(u32, Report)> {
-    takes
-        .iter()
-        .rev()
-        .filter(|earlier| earlier.number < take.number)
-        // A report that cannot be read is passed over; `takes` says so.
-        .filter_map(|earlier| Some((earlier.number, earlier.report().ok()??)))
-        .find(|(_, earlier)| report::same_melody(earlier, report))
+/// The judged takes of the same melody before this one.
+fn earlier(book: &Book, take: &Take, report: &Report) -> miette::Result<Vec<(u32, Report)>> {
+    let melodies = book.melodies().map_err(book_place::failed)?;
+    let Some(folder) = melodies.iter().find(|melody| melody.has(take)) else { return Ok(Vec::new()) };
+    let takes = folder.takes().map_err(book_place::failed)?;
+    Ok(judge_take::judged_before(&takes, take, report))
 }

@@ -48,8 +48,8 @@ pub struct TakesArguments {
 
 const AFTER_HELP: &str = "\
 Each melody has a folder in the take book, and each take a few plain files in it, such as
-take-003.wav (the recording), take-003.melody.toml (the melody as it was then), take-003.report.txt
-and .report.json, take-003.about.json (when it was recorded, and how). You may copy them anywhere.
+take-003.wav (the recording), take-003.melody.toml (the melody as it was then), take-003.report.html,
+.report.txt and .report.json, take-003.about.json (when it was recorded, and how). You may copy them.
 Deleted is deleted: there is no waste bin. Only files that fingertape made are ever deleted.
 
 Examples:
@@ -236,13 +236,13 @@ fn recover_one(take: &Take) -> miette::Result<String> {
         ));
         take.write_about(&about).map_err(failed)?;
     }
-    let report = judge_take::judge_take(take, &about)?;
-    judge_take::keep_report(take, &report, None)?;
+    let judged = judge_take::judge_take(take, &about)?;
+    judge_take::keep_report(take, &judged, &[], None)?;
     let seconds = repaired.duration.0;
     Ok(format!(
         "recovered, {seconds:.1} s; {}. The report: {}",
-        report::right_notes(&report),
-        take.report_text().display()
+        report::right_notes(&judged.report),
+        take.report_page().display()
     ))
 }
 

@@ -3,7 +3,7 @@
 use crate::findings::{NoteFinding, Report};
 use crate::notation::Melody;
 use crate::pitch::Contour;
-use crate::report::TextSettings;
+use crate::report::{TextSettings, words};
 use crate::samples::Samples;
 use crate::units::Millimetres;
 
@@ -22,6 +22,27 @@ pub struct PageContent<'a> {
     pub number: Option<u32>,
     /// Earlier takes of the same melody with their numbers, oldest first; may be empty.
     pub earlier: &'a [(u32, Report)],
+}
+
+impl PageContent<'_> {
+    /// The melody's title, without what a screen would obey.
+    pub(super) fn title(&self) -> String {
+        let name = words::harmless(&self.report.melody.title);
+        if name.trim().is_empty() { "A melody".to_owned() } else { name }
+    }
+
+    /// The take in a line: instrument, number, length, tempo, A.
+    pub(super) fn facts(&self) -> String {
+        let report = self.report;
+        let mut facts = vec![words::sentence(&report.melody.instrument.to_string())];
+        facts.extend(self.number.map(|number| format!("take {number}")));
+        facts.push(format!("{:.0} seconds", report.take.duration_s));
+        if let Some(bpm) = report.tempo.played_bpm.filter(|bpm| bpm.is_finite()) {
+            facts.push(format!("about {bpm:.0} beats a minute"));
+        }
+        facts.push(format!("A = {} Hz", report.melody.a4_hz));
+        facts.join(" · ")
+    }
 }
 
 /// How the page is to be.

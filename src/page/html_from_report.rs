@@ -5,7 +5,7 @@ use super::policy::{SCRIPT, STYLE, policy};
 use super::sound_from_samples::{Sound, sound_from_samples};
 use super::staff::{NoteWords, note_words, staves};
 use super::svg::Figure;
-use super::{strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
+use super::{explained, strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
 use crate::findings::{Outcome, Report};
 use crate::report::{
     About, ChildSection, TeacherTable, child_sections, counts_by_bar, how_to_read, teacher_summary,
@@ -26,8 +26,7 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
     let sections = child_sections(report, &settings.text());
     let judged = report.outcome == Outcome::Judged;
     let sound = if settings.sound && judged { sound_of(content) } else { None };
-    let name = words::harmless(&report.melody.title);
-    let title = if name.trim().is_empty() { "A melody".to_owned() } else { name };
+    let title = content.title();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -43,7 +42,7 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
             body {
                 header {
                     h1 { (title) }
-                    p class="facts" { (facts(content)) }
+                    p class="facts" { (content.facts()) }
                 }
                 main {
                     @if judged { (judged_page(content, settings, &sections, sound.as_ref())) }
@@ -51,7 +50,7 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
                     @if settings.detail { (detail(report, settings)) }
                 }
                 footer {
-                    p { "Made by fingertape from this one take. It hears pitch and time; tone, posture and music are for your teacher's ears. This file holds "
+                    p { (explained::MADE_BY) " This file holds "
                         @if sound.is_some() { "the recording itself: share it as carefully as a recording." }
                         @else { "no recording." }
                     }
@@ -74,18 +73,6 @@ fn sound_of(content: &PageContent<'_>) -> Option<Sound> {
     sound_from_samples(content.samples?, Seconds(first - AROUND), Seconds(last + AROUND))
 }
 
-fn facts(content: &PageContent<'_>) -> String {
-    let report = content.report;
-    let mut facts = vec![words::sentence(&report.melody.instrument.to_string())];
-    facts.extend(content.number.map(|number| format!("take {number}")));
-    facts.push(format!("{:.0} seconds", report.take.duration_s));
-    if let Some(bpm) = report.tempo.played_bpm.filter(|bpm| bpm.is_finite()) {
-        facts.push(format!("about {bpm:.0} beats a minute"));
-    }
-    facts.push(format!("A = {} Hz", report.melody.a4_hz));
-    facts.join(" · ")
-}
-
 fn refused_page(sections: &[ChildSection]) -> Markup {
     html! {
         @for section in sections {
@@ -94,7 +81,7 @@ fn refused_page(sections: &[ChildSection]) -> Markup {
                 @for line in &section.lines { p { (line) } }
             }
         }
-        p { "Nothing was graded, and nothing counts against you." }
+        p { (explained::REFUSED) }
     }
 }
 
@@ -119,7 +106,7 @@ fn judged_page(
             p { (good.first().map_or("", String::as_str)) }
             h2 { (About::FixFirst.heading()) }
             p class="fix" {
-                @if first.is_empty() { "I found nothing to fix. Play it to somebody!" }
+                @if first.is_empty() { (explained::NOTHING_TO_FIX) }
                 @for line in first { (line) }
             }
         }
@@ -135,10 +122,8 @@ fn judged_page(
         }
         @if !tapes.is_empty() {
             section {
-                h2 { "Where your fingers fell" }
-                p { "Each strip is a string, with the nut at the left, for a string of "
-                    (format!("{:.0}", settings.text().string_length_of(report.melody.instrument).0))
-                    " mm. A hatched tape is where a finger belongs; anywhere on it is in tune. A dot is where your finger was, worked out from the pitch. An open ring: the pitch moved. A square on its corner: another note." }
+                h2 { (explained::TAPES_HEADING) }
+                p { (explained::tapes(settings.text().string_length_of(report.melody.instrument))) }
                 @for tape in &tapes {
                     div class="keep" {
                         h3 { "The " (tape.letter) " string" }
@@ -152,8 +137,8 @@ fn judged_page(
         }
         @if let (Some(wide), Some(narrow)) = (traces(Room::Wide), traces(Room::Narrow)) {
             section {
-                h2 { "The sound over time" }
-                p { "The line is the pitch that I heard. A pale band is a written note, half a semitone to both sides, from where your note began to where it ended. A line that slides into its band is a scoop; one that waves is a wobble or vibrato." }
+                h2 { (explained::TRACE_HEADING) }
+                p { (explained::TRACE) }
                 (pair(&wide, &narrow))
             }
         }
@@ -162,8 +147,8 @@ fn judged_page(
             timing_from_report::timing(report, content.melody, Room::Narrow),
         ) {
             section {
-                h2 { "Your beat, bar by bar" }
-                p { "The lines across are your own steady beat. A dot straight over its place began in time; a square on its corner began a tenth of a beat or more early or late." }
+                h2 { (explained::TIMING_HEADING) }
+                p { (explained::TIMING) }
                 (pair(&wide, &narrow))
             }
         }
@@ -171,9 +156,9 @@ fn judged_page(
             (strings_from_report::strings(report, Room::Wide), strings_from_report::strings(report, Room::Narrow))
         {
             section class="keep" {
-                h2 { "How the strings are tuned" }
+                h2 { (explained::STRINGS_HEADING) }
                 (pair(&wide, &narrow))
-                p { "Only strings that I heard open. A string is under tension and can snap: ask your teacher or another grown-up to tune it with you, with small turns and your face away from the strings." }
+                p { (explained::STRINGS) }
             }
         }
         (progress(content))
@@ -212,7 +197,7 @@ fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords]
     let staves = staves(content.report, content.melody, notes, &settings.text());
     html! {
         section {
-            h2 { "As written, and as heard" }
+            h2 { (explained::STAFF_HEADING) }
             p id="help" class="screen" {
                 "Choose a note (click, or Enter): "
                 @if sound { "you hear that moment of your take, then the right pitch." }
@@ -223,7 +208,7 @@ fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords]
             (PreEscaped(&staves.outlines))
             div class="wide staves" { (PreEscaped(&staves.wide)) }
             div class="narrow staves" { (PreEscaped(&staves.narrow)) }
-            p class="facts" { "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone." }
+            p class="facts" { (explained::STAFF) }
             @for remark in &staves.remarks { p class="facts" { (words::harmless(remark)) } }
             details class="screen" {
                 summary { "The same notes in words" }
@@ -267,7 +252,7 @@ fn progress(content: &PageContent<'_>) -> Markup {
     bars.dedup();
     html! {
         section class="keep" {
-            h2 { "Since earlier takes" }
+            h2 { (explained::PROGRESS_HEADING) }
             p { (what_changed(before, number, content.report).trim_end()) }
             table {
                 caption { "Right notes and rests of those that could be judged, in each bar" }
@@ -293,12 +278,12 @@ fn progress(content: &PageContent<'_>) -> Markup {
 fn detail(report: &Report, settings: &PageSettings) -> Markup {
     html! {
         section class="detail" {
-            h2 { "For the teacher: every number" }
+            h2 { (explained::DETAIL_HEADING) }
             ul { @for line in teacher_summary(report).lines() { li { (line) } } }
             @for table in teacher_tables(report, &settings.text()) { (teacher_table(&table)) }
             @let read = how_to_read(report, &settings.text());
             @if !read.is_empty() {
-                h3 { "How to read this" }
+                h3 { (explained::HOW_TO_READ) }
                 p { (read.split_whitespace().collect::<Vec<_>>().join(" ")) }
             }
             @if !report.take.remarks.is_empty() {

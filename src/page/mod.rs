@@ -4,13 +4,17 @@
 //! nothing in here can fail. A figure is a drawing with a size (`Figure`), made for a wide window or for a phone.
 
 mod content;
+mod explained;
+mod figure_on_paper;
 mod html_from_report;
+mod pages_from_report;
 mod policy;
 mod resampled;
 mod sound_from_samples;
 mod staff;
 mod strings_from_report;
 mod svg;
+mod table_figure;
 mod tape_from_report;
 #[cfg(test)]
 mod tests_of_pages;
@@ -19,6 +23,7 @@ mod trace_from_contour;
 
 pub use content::{PageContent, PageSettings, Room};
 pub use html_from_report::html;
+pub use pages_from_report::pages_from_report;
 pub use sound_from_samples::{Sound, sound_from_samples};
 pub use strings_from_report::strings as strings_figure;
 pub use svg::Figure;

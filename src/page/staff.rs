@@ -153,6 +153,17 @@ pub fn staves(report: &Report, melody: &Melody, notes: &[NoteWords], settings: &
     }
 }
 
+/// The double staff for paper.
+pub fn systems_on_paper(
+    report: &Report,
+    melody: &Melody,
+    settings: &TextSettings,
+    width_mm: f64,
+) -> Vec<System> {
+    let heard = heard_from_report(report, melody, settings);
+    systems_from_heard(melody, &heard, width_mm, WIDE.1).systems
+}
+
 fn told(report: &Report, notes: &[NoteWords], belongs: Belongs) -> Option<Told> {
     let picture = |label: String| Told { role: "img".to_owned(), label, focusable: false };
     match belongs {

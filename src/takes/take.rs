@@ -32,7 +32,8 @@ impl Take {
     /// The number of the take that a file of a melody's folder belongs to; `None` for other files.
     pub(super) fn number_of(file_name: &str) -> Option<u32> {
         let (number, ending) = file_name.strip_prefix("take-")?.split_once('.')?;
-        let known = ["wav", "about.json", "report.json", "report.txt", "melody"].contains(&ending)
+        let known = ["wav", "about.json", "report.html", "report.json", "report.txt", "melody"]
+            .contains(&ending)
             || ending.starts_with("melody.");
         let known =
             known && (3..=9).contains(&number.len()) && number.bytes().all(|byte| byte.is_ascii_digit());
@@ -57,6 +58,11 @@ impl Take {
     /// The report as words.
     pub fn report_text(&self) -> PathBuf {
         self.file("report.txt")
+    }
+
+    /// The report as a page for a browser.
+    pub fn report_page(&self) -> PathBuf {
+        self.file("report.html")
     }
 
     /// What is known about it besides its sound.
@@ -137,12 +143,13 @@ impl Take {
         self.write(&self.about_json(), about.to_json().as_bytes())
     }
 
-    /// Writes the report, as words first: a take counts as judged once its JSON is there.
+    /// Writes the report as words, as a page and as JSON, in this order: a take counts as judged once its JSON is there.
     ///
     /// # Errors
     /// [`TakesError::File`].
-    pub fn write_report(&self, text: &str, json: &str) -> Result<(), TakesError> {
+    pub fn write_report(&self, text: &str, page: &str, json: &str) -> Result<(), TakesError> {
         self.write(&self.report_text(), text.as_bytes())?;
+        self.write(&self.report_page(), page.as_bytes())?;
         self.write(&self.report_json(), json.as_bytes())
     }
 

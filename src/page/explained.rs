@@ -1,0 +1,36 @@
+//! The headings of the page, and how to read each figure: the same on the screen and on paper.
+
+use crate::units::Millimetres;
+
+pub(super) const NOTHING_TO_FIX: &str = "I found nothing to fix. Play it to somebody!";
+pub(super) const REFUSED: &str = "Nothing was graded, and nothing counts against you.";
+pub(super) const MADE_BY: &str = "Made by fingertape from this one take. It hears pitch and time; tone, posture and music are for your teacher's ears.";
+
+pub(super) const STAFF_HEADING: &str = "As written, and as heard";
+pub(super) const STAFF: &str =
+    "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone.";
+
+pub(super) const TAPES_HEADING: &str = "Where your fingers fell";
+
+/// How to read the tapes of a string of that length.
+pub(super) fn tapes(string: Millimetres) -> String {
+    format!(
+        "Each strip is a string, with the nut at the left, for a string of {:.0} mm. A hatched tape is where a finger \
+         belongs; anywhere on it is in tune. A dot is where your finger was, worked out from the pitch. An open ring: \
+         the pitch moved. A square on its corner: another note.",
+        string.0
+    )
+}
+
+pub(super) const TRACE_HEADING: &str = "The sound over time";
+pub(super) const TRACE: &str = "The line is the pitch that I heard. A pale band is a written note, half a semitone to both sides, from where your note began to where it ended. A line that slides into its band is a scoop; one that waves is a wobble or vibrato.";
+
+pub(super) const TIMING_HEADING: &str = "Your beat, bar by bar";
+pub(super) const TIMING: &str = "The lines across are your own steady beat. A dot straight over its place began in time; a square on its corner began a tenth of a beat or more early or late.";
+
+pub(super) const STRINGS_HEADING: &str = "How the strings are tuned";
+pub(super) const STRINGS: &str = "Only strings that I heard open. A string is under tension and can snap: ask your teacher or another grown-up to tune it with you, with small turns and your face away from the strings.";
+
+pub(super) const PROGRESS_HEADING: &str = "Since earlier takes";
+pub(super) const DETAIL_HEADING: &str = "For the teacher: every number";
+pub(super) const HOW_TO_READ: &str = "How to read this";
