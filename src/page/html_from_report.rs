@@ -124,7 +124,7 @@ fn judged_page(
             section {
                 h2 { (explained::TAPES_HEADING) }
                 p { (explained::tapes(settings.text().string_length_of(report.melody.instrument))) }
-                @for tape in &tapes {
+                div class="tapes" { @for tape in &tapes {
                     div class="keep" {
                         h3 { "The " (tape.letter) " string" }
                         @if !tape.targets.is_empty() {
@@ -132,7 +132,7 @@ fn judged_page(
                         }
                         ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
                     }
-                }
+                } }
             }
         }
         @if let (Some(wide), Some(narrow)) = (traces(Room::Wide), traces(Room::Narrow)) {

@@ -145,7 +145,7 @@ pub fn sentences(report: &Report, tape: &StringTape) -> Vec<String> {
         let middle = 0.5 * (off[(off.len() - 1) / 2] + off[off.len() / 2]);
         let where_it_fell = if (target.in_tune.0 - target.mm..=target.in_tune.1 - target.mm).contains(&middle)
         {
-            format!("on its tape ({middle:+.1} mm)")
+            format!("on its tape ({} mm)", signed(middle))
         } else if middle < 0.0 {
             format!("{:.1} mm too close to the nut, so it sounds low", -middle)
         } else {
@@ -154,6 +154,12 @@ pub fn sentences(report: &Report, tape: &StringTape) -> Vec<String> {
         lines.push(format!("{finger} ({}), {}: {where_it_fell}.", target.name, times(off.len())));
     }
     lines
+}
+
+/// A tenth of a millimetre, with a sign of its own only where it is not 0.
+fn signed(mm: f64) -> String {
+    let tenths = (mm * 10.0).round() / 10.0;
+    if tenths == 0.0 { "0.0".to_owned() } else { format!("{tenths:+.1}").replace('-', "−") }
 }
 
 fn times(count: usize) -> String {
@@ -198,14 +204,14 @@ pub fn strip(tape: &StringTape, reach: f64, room: Room) -> Figure {
         if !one.in_tune && !one.wrong {
             out.line("accent", at, (x(one.target_mm), at.1));
         }
-        let title = format!("{}: {:+.1} mm from its place", one.at, one.mm - one.target_mm);
+        let title = format!("{}: {} mm from its place", one.at, signed(one.mm - one.target_mm));
         match (one.wrong, one.steady) {
             (true, _) => out.diamond("hollow", at, 5.5, &title),
             (false, true) => out.circle("mark", at, 4.0, &title),
             (false, false) => out.circle("hollow", at, 4.0, &title),
         }
     }
-    let step = if scale < 2.5 { 20 } else { 10 };
+    let step = [10, 20].into_iter().find(|step| f64::from(*step) * scale >= 44.0).unwrap_or(50) as usize;
     for mm in (0..=reach as usize).step_by(step) {
         out.line("ink", (x(mm as f64), bottom + 3.0), (x(mm as f64), bottom + 7.0));
         let words = if mm == 0 { "nut".to_owned() } else { format!("{mm} mm") };
