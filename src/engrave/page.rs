@@ -85,7 +85,7 @@ pub struct PlacedFigure {
     /// Its width and height in millimetres; ink outside of that is cut off.
     pub size_mm: (f64, f64),
     /// SVG elements whose unit is the millimetre, from its own left upper corner; known to be well-formed.
-    pub(super) svg: String,
+    pub svg: String,
 }
 
 impl Page {

@@ -40,12 +40,12 @@ impl Block {
 /// Marks of a page are counted in the spaces of this staff, whatever the systems on it have.
 const STAFF_MM: f64 = 8.0;
 /// Ems in millimetres: title, heading, paragraph; lines are `LEADING` ems apart.
-const TITLE_MM: f64 = 7.0;
-const HEADING_MM: f64 = 5.0;
-const PARAGRAPH_MM: f64 = 4.2;
+const TITLE_MM: f64 = 6.4;
+const HEADING_MM: f64 = 4.3;
+const PARAGRAPH_MM: f64 = 3.5;
 const LEADING: f64 = 1.35;
 /// Between two blocks, in millimetres.
-const BETWEEN_MM: f64 = 3.5;
+const BETWEEN_MM: f64 = 1.6;
 
 /// The pages of blocks, at least one; where there are several they are numbered. `title` is told to who does not see
 /// them.

@@ -1,7 +1,11 @@
 //! A figure as it is printed: what the style sheet says by classes is said by attributes, in black and grey, because a
 //! printed page has no style sheet.
 
-use super::svg::Figure;
+use super::content::Room;
+use super::svg::{Align, Elements, Figure};
+
+/// The room of a heading over a drawing, in its pixels.
+const HEADING: f64 = 18.0;
 
 /// What each class of a figure is on paper. The names are those of `style.css`, and so are the widths; the colours are
 /// those of its part for print.
@@ -9,11 +13,11 @@ const ON_PAPER: &[(&str, &str)] = &[
     ("ink", "stroke=\"#000\" stroke-width=\"1\""),
     ("hair", "stroke=\"#bbb\" stroke-width=\"1\""),
     ("bar", "stroke=\"#777\" stroke-width=\"1\" stroke-dasharray=\"3 3\""),
-    ("string", "stroke=\"#777\" stroke-width=\"1.5\""),
+    ("cord", "stroke=\"#777\" stroke-width=\"1.5\""),
     ("accent", "stroke=\"#8a3b12\" stroke-width=\"2\""),
     ("board", "fill=\"none\" stroke=\"#777\" stroke-width=\"1\""),
     ("tape", "fill=\"#e8e8e8\""),
-    ("band", "fill=\"#e8e8e8\""),
+    ("band", "fill=\"#ddd\""),
     ("hatch", "fill=\"none\" stroke=\"#777\" stroke-width=\"0.7\""),
     ("nut", "fill=\"#000\""),
     ("mark", "fill=\"#000\""),
@@ -39,10 +43,31 @@ impl Figure {
     }
 }
 
+/// Drawings for phones, two beside each other and each under its heading, as drawings for paper.
+pub(super) fn two_abreast(drawings: &[(String, Figure)]) -> Vec<Figure> {
+    drawings.chunks(2).map(abreast).collect()
+}
+
+fn abreast(drawings: &[(String, Figure)]) -> Figure {
+    let width = Room::Wide.width();
+    let high = |least: f64, one: &(String, Figure)| least.max(one.1.height);
+    let height = drawings.iter().fold(0.0, high) + HEADING;
+    let mut elements = String::new();
+    for (place, (heading, figure)) in drawings.iter().enumerate() {
+        let left = if place == 0 { 0.0 } else { width - figure.width };
+        let mut words = Elements::default();
+        words.text("words", (left, HEADING - 5.0), 12.0, Align::Start, heading);
+        elements.push_str(&words.figure(width, height, String::new()).elements);
+        elements
+            .push_str(&format!("<g transform=\"translate({left:.1} {HEADING:.1})\">{}</g>", figure.elements));
+    }
+    let label = drawings.iter().map(|one| one.1.label.as_str()).collect::<Vec<_>>().join(" ");
+    Figure { width, height, label, elements }
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::policy::STYLE;
-    use super::super::svg::{Align, Elements};
     use super::*;
 
     #[test]

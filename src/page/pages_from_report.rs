@@ -1,6 +1,7 @@
 //! The report on paper: the same sections and the same figures as the page for a browser, as pages for a PDF.
 
 use super::content::{PageContent, PageSettings, Room};
+use super::figure_on_paper::two_abreast;
 use super::staff::systems_on_paper;
 use super::svg::Figure;
 use super::{
@@ -35,6 +36,9 @@ pub fn pages_from_report(content: &PageContent<'_>, settings: &PageSettings, pap
     pages_from_blocks(&title, &sheet.blocks, paper)
 }
 
+/// Figures are a little narrower than the lines, so that a report of eight bars stays on two pages.
+const OF_THE_WIDTH: f64 = 0.8;
+
 struct Sheet {
     blocks: Vec<Block>,
     width_mm: f64,
@@ -57,7 +61,7 @@ impl Sheet {
     }
 
     fn figure(&mut self, figure: &Figure) {
-        let (svg, size_mm) = figure.on_paper(self.width_mm);
+        let (svg, size_mm) = figure.on_paper(self.width_mm * OF_THE_WIDTH);
         self.blocks.push(Block::Figure { svg, size_mm });
     }
 }
@@ -88,10 +92,14 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
         sheet.heading(explained::TAPES_HEADING);
         sheet.paragraph(&explained::tapes(settings.text().string_length_of(report.melody.instrument)));
         let reach = tape_from_report::reach(&tapes);
-        for tape in tapes.iter().filter(|tape| !tape.targets.is_empty()) {
-            sheet.paragraph(&format!("The {} string", tape.letter));
-            sheet.figure(&tape_from_report::strip(tape, reach, Room::Wide));
-        }
+        let fingered = tapes.iter().filter(|tape| !tape.targets.is_empty());
+        let strips: Vec<(String, Figure)> = fingered
+            .map(|tape| {
+                let heading = format!("The {} string", tape.letter);
+                (heading, tape_from_report::strip(tape, reach, Room::Narrow))
+            })
+            .collect();
+        two_abreast(&strips).iter().for_each(|pair| sheet.figure(pair));
     }
     if let Some(trace) =
         content.contour.and_then(|contour| trace_from_contour::trace(report, contour, Room::Wide))

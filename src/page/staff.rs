@@ -128,6 +128,8 @@ pub struct Staves {
 /// Width and staff height in millimetres.
 const WIDE: (f64, f64) = (178.0, 7.0);
 const NARROW: (f64, f64) = (86.0, 6.0);
+/// The height of a staff on paper, where two pages have to hold everything.
+const PAPER_STAFF: f64 = 6.2;
 /// Before the ids of the outlines.
 const PREFIX: &str = "g-";
 
@@ -161,7 +163,7 @@ pub fn systems_on_paper(
     width_mm: f64,
 ) -> Vec<System> {
     let heard = heard_from_report(report, melody, settings);
-    systems_from_heard(melody, &heard, width_mm, WIDE.1).systems
+    systems_from_heard(melody, &heard, width_mm, PAPER_STAFF).systems
 }
 
 fn told(report: &Report, notes: &[NoteWords], belongs: Belongs) -> Option<Told> {

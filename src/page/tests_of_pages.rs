@@ -2,6 +2,7 @@
 
 use super::policy::{SCRIPT, STYLE};
 use super::*;
+use crate::engrave::Paper;
 use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict, StringTuning};
 use crate::formats::read_melody_bytes;
 use crate::notation::Melody;
@@ -266,5 +267,35 @@ fn words_have_the_contrast_of_wcag_aa_and_marks_that_of_figures() {
         }
         // 1.4.11: 3 to 1 for what is needed to understand a figure.
         assert!(contrast(theme["edge"], theme["paper"]) >= 3.0, "{theme:?}");
+    }
+}
+
+/// What a style sheet says on the screen must be said by attributes on paper.
+#[test]
+fn on_paper_nothing_waits_for_a_style_sheet_and_the_demo_takes_two_pages() {
+    let heard = demo();
+    let Heard { report, melody, contour, samples } = &heard;
+    let content = PageContent {
+        report,
+        melody,
+        contour: Some(contour),
+        samples: Some(samples),
+        number: None,
+        earlier: &[],
+    };
+    for paper in [Paper::Letter, Paper::A4] {
+        for detail in [false, true] {
+            let drawn =
+                pages_from_report(&content, &PageSettings { detail, ..PageSettings::default() }, paper);
+            assert_eq!(drawn.remarks, []);
+            let figures: Vec<_> = drawn.pages.iter().flat_map(|page| &page.figures).collect();
+            assert!(figures.len() >= 4, "{}", figures.len());
+            for figure in figures {
+                let class =
+                    figure.svg.find("class=").map(|at| figure.svg[at..].chars().take(30).collect::<String>());
+                assert_eq!(class, None);
+            }
+            assert!(detail || drawn.pages.len() == 2, "{paper:?}: {} pages", drawn.pages.len());
+        }
     }
 }
