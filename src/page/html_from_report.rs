@@ -139,15 +139,18 @@ fn judged_page(
                 p { "Each strip is a string, with the nut at the left, for a string of "
                     (format!("{:.0}", settings.text().string_length_of(report.melody.instrument).0))
                     " mm. A hatched tape is where a finger belongs; anywhere on it is in tune. A dot is where your finger was, worked out from the pitch. An open ring: the pitch moved. A square on its corner: another note." }
-                div class="tapes" { @for tape in &tapes {
-                    div class="keep" {
-                        h3 { "The " (tape.letter) " string" }
-                        @if !tape.targets.is_empty() {
+                div class="tapes" {
+                    @for tape in tapes.iter().filter(|tape| !tape.targets.is_empty()) {
+                        div class="keep" {
+                            h3 { "The " (tape.letter) " string" }
                             (both(|room| tape_from_report::strip(tape, tape_from_report::reach(&tapes), room)))
+                            ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
                         }
-                        ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
                     }
-                } }
+                }
+                @for tape in tapes.iter().filter(|tape| tape.targets.is_empty()) {
+                    p { "The " (tape.letter) " string. " @for line in tape_from_report::sentences(report, tape) { (line) } }
+                }
             }
         }
         @if let (Some(wide), Some(narrow)) = (traces(Room::Wide), traces(Room::Narrow)) {
