@@ -124,15 +124,18 @@ fn judged_page(
             section {
                 h2 { (explained::TAPES_HEADING) }
                 p { (explained::tapes(settings.text().string_length_of(report.melody.instrument))) }
-                div class="tapes" { @for tape in &tapes {
-                    div class="keep" {
-                        h3 { "The " (tape.letter) " string" }
-                        @if !tape.targets.is_empty() {
+                div class="tapes" {
+                    @for tape in tapes.iter().filter(|tape| !tape.targets.is_empty()) {
+                        div class="keep" {
+                            h3 { "The " (tape.letter) " string" }
                             (both(|room| tape_from_report::strip(tape, tape_from_report::reach(&tapes), room)))
+                            ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
                         }
-                        ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
                     }
-                } }
+                }
+                @for tape in tapes.iter().filter(|tape| tape.targets.is_empty()) {
+                    p { "The " (tape.letter) " string. " @for line in tape_from_report::sentences(report, tape) { (line) } }
+                }
             }
         }
         @if let (Some(wide), Some(narrow)) = (traces(Room::Wide), traces(Room::Narrow)) {

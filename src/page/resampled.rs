@@ -33,7 +33,7 @@ pub fn resampled(samples: &Samples, rate: SampleRate) -> Samples {
     // Silence at both ends, so that no filter reaches over an end.
     let mut padded = vec![0.0; reach];
     padded.extend_from_slice(&samples.mono);
-    padded.resize(padded.len() + reach + 2, 0.0);
+    padded.resize(padded.len() + reach + 10, 0.0);
     let count = (samples.mono.len() as u64 * to).div_ceil(from);
     let mono = (0..count)
         .map(|k| {
@@ -46,7 +46,8 @@ pub fn resampled(samples: &Samples, rate: SampleRate) -> Samples {
     Samples { mono, rate }
 }
 
-/// The taps for a point `phase` of a sample after the middle one; `cutoff` is of half the input rate. The taps sum to 1.
+/// The taps for a point `phase` of a sample after the middle one; `cutoff` is of half the input rate. The taps sum to 1;
+/// zeros make their number a multiple of eight.
 fn filter(phase: f64, reach: usize, cutoff: f64) -> Vec<f32> {
     let width = reach as f64 + 1.0;
     let taps: Vec<f64> = (0..=2 * reach)
@@ -57,20 +58,20 @@ fn filter(phase: f64, reach: usize, cutoff: f64) -> Vec<f32> {
         })
         .collect();
     let sum: f64 = taps.iter().sum();
-    taps.iter().map(|tap| (tap / sum) as f32).collect()
+    let mut taps: Vec<f32> = taps.iter().map(|tap| (tap / sum) as f32).collect();
+    taps.resize(taps.len().next_multiple_of(8), 0.0);
+    taps
 }
 
-/// The sum in eight parts, so that it can be worked out eight at a time.
+/// The sum in eight parts, so that it can be worked out eight at a time. There are a multiple of eight taps.
 fn dot(taps: &[f32], samples: &[f32]) -> f32 {
-    let samples = &samples[..taps.len()];
-    let (mut parts, whole) = ([0.0_f32; 8], taps.len() / 8 * 8);
-    for (t, s) in taps[..whole].chunks_exact(8).zip(samples[..whole].chunks_exact(8)) {
-        for ((part, t), s) in parts.iter_mut().zip(t).zip(s) {
-            *part += t * s;
+    let mut parts = [0.0_f32; 8];
+    for (taps, samples) in taps.as_chunks::<8>().0.iter().zip(samples.as_chunks::<8>().0) {
+        for k in 0..8 {
+            parts[k] += taps[k] * samples[k];
         }
     }
-    let rest: f32 = taps[whole..].iter().zip(&samples[whole..]).map(|(t, s)| t * s).sum();
-    parts.iter().sum::<f32>() + rest
+    parts.iter().sum()
 }
 
 /// The modified Bessel function of the first kind, order 0, by its power series (Abramowitz & Stegun 9.6.12).
