@@ -1,7 +1,7 @@
 //! A system becomes an SVG element for an HTML page: glyphs are defined once a page and called by their names, ink is
 //! `currentColor`, and what belongs to a note, a rest, an extra or a return is one group that a script can find.
 
-use super::drawing::Shape;
+use super::drawing::{Mark, Shape, What};
 use super::glyph::Glyph;
 use super::letters;
 use super::svg_from_page::{base64, escaped, number, write_mark};
@@ -71,7 +71,7 @@ pub fn letters_font_face() -> String {
 /// One system as an SVG element without XML header. Its `viewBox` is in millimetres, and so are its width and height;
 /// CSS may make it smaller. Groups are
 /// `<g class="note" data-note="EVENT" …>` with the classes and attributes `note`, `rest`, `extra` and `return`; in each
-/// of them comes first an invisible `<rect class="room">` that answers to pointers, then marks whose classes are
+/// of them comes first an invisible `<rect class="room">`, which answers to pointers where the group can be chosen, then marks whose classes are
 /// [`What::class`](super::What::class).
 pub fn svg_from_system(system: &System, how: &SystemSvg) -> String {
     let scale = system.space_mm;
@@ -112,22 +112,24 @@ fn write_group(out: &mut String, group: &Group, how: &SystemSvg, scale: f64, pre
         None => out.push_str("<g class=\"staff\" aria-hidden=\"true\">\n"),
         Some((class, index)) => {
             let _ = write!(out, "<g class=\"{class}\" data-{class}=\"{index}\"");
-            if let Some(told) = (how.told)(group.belongs) {
+            let told = (how.told)(group.belongs);
+            let focusable = told.as_ref().is_some_and(|told| told.focusable);
+            if let Some(told) = told {
                 if !told.role.is_empty() {
                     let _ = write!(out, " role=\"{}\"", escaped(&told.role));
                 }
                 if !told.label.is_empty() {
                     let _ = write!(out, " aria-label=\"{}\"", escaped(&told.label));
                 }
-                if told.focusable {
-                    out.push_str(" tabindex=\"0\"");
-                }
             }
-            out.push_str(">\n");
+            // What cannot be chosen must not stand before what can.
+            let (reached, answers) =
+                if focusable { (" tabindex=\"0\"", "all") } else { (" pointer-events=\"none\"", "none") };
+            let _ = writeln!(out, "{reached}>");
             let [left, top, right, bottom] = group.room;
             let _ = writeln!(
                 out,
-                "<rect class=\"room\" fill=\"none\" pointer-events=\"all\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>",
+                "<rect class=\"room\" fill=\"none\" pointer-events=\"{answers}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>",
                 number(left * scale),
                 number(top * scale),
                 number((right - left) * scale),
@@ -135,8 +137,20 @@ fn write_group(out: &mut String, group: &Group, how: &SystemSvg, scale: f64, pre
             );
         }
     }
-    for mark in &group.marks {
-        write_mark(out, mark, scale, prefix);
+    // The label says all of it, in words, so nobody is told the marks as well. Words under a note (`low`) stand beside
+    // its group: what is seen inside of a control is held to be its name (WCAG 2.2, success criterion 2.5.3).
+    let inside = |mark: &&Mark| mark.what != What::HeardWord;
+    if named.is_none() {
+        group.marks.iter().for_each(|mark| write_mark(out, mark, scale, prefix));
+        out.push_str("</g>\n");
+        return;
     }
-    out.push_str("</g>\n");
+    out.push_str("<g aria-hidden=\"true\">\n");
+    group.marks.iter().filter(inside).for_each(|mark| write_mark(out, mark, scale, prefix));
+    out.push_str("</g>\n</g>\n");
+    if !group.marks.iter().all(|mark| inside(&mark)) {
+        out.push_str("<g aria-hidden=\"true\" pointer-events=\"none\">\n");
+        group.marks.iter().filter(|mark| !inside(mark)).for_each(|mark| write_mark(out, mark, scale, prefix));
+        out.push_str("</g>\n");
+    }
 }

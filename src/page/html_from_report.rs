@@ -232,10 +232,10 @@ fn note_button(note: &NoteWords) -> Markup {
     let span = note.span.map(|(from, to)| (format!("{from:.3}"), format!("{to:.3}")));
     let (from, to) = span.unzip();
     html! {
-        button type="button" class="note" data-item=(note.event) data-from=[from] data-to=[to]
+        button type="button" class="note" data-note=(note.event) data-from=[from] data-to=[to]
             data-hertz=(format!("{:.3}", note.hertz)) aria-label=(note.label) {
             span class="written" { (note.written) }
-            span class="heard" { (note.heard) }
+            span class="heard" aria-hidden="true" { (note.heard) }
         }
     }
 }

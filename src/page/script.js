@@ -5,7 +5,7 @@
   const store = document.getElementById("take-sound");
   /* The buttons know the moments and pitches; the notes of the staves answer as their buttons do. */
   const buttons = new Map();
-  document.querySelectorAll("button.note").forEach(function (button) { buttons.set(button.dataset.item, button); });
+  document.querySelectorAll("button.note").forEach(function (button) { buttons.set(button.dataset.note, button); });
   const staffNotes = Array.from(document.querySelectorAll("g.note"));
   const notes = Array.from(buttons.values()).concat(staffNotes);
   const Context = window.AudioContext || window.webkitAudioContext;
@@ -70,15 +70,13 @@
     });
   }
 
-  function item(note) { return note.dataset.item || note.dataset.note; }
-
   function choose(shown) {
-    const note = buttons.get(item(shown));
+    const note = buttons.get(shown.dataset.note);
     if (note === undefined) { return; }
     const mine = turn += 1;
     const label = note.getAttribute("aria-label");
     const hasSpan = store !== null ? note.dataset.from !== undefined : false;
-    notes.forEach(function (other) { other.classList.toggle("chosen", item(other) === note.dataset.item); });
+    notes.forEach(function (other) { other.classList.toggle("chosen", other.dataset.note === note.dataset.note); });
     now.textContent = label + (hasSpan ? ". Now: your take, then the right pitch." : ". Now: the right pitch.");
     if (Context === undefined) {
       now.textContent = label + ". This browser cannot play sound here.";

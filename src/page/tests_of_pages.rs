@@ -117,7 +117,9 @@ fn every_note_is_a_button_with_its_words_its_moment_and_its_pitch() {
         assert!((to - from - played).abs() < 0.2, "the span is the note's: {from} to {to} for {played}");
     }
     for event in heard.report.notes.iter().map(|note| note.index.to_string()) {
-        let on_staves = document.descendants().filter(|node| node.attribute("data-note") == Some(&event));
+        let on_staves = document
+            .descendants()
+            .filter(|node| node.tag_name().name() == "g" && node.attribute("data-note") == Some(&event));
         let mut found = 0;
         for group in on_staves {
             assert_eq!((group.attribute("role"), group.attribute("tabindex")), (Some("button"), Some("0")));
