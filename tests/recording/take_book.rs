@@ -71,7 +71,7 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     assert_eq!(code, 1);
     assert!(text.contains("Nothing is deleted: add --yes to say so."), "{text}");
     let (code, text, _) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
-    assert_eq!((code, text.as_str()), (0, "Take 1 of melody is deleted (5 files).\n"));
+    assert_eq!((code, text.as_str()), (0, "Take 1 of melody is deleted (6 files).\n"));
     let (code, _, errors) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
     assert_eq!(code, 2, "{errors}");
     let (code, _, errors) = takes(&microphone, &["--delete", "melody", "--yes"]);
@@ -211,5 +211,5 @@ fn the_examples_of_the_help_work_and_takes_at_one_time_get_numbers_of_their_own(
     ];
     assert_eq!(ended, expected.map(|(example, code)| (example.to_owned(), code)));
     let zip = fs::File::open(microphone.folder().join("my-takes.zip")).expect("a ZIP file");
-    assert_eq!(zip::ZipArchive::new(zip).expect("a ZIP file").len(), 4 * 5);
+    assert_eq!(zip::ZipArchive::new(zip).expect("a ZIP file").len(), 4 * 6);
 }
