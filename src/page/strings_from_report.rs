@@ -28,7 +28,10 @@ pub fn strings(report: &Report, room: Room) -> Option<Figure> {
         let name = words::harmless(&string.string);
         let off = match string.cents.abs() {
             near if near < 0.5 => "in tune".to_owned(),
-            far => format!("{far:.0} cents {}", flat_or_sharp(string.cents)),
+            far => {
+                let cents = words::count(far.round() as usize, "cent", "cents");
+                format!("{cents} {}", flat_or_sharp(string.cents))
+            }
         };
         out.text("words", (0.0, y + 4.0), 12.0, Align::Start, &name);
         out.line("cord", (left, y), (width - right, y));
