@@ -45,4 +45,6 @@ pub mod engrave;
 
 pub mod report;
 
+pub mod class;
+
 pub mod takes;
