@@ -29,6 +29,7 @@ mod tuplets;
 
 pub use drawing::{Anchor, Mark, Shape, What};
 pub use glyph::{ClefSign, Glyph, Outline};
+pub use letters::{printable, width as width_of_words};
 pub use page::{Engraved, Page, Paper, STAFF_FOR_ADULTS_MM, STAFF_FOR_CHILDREN_MM, SheetSettings};
 pub use pages_from_melody::pages_from_melody;
 pub use pages_from_songs::{Song, pages_from_songs};

@@ -144,6 +144,8 @@ fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
         .delimiter(separator)
         .from_reader(text.as_bytes());
     let mut rows = Vec::new();
+    // Line feeds before a byte of the text, counted along.
+    let (mut counted, mut line) = (0, 1 + skipped);
     for record in reader.records() {
         let record = record.map_err(|error| {
             let help = "Open it in a spreadsheet and save it as CSV (UTF-8).";
@@ -154,7 +156,11 @@ fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
             remarks.push(Remark::new("table-too-long", text));
             break;
         }
-        let line = record.position().map_or(0, csv::Position::line) as usize + skipped;
+        // The position of a record is before the empty lines that stand above it.
+        let begins = record.position().map_or(0, |place| place.byte() as usize).min(text.len());
+        let blank = text.as_bytes()[begins..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+        line += text.as_bytes()[counted..begins + blank].iter().filter(|byte| **byte == b'\n').count();
+        counted = begins + blank;
         let cells = record.iter().take(COLUMNS).map(|cell| cell.trim().to_owned()).collect();
         rows.push(TableRow { number: line, cells });
     }
