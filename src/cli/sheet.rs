@@ -75,11 +75,20 @@ pub struct LookArguments {
 
 /// Paper as typed.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum PaperName {
+pub enum PaperName {
     /// 8.5 by 11 inches
     Letter,
     /// 210 by 297 mm
     A4,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Self {
+        match name {
+            PaperName::Letter => Self::Letter,
+            PaperName::A4 => Self::A4,
+        }
+    }
 }
 
 fn staff_size(text: &str) -> Result<f64, String> {
@@ -99,10 +108,7 @@ impl LookArguments {
     /// What the engraver is told.
     pub fn settings(&self) -> SheetSettings {
         SheetSettings {
-            paper: match self.paper {
-                PaperName::Letter => Paper::Letter,
-                PaperName::A4 => Paper::A4,
-            },
+            paper: self.paper.into(),
             staff_mm: self.staff_size,
             names: self.names,
             fingers: self.fingers,
