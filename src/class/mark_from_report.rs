@@ -19,7 +19,7 @@ const LISTEN_FIRST: [&str; 4] = ["truncated", "damaged-part", "too-long", "octav
 /// A place to listen to.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ListenPlace {
-    /// Seconds from the start of the take, where that is known.
+    /// Seconds from the start of the take; `None` for the whole take.
     pub time_s: Option<f64>,
     /// What is unsure there, with its place in the melody.
     pub what: String,
@@ -70,7 +70,7 @@ pub fn clock(seconds: f64) -> String {
 
 /// Marks a report by a rubric.
 pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds) -> TakeMark {
-    let whole = |what: String| ListenPlace { time_s: Some(0.0), what };
+    let whole = |what: String| ListenPlace { time_s: None, what };
     let none = |why: String, listen: Vec<ListenPlace>| TakeMark {
         mark: None,
         band: None,
@@ -80,7 +80,7 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     };
     if report.outcome != Outcome::Judged {
         let why = why_and_what_to_do(report).map_or("Not judged.", |(why, _)| why).to_owned();
-        return none(why.clone(), vec![whole(format!("The whole take: {}", lower(&why)))]);
+        return none(why.clone(), vec![whole(why)]);
     }
     if report.notes.is_empty() {
         let why = "The melody has no notes.".to_owned();
@@ -94,12 +94,10 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
         criterion.weight = weight;
     }
-    listen.sort_by(|one, other| {
-        one.time_s.unwrap_or(f64::INFINITY).total_cmp(&other.time_s.unwrap_or(f64::INFINITY))
-    });
+    listen.sort_by(|one, other| one.time_s.unwrap_or(0.0).total_cmp(&other.time_s.unwrap_or(0.0)));
     let mut why = report.take.remarks.iter().find(|remark| LISTEN_FIRST.contains(&remark.code.as_str())).map(
         |remark| {
-            listen.insert(0, whole(format!("The whole take: {}", lower(&remark.text))));
+            listen.insert(0, whole(remark.text.clone()));
             remark.text.clone()
         },
     );
@@ -145,11 +143,6 @@ fn total(criteria: &[CriterionMark], more: [i64; 4]) -> Option<f64> {
         }
     }
     (weights > 0.0).then(|| sum / weights)
-}
-
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
 }
 
 /// From this note on (its place among the notes) nothing was played, and the recording is over too: perhaps the recorder
@@ -217,7 +210,7 @@ fn pitch(report: &Report, over: Option<usize>, listen: &mut Vec<ListenPlace>) ->
         };
         if let Some(what) = doubt {
             unsure += 1;
-            listen.push(ListenPlace { time_s: when, what });
+            listen.push(ListenPlace { time_s: Some(when.unwrap_or(0.0)), what });
             continue;
         }
         counted += 1;
@@ -316,7 +309,7 @@ fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usiz
                 RestVerdict::Unsure => format!("{place}: whether the rest of {length} was kept."),
                 _ => format!("{place}: the rest of {length} was perhaps {}.", fault(rest)),
             };
-            listen.push(ListenPlace { time_s: when, what });
+            listen.push(ListenPlace { time_s: Some(when.unwrap_or(0.0)), what });
             continue;
         }
         counted += 1;
@@ -463,7 +456,7 @@ mod tests {
         let mut cut = sample();
         cut.take.remarks.push(Remark::new("truncated", "The file breaks off."));
         assert_eq!(marked(&cut).mark, None);
-        assert_eq!(marked(&cut).listen[0].what, "The whole take: the file breaks off.");
+        assert_eq!(marked(&cut).listen[0].what, "The file breaks off.");
     }
 
     #[test]

@@ -43,6 +43,8 @@ pub struct Line {
     pub mark: Option<String>,
     /// The mark before.
     pub before: Option<f64>,
+    /// How many takes there are.
+    pub takes: usize,
     /// What each bar's notes and rests came to, in order; empty where no take was judged.
     pub bars: BTreeMap<u32, Vec<Came>>,
 }
@@ -105,11 +107,14 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
     for result in results {
         let student = &result.student;
         let thresholds = rubric.thresholds_for(&student.level, &student.group);
-        let report = result.drawn().and_then(ClassTake::judged);
+        // Everything an octave away is one thing to know; as stumbles it would hide those of the others.
+        let away = |report: &&Report| report.take.remarks.iter().any(|remark| remark.code == "octave-away");
+        let report = result.drawn().and_then(ClassTake::judged).filter(|report| !away(report));
         let line = Line {
             shown: result.shown.clone(),
             mark: result.final_mark(),
             before: result.before,
+            takes: result.takes.len(),
             bars: report.map_or_else(BTreeMap::new, |report| bars(report, thresholds)),
         };
         match blocks.iter_mut().find(|block| block.melody == result.melody) {

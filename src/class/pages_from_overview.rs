@@ -203,7 +203,7 @@ impl Sheet {
                 self.box_of([left, bottom - tall * 0.4 - line, right, bottom - tall * 0.4]);
             }
             Came::OffBeat => {
-                self.area([(left, bottom), (right, bottom), (right, top + tall * 0.25), (right, bottom)])
+                self.area([(left, bottom), (right, bottom), (right, top + tall * 0.2), (left, bottom)]);
             }
             Came::Wrong => self.box_of([left, top, right, bottom]),
             Came::Missing => self.frame([left, top, right, bottom], line.max(0.15)),
@@ -264,8 +264,7 @@ impl Sheet {
                 self.sign(*came, [x, self.y + gap, x + each * 0.82, self.y + tall]);
             }
         }
-        let mark = line.mark.clone().unwrap_or_else(|| "listen".to_owned());
-        let mark = if line.bars.is_empty() && line.mark.is_none() { "–".to_owned() } else { mark };
+        let mark = line.mark.as_deref().unwrap_or(if line.takes > 0 { "listen" } else { "no take" });
         let mark: String = mark.chars().take(9).collect();
         self.put(&mark, (self.right() - 12.0, base), size, Anchor::End);
         if let Some(before) = line.before {
@@ -302,12 +301,12 @@ impl Sheet {
         self.put("Fingers, by string", (one, base), 3.0, Anchor::Start);
         self.put("Open strings", (two, base), 3.0, Anchor::Start);
         self.put(
-            "a stroke for each student, ±50 cents; the frame: ±20",
+            "a stroke for each student, 50 cents low to 50 high; frame: ±20; beside: the median",
             (one, base + 3.6),
             2.3,
             Anchor::Start,
         );
-        self.put("the frame: ±5 cents, well tuned", (two, base + 3.6), 2.3, Anchor::Start);
+        self.put("frame: ±5 cents, well tuned; beside: the median", (two, base + 3.6), 2.3, Anchor::Start);
         self.y += 10.0;
         // The highest string first, as on the page of a score.
         let mut rows: Vec<_> = strings.iter().collect();
@@ -356,6 +355,7 @@ mod tests {
             shown: format!("violin-{at}"),
             mark: (at % 3 > 0).then(|| "87".to_owned()),
             before: (at % 2 == 0).then_some(80.0),
+            takes: 1,
             bars: (1..=8)
                 .map(|bar| {
                     (bar, vec![Came::Well, if (at as u32 + bar) % 4 == 0 { Came::Wrong } else { Came::Well }])

@@ -69,7 +69,7 @@ fn take_text(take: &ClassTake) -> String {
 fn places(take: &ClassTake, indent: &str) -> String {
     let Some(mark) = take.mark() else { return String::new() };
     let line = |place: &super::ListenPlace| {
-        let time = place.time_s.map_or("-".to_owned(), clock);
+        let time = place.time_s.map_or("whole take".to_owned(), clock);
         format!("{indent}{time}  {}\n", shown(&place.what))
     };
     mark.listen.iter().map(line).collect()
@@ -77,12 +77,12 @@ fn places(take: &ClassTake, indent: &str) -> String {
 
 /// The list of what somebody has to listen to or look at, in the order of the class list; ends with a line feed.
 pub fn listen_text(results: &[StudentResult]) -> String {
-    let mut out = String::from("Listen to these. Times are minutes and seconds of the take.\n");
+    let mut out = String::from("Listen to these. Times are minutes and seconds in the take.\n");
     let mut any = false;
     for result in results.iter().filter(|result| result.open()) {
         any = true;
         let state = match (result.mark, &result.why_none) {
-            (Some(mark), _) => format!("has {mark}; these places are not counted in it"),
+            (Some(mark), _) => format!("has {mark}; still open and not counted in it:"),
             (None, Some(why)) => format!("no mark: {}", shown(why)),
             (None, None) => "no mark".to_owned(),
         };

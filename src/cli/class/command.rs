@@ -60,7 +60,7 @@ pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
         })
         .collect();
     let pattern = arguments.pattern.clone().unwrap_or_default();
-    let matched = matching(&files, &roster.students, &pattern);
+    let matched = matching(&files, &roster.students, &pattern, arguments.largest << 20);
     let plays: Vec<Result<String, String>> =
         ready.iter().map(|one| one.as_ref().map(|ready| ready.name.clone()).map_err(Clone::clone)).collect();
     let words = matched.text(&files, &roster.students, &plays, &roster.problems, &roster_name);

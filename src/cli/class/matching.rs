@@ -25,8 +25,8 @@ pub struct Matching {
     pub copies: Vec<usize>,
 }
 
-/// Matches files to students.
-pub fn matching(files: &[Found], students: &[Student], pattern: &NamePattern) -> Matching {
+/// Matches files to students. Files larger than `largest` bytes are not read, also not for being the same as another.
+pub fn matching(files: &[Found], students: &[Student], pattern: &NamePattern, largest: u64) -> Matching {
     let mut found = Matching {
         takes: vec![Vec::new(); students.len()],
         ambiguous: Vec::new(),
@@ -48,18 +48,18 @@ pub fn matching(files: &[Found], students: &[Student], pattern: &NamePattern) ->
             },
         }
     }
-    find_doubles(files, &mut found);
+    find_doubles(files, &mut found, largest);
     found
 }
 
 /// The same bytes under two names. Only files of the same size are read.
-fn find_doubles(files: &[Found], found: &mut Matching) {
+fn find_doubles(files: &[Found], found: &mut Matching, largest: u64) {
     let mut by_size: BTreeMap<u64, Vec<(usize, usize)>> = BTreeMap::new();
     for (student, takes) in found.takes.iter().enumerate() {
         for &at in takes {
             // Empty files are the same and are not recordings.
-            if let Ok(size) = fs::metadata(&files[at].path).map(|file| file.len()).map(|size| size.max(1))
-                && size > 1
+            if let Ok(size) = fs::metadata(&files[at].path).map(|file| file.len())
+                && (1..=largest).contains(&size)
             {
                 by_size.entry(size).or_default().push((student, at));
             }
