@@ -353,12 +353,18 @@ mod tests {
     fn class(students: usize, melodies: usize) -> Overview {
         let line = |at: usize| Line {
             shown: format!("violin-{at}"),
-            mark: (at % 3 > 0).then(|| "87".to_owned()),
-            before: (at % 2 == 0).then_some(80.0),
+            mark: (!at.is_multiple_of(3)).then(|| "87".to_owned()),
+            before: at.is_multiple_of(2).then_some(80.0),
             takes: 1,
             bars: (1..=8)
                 .map(|bar| {
-                    (bar, vec![Came::Well, if (at as u32 + bar) % 4 == 0 { Came::Wrong } else { Came::Well }])
+                    (
+                        bar,
+                        vec![
+                            Came::Well,
+                            if (at as u32 + bar).is_multiple_of(4) { Came::Wrong } else { Came::Well },
+                        ],
+                    )
                 })
                 .collect(),
         };
