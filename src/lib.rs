@@ -45,6 +45,8 @@ pub mod engrave;
 
 pub mod report;
 
+pub mod page;
+
 pub mod class;
 
 pub mod takes;

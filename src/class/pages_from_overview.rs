@@ -105,7 +105,13 @@ impl Sheet {
     }
 
     fn page(self) -> Page {
-        Page { paper: self.paper, space_mm: 1.0, title: shown(&self.title), marks: self.marks }
+        Page {
+            paper: self.paper,
+            space_mm: 1.0,
+            title: shown(&self.title),
+            marks: self.marks,
+            figures: Vec::new(),
+        }
     }
 
     fn bottom(&self) -> f64 {

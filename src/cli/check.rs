@@ -3,15 +3,18 @@
 use super::exit_codes::Ending;
 use super::failure::{self, Failure};
 use super::player_options::PlayerOptions;
+use super::report_page::PageOptions;
 use super::settle_instrument::settle_instrument;
 use super::{print, progress, ranges, write_file};
 use clap::{Args, ValueEnum};
 use fingertape::decode;
 use fingertape::findings::Report;
 use fingertape::formats::{self, ReadMelody};
-use fingertape::notation::{Fifths, Instrument};
+use fingertape::notation::{Fifths, Instrument, Melody};
 use fingertape::pipeline::{self, JudgeSettings};
+use fingertape::pitch::Contour;
 use fingertape::report::{self, TextSettings};
+use fingertape::samples::Samples;
 use fingertape::units::{A4_ISO16, Hertz};
 use std::path::{Path, PathBuf};
 
@@ -39,6 +42,8 @@ pub struct CheckArguments {
     /// Also write the JSON report to this file
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    #[command(flatten)]
+    page: PageOptions,
 }
 
 /// What is printed.
@@ -67,6 +72,7 @@ Examples:
   fingertape check my-take.wav --melody my-melody.musicxml --instrument viola --a4 442 --bpm 80
   fingertape check my-take.mp3 --melody my-melody.abc --detail --json report.json
   fingertape check my-take.flac --melody my-melody.toml --format json
+  fingertape check my-take.wav --melody my-melody.toml --page report.html
 
 Exit codes:
   0  judged
@@ -84,22 +90,28 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
         bpm: arguments.bpm,
     };
     if let Some(file) = &arguments.json {
-        keep_the_inputs(file, &asked)?;
+        keep_the_inputs("--json", file, &asked)?;
     }
-    let report = judge(&asked)?;
-    let json = report::json(&report);
+    if let Some(file) = &arguments.page.page {
+        keep_the_inputs("--page", file, &asked)?;
+    }
+    let judged = judge_and_keep(&asked)?;
+    let report = &judged.report;
+    let json = report::json(report);
     let written = arguments.json.as_ref().map_or(Ok(()), |file| write_file::whole(file, json.as_bytes()));
     let settings = TextSettings {
         string_length: arguments.player.string_length(report.melody.instrument),
         bold: print::wants_bold(),
     };
+    let page = arguments.page.write(&judged, &[], None, arguments.detail, settings.string_length);
     match arguments.format {
         ReportFormat::Json => print::plain(&json)?,
-        ReportFormat::Text if arguments.detail => print::styled(&report::for_teacher(&report, &settings))?,
-        ReportFormat::Text => print::styled(&report::for_child(&report, &settings))?,
+        ReportFormat::Text if arguments.detail => print::styled(&report::for_teacher(report, &settings))?,
+        ReportFormat::Text => print::styled(&report::for_child(report, &settings))?,
     }
     // The player gets the report even where its file could not be written.
     written?;
+    page?;
     Ok(Ending::of(report.outcome))
 }
 
@@ -119,8 +131,25 @@ pub struct JudgeRequest {
     pub bpm: Option<f64>,
 }
 
+/// A judged take with what it was judged from.
+pub struct Judged {
+    /// The report.
+    pub report: Report,
+    /// The melody, its instrument settled.
+    pub melody: Melody,
+    /// The sound.
+    pub samples: Samples,
+    /// The contour.
+    pub contour: Contour,
+}
+
 /// Reads both files, settles what neither says, and judges.
 pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
+    judge_and_keep(asked).map(|judged| judged.report)
+}
+
+/// The same, for who wants to draw what was heard.
+pub fn judge_and_keep(asked: &JudgeRequest) -> miette::Result<Judged> {
     failure::is_there(&asked.take, "the recording")?;
     failure::is_there(&asked.melody, "the melody")?;
     let read = formats::read_melody_for(&asked.melody, asked.instrument);
@@ -140,9 +169,12 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Report> {
         title: melody.title.clone().unwrap_or_else(|| file_stem(&asked.melody)),
         remarks,
     };
-    Ok(progress::while_working("Listening to the take", || {
-        pipeline::judge(&take.samples, &melody, &settings)
-    }))
+    let samples = take.samples;
+    let (report, contour) = progress::while_working("Listening to the take", || {
+        let listening = pipeline::listen(&samples, Some(settings.instrument));
+        (pipeline::judge_listening(&samples, &listening, &melody, &settings), listening.contour)
+    });
+    Ok(Judged { report, melody, samples, contour })
 }
 
 fn file_stem(path: &Path) -> String {
@@ -150,13 +182,13 @@ fn file_stem(path: &Path) -> String {
 }
 
 /// The report must not replace the recording or the melody that it is about.
-fn keep_the_inputs(file: &Path, asked: &JudgeRequest) -> miette::Result<()> {
+fn keep_the_inputs(option: &str, file: &Path, asked: &JudgeRequest) -> miette::Result<()> {
     let Ok(target) = file.canonicalize() else { return Ok(()) };
     for input in [&asked.take, &asked.melody] {
         if input.canonicalize().is_ok_and(|input| input == target) {
             return Err(Failure::new(
-                format!("--json {} would replace the file that is to be checked", file.display()),
-                "give the report a name of its own, such as report.json",
+                format!("{option} {} would replace the file that is to be checked", file.display()),
+                "give the report a name of its own, such as report.json or report.html",
             )
             .into());
         }

@@ -36,6 +36,7 @@ mod ranges;
 pub mod record;
 #[cfg(feature = "microphone")]
 mod recording;
+mod report_page;
 mod rule_sheet;
 mod settle_instrument;
 pub mod sheet;

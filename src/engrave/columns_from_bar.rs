@@ -14,10 +14,10 @@ use crate::notation::{Clef, as_f64};
 /// The ideal distance after a quarter note.
 const AFTER_QUARTER: f64 = 3.5;
 /// Between two neighbours at least.
-const GAP: f64 = 0.35;
+pub(super) const GAP: f64 = 0.35;
 /// From a bar line to the first head, and from the last symbol's ink to the bar line, at least.
 const AFTER_BAR_LINE: f64 = 1.3;
-const BEFORE_BAR_LINE: f64 = 0.8;
+pub(super) const BEFORE_BAR_LINE: f64 = 0.8;
 /// The em of the texts under the notes.
 pub(super) const UNDER_SIZE: f64 = 1.75;
 /// From a head to its accidental, from a head to its dot, from dot to dot.

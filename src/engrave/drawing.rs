@@ -42,6 +42,38 @@ pub enum What {
     WritingLine,
     /// The number of a beat under an empty bar.
     Beat,
+    /// Which of two staves this is.
+    StaffName,
+    /// The line at the left that joins two staves.
+    SystemLine,
+    /// The head of a note that was heard.
+    HeardHead,
+    /// The box round a note that is not the written one.
+    HeardBox,
+    /// The head of a note of which nothing can be said.
+    UnsureHead,
+    /// How long a note sounded.
+    SoundLine,
+    /// Where a note was written that was heard earlier or later.
+    WrittenPlace,
+    /// The empty room of a note that was not heard.
+    MissingRoom,
+    /// A rest that was heard.
+    HeardRest,
+    /// How much of a rest was silence.
+    Silence,
+    /// How much of a rest was not.
+    SoundInRest,
+    /// The head of a note that is not on the sheet.
+    ExtraHead,
+    /// Cents, or what stands in their place.
+    Cents,
+    /// A word under a note that was heard.
+    HeardWord,
+    /// Where a player stopped, and the way back.
+    ReturnLine,
+    /// The words along it.
+    ReturnWords,
 }
 
 impl What {
@@ -76,6 +108,22 @@ impl What {
             Self::Words => "words",
             Self::WritingLine => "writing-line",
             Self::Beat => "beat",
+            Self::StaffName => "staff-name",
+            Self::SystemLine => "system-line",
+            Self::HeardHead => "heard-head",
+            Self::HeardBox => "heard-box",
+            Self::UnsureHead => "unsure-head",
+            Self::SoundLine => "sound-line",
+            Self::WrittenPlace => "written-place",
+            Self::MissingRoom => "missing-room",
+            Self::HeardRest => "heard-rest",
+            Self::Silence => "silence",
+            Self::SoundInRest => "sound-in-rest",
+            Self::ExtraHead => "extra-head",
+            Self::Cents => "cents",
+            Self::HeardWord => "heard-word",
+            Self::ReturnLine => "return-line",
+            Self::ReturnWords => "return-words",
         }
     }
 }
@@ -102,6 +150,10 @@ pub enum Shape {
     /// A filled crescent between two curves from `from` to `to`: each has its control points at a fifth and
     /// four fifths of the way, `outer` and `inner` away from the straight line (negative: above it).
     Crescent { from: (f64, f64), to: (f64, f64), outer: f64, inner: f64 },
+    /// A line through points in their order, not filled; `dash` is the length of its strokes and of the gaps between.
+    Line { points: Vec<(f64, f64)>, width: f64, dash: Option<(f64, f64)> },
+    /// An upright ellipse, not filled; `radii` are to the middle of its line.
+    Ring { centre: (f64, f64), radii: (f64, f64), width: f64, dash: Option<(f64, f64)> },
     /// Words on a baseline; `size` is the em.
     Words { text: String, x: f64, y: f64, size: f64, anchor: Anchor },
 }
@@ -127,6 +179,11 @@ impl Mark {
     /// A straight stroke.
     pub(super) fn stroke(what: What, from: (f64, f64), to: (f64, f64), width: f64) -> Self {
         Self { what, shape: Shape::Stroke { from, to, width }, item: None }
+    }
+
+    /// A line through points.
+    pub(super) fn line(what: What, points: Vec<(f64, f64)>, width: f64, dash: Option<(f64, f64)>) -> Self {
+        Self { what, shape: Shape::Line { points, width, dash }, item: None }
     }
 
     /// Words.
@@ -161,6 +218,42 @@ impl Mark {
                 shift(to);
             }
             Shape::Area(corners) => corners.iter_mut().for_each(shift),
+            Shape::Line { points, .. } => points.iter_mut().for_each(shift),
+            Shape::Ring { centre, .. } => shift(centre),
+        }
+        self
+    }
+
+    /// The same mark, everything `by` times as large and as far from the origin.
+    pub(super) fn scaled(mut self, by: f64) -> Self {
+        let grow = |point: &mut (f64, f64)| *point = (point.0 * by, point.1 * by);
+        let dashes = |dash: &mut Option<(f64, f64)>| dash.iter_mut().for_each(grow);
+        match &mut self.shape {
+            Shape::Glyph { x, y, scale: size, .. } | Shape::Words { x, y, size, .. } => {
+                (*x, *y, *size) = (*x * by, *y * by, *size * by);
+            }
+            Shape::Stroke { from, to, width } => {
+                grow(from);
+                grow(to);
+                *width *= by;
+            }
+            Shape::Crescent { from, to, outer, inner } => {
+                grow(from);
+                grow(to);
+                (*outer, *inner) = (*outer * by, *inner * by);
+            }
+            Shape::Area(corners) => corners.iter_mut().for_each(grow),
+            Shape::Line { points, width, dash } => {
+                points.iter_mut().for_each(grow);
+                *width *= by;
+                dashes(dash);
+            }
+            Shape::Ring { centre, radii, width, dash } => {
+                grow(centre);
+                grow(radii);
+                *width *= by;
+                dashes(dash);
+            }
         }
         self
     }
@@ -183,10 +276,12 @@ impl Mark {
                     from.1.max(to.1) + along,
                 ]
             }
-            Shape::Area(corners) => corners.iter().fold(
-                [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
-                |[left, top, right, bottom], &(x, y)| [left.min(x), top.min(y), right.max(x), bottom.max(y)],
-            ),
+            Shape::Area(corners) => box_of(corners, 0.0),
+            Shape::Line { points, width, .. } => box_of(points, width / 2.0),
+            Shape::Ring { centre, radii, width, .. } => {
+                let (x, y) = (radii.0 + width / 2.0, radii.1 + width / 2.0);
+                [centre.0 - x, centre.1 - y, centre.0 + x, centre.1 + y]
+            }
             Shape::Crescent { from, to, outer, .. } => {
                 // A cubic whose control points lie `outer` away reaches three quarters of that.
                 let (top, bottom) = (from.1.min(to.1), from.1.max(to.1));
@@ -204,6 +299,26 @@ impl Mark {
             }
         }
     }
+}
+
+/// The box of points, so much wider on every side.
+fn box_of(points: &[(f64, f64)], around: f64) -> [f64; 4] {
+    points.iter().fold(
+        [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY],
+        |[left, top, right, bottom], &(x, y)| {
+            [left.min(x - around), top.min(y - around), right.max(x + around), bottom.max(y + around)]
+        },
+    )
+}
+
+/// The box of all ink of marks.
+pub(super) fn bounds_of(marks: &[Mark]) -> [f64; 4] {
+    let corners: Vec<(f64, f64)> = marks
+        .iter()
+        .map(Mark::bounds)
+        .flat_map(|[left, top, right, bottom]| [(left, top), (right, bottom)])
+        .collect();
+    if corners.is_empty() { [0.0; 4] } else { box_of(&corners, 0.0) }
 }
 
 /// The highest and the lowest ink of marks; `(0, 4)`, the staff, where there is none.

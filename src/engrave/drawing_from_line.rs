@@ -17,9 +17,9 @@ use super::tuplets;
 use crate::notation::{Length, Value, WrittenValue};
 
 /// From row to row of the texts under the notes.
-const ROW_STEP: f64 = 2.15;
+pub(super) const ROW_STEP: f64 = 2.15;
 /// From the lowest ink to the capitals of the first row.
-const BEFORE_ROWS: f64 = 0.7;
+pub(super) const BEFORE_ROWS: f64 = 0.7;
 
 /// The staff, five lines.
 pub(super) fn draw_staff(width: f64, marks: &mut Vec<Mark>) {
@@ -161,7 +161,7 @@ pub(super) fn draw_note(symbol: &Symbol, x: f64, y: f64, stem: Stem, marks: &mut
     }
 }
 
-fn draw_ledger_lines(x: f64, y: f64, width: f64, item: usize, marks: &mut Vec<Mark>) {
+pub(super) fn draw_ledger_lines(x: f64, y: f64, width: f64, item: usize, marks: &mut Vec<Mark>) {
     if !has_ledger(y) {
         return;
     }

@@ -28,3 +28,12 @@ pub(super) fn drawn_tree(page: &Page) -> Tree {
     };
     Tree::from_str(&svg(page, false), &options).expect("the SVG that we write is SVG")
 }
+
+/// Whether elements can stand in our SVG: well-formed, and complete in themselves.
+pub(super) fn is_svg(elements: &str) -> bool {
+    let whole =
+        format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"1\" height=\"1\">{elements}</svg>");
+    let alone = resvg::usvg::roxmltree::Document::parse(&whole)
+        .is_ok_and(|document| document.root_element().next_sibling().is_none());
+    alone && Tree::from_str(&whole, &Options::default()).is_ok()
+}

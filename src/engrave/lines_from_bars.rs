@@ -16,7 +16,7 @@ use std::ops::Range;
 const WISHED: f64 = 1.2;
 
 /// The final bar line is wider than others by this.
-const FINAL: f64 = 0.9;
+pub(super) const FINAL: f64 = 0.9;
 
 /// The music of a page or more, with all that lines need.
 pub(super) struct Music {

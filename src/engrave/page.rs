@@ -73,6 +73,19 @@ pub struct Page {
     pub title: String,
     /// Everything on it, from the top left corner of the paper.
     pub marks: Vec<Mark>,
+    /// Pictures that others made.
+    pub figures: Vec<PlacedFigure>,
+}
+
+/// A picture from elsewhere on a page.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlacedFigure {
+    /// Its left upper corner, from that of the paper, in millimetres.
+    pub at_mm: (f64, f64),
+    /// Its width and height in millimetres; ink outside of that is cut off.
+    pub size_mm: (f64, f64),
+    /// SVG elements whose unit is the millimetre, from its own left upper corner; known to be well-formed.
+    pub(super) svg: String,
 }
 
 impl Page {
@@ -137,6 +150,12 @@ impl Frame {
     }
 
     pub fn page(self, title: &str, marks: Vec<Mark>) -> Page {
-        Page { paper: self.paper, space_mm: self.space_mm, title: title.to_owned(), marks }
+        Page {
+            paper: self.paper,
+            space_mm: self.space_mm,
+            title: title.to_owned(),
+            marks,
+            figures: Vec::new(),
+        }
     }
 }

@@ -4,7 +4,7 @@
 use super::drawing::{Anchor, Mark, Shape};
 use super::glyph::Glyph;
 use super::letters;
-use super::page::Page;
+use super::page::{Page, PlacedFigure};
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
@@ -50,10 +50,30 @@ pub(super) fn svg(page: &Page, with_font: bool) -> String {
     let _ = writeln!(out, "<rect width=\"{}\" height=\"{}\" fill=\"#fff\"/>", number(width), number(height));
     let _ = writeln!(out, "<g fill=\"#000\" font-family=\"'{}'\">", letters::FAMILY);
     for mark in &page.marks {
-        write_mark(&mut out, mark, scale);
+        write_mark(&mut out, mark, scale, "");
     }
-    out.push_str("</g>\n</svg>\n");
+    out.push_str("</g>\n");
+    for figure in &page.figures {
+        write_figure(&mut out, figure);
+    }
+    out.push_str("</svg>\n");
     out
+}
+
+/// A figure in a viewport of its own, so that its unit is the millimetre and none of its ink is outside.
+fn write_figure(out: &mut String, figure: &PlacedFigure) {
+    let points = |millimetres: f64| number(millimetres * POINTS_PER_MM);
+    let _ = writeln!(
+        out,
+        "<svg class=\"figure\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\">{}</svg>",
+        points(figure.at_mm.0),
+        points(figure.at_mm.1),
+        points(figure.size_mm.0),
+        points(figure.size_mm.1),
+        number(figure.size_mm.0),
+        number(figure.size_mm.1),
+        figure.svg
+    );
 }
 
 fn glyphs(page: &Page) -> BTreeSet<Glyph> {
@@ -68,14 +88,17 @@ fn glyphs(page: &Page) -> BTreeSet<Glyph> {
         .collect()
 }
 
-fn write_mark(out: &mut String, mark: &Mark, scale: f64) {
+/// One mark, `scale` units for a staff space; glyphs are called by their SMuFL name after `prefix`.
+pub(super) fn write_mark(out: &mut String, mark: &Mark, scale: f64, prefix: &str) {
     let class = mark.what.class();
+    // A file is SVG 1.1, which only knows XLink; in an HTML page glyphs have a prefix, and SVG 2 calls them by `href`.
+    let link = if prefix.is_empty() { "xlink:href" } else { "href" };
     let n = |value: f64| number(value * scale);
     let point = |(x, y): (f64, f64)| format!("{} {}", n(x), n(y));
     let _ = match &mark.shape {
         Shape::Glyph { glyph, x, y, scale: size } => writeln!(
             out,
-            "<use class=\"{class}\" xlink:href=\"#{}\" transform=\"translate({} {}) scale({})\"/>",
+            "<use class=\"{class}\" {link}=\"#{prefix}{}\" transform=\"translate({} {}) scale({})\"/>",
             glyph.outline().name,
             n(*x),
             n(*y),
@@ -118,6 +141,26 @@ fn write_mark(out: &mut String, mark: &Mark, scale: f64) {
                 point(*from)
             )
         }
+        Shape::Line { points, width, dash } => {
+            let path: Vec<String> = points.iter().map(|&at| point(at)).collect();
+            writeln!(
+                out,
+                "<path class=\"{class}\" fill=\"none\" stroke=\"currentColor\" stroke-width=\"{}\"{} d=\"M{}\"/>",
+                n(*width),
+                dashes(*dash, scale),
+                path.join("L")
+            )
+        }
+        Shape::Ring { centre, radii, width, dash } => writeln!(
+            out,
+            "<ellipse class=\"{class}\" fill=\"none\" stroke=\"currentColor\" stroke-width=\"{}\"{} cx=\"{}\" cy=\"{}\" rx=\"{}\" ry=\"{}\"/>",
+            n(*width),
+            dashes(*dash, scale),
+            n(centre.0),
+            n(centre.1),
+            n(radii.0),
+            n(radii.1)
+        ),
         Shape::Words { text, x, y, size, anchor } => {
             let anchor = match anchor {
                 Anchor::Start => "start",
@@ -136,19 +179,25 @@ fn write_mark(out: &mut String, mark: &Mark, scale: f64) {
     };
 }
 
+fn dashes(dash: Option<(f64, f64)>, scale: f64) -> String {
+    dash.map_or(String::new(), |(on, off)| {
+        format!(" stroke-dasharray=\"{} {}\"", number(on * scale), number(off * scale))
+    })
+}
+
 /// A thousandth of a point is finer than any printer.
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     let text = format!("{value:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 /// RFC 4648, section 4.
-fn base64(bytes: &[u8]) -> String {
+pub(super) fn base64(bytes: &[u8]) -> String {
     const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
     for chunk in bytes.chunks(3) {

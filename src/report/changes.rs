@@ -63,7 +63,7 @@ fn good_rest(verdict: RestVerdict) -> Option<bool> {
 
 /// Right and judged (right, wrong or missing) notes and rests of each bar, bars in order. What the program was not
 /// sure of counts in neither.
-pub(super) fn counts_by_bar(report: &Report) -> Vec<(u32, usize, usize)> {
+pub(crate) fn counts_by_bar(report: &Report) -> Vec<(u32, usize, usize)> {
     let notes = report.notes.iter().map(|note| (note.bar, good_note(note.verdict)));
     let rests = report.rests.iter().map(|rest| (rest.bar, good_rest(rest.verdict)));
     let mut bars: Vec<(u32, usize, usize)> = Vec::new();

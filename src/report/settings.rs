@@ -15,7 +15,7 @@ pub struct TextSettings {
 
 impl TextSettings {
     /// The string length to reckon with.
-    pub(super) fn string_length_of(&self, instrument: Instrument) -> Millimetres {
+    pub(crate) fn string_length_of(&self, instrument: Instrument) -> Millimetres {
         self.string_length
             .unwrap_or_else(|| Millimetres(instrument.string_length_mm(instrument.usual_size())))
     }

@@ -15,34 +15,81 @@ const LISTED: usize = 6;
 /// Remarks that ask nothing of a player: they are in the teacher's report and in the JSON.
 const NOT_FOR_THE_PLAYER: [&str; 2] = ["dc-offset", "unfinished-header"];
 
+/// Some sentences for the player under one heading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ChildSection {
+    /// What they are about.
+    pub about: About,
+    /// The sentences; at least one.
+    pub lines: Vec<String>,
+}
+
+/// What sentences for the player are about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum About {
+    NotJudged,
+    WentWell,
+    FixFirst,
+    BeforeYouPlay,
+    AfterThat,
+    CouldNotTell,
+    Also,
+    GoodToKnow,
+}
+
+impl About {
+    /// The heading.
+    pub fn heading(self) -> &'static str {
+        match self {
+            Self::NotJudged => "Not judged",
+            Self::WentWell => "What went well",
+            Self::FixFirst => "Fix this first",
+            Self::BeforeYouPlay => "Before you play again",
+            Self::AfterThat => "After that",
+            Self::CouldNotTell => "What I could not tell",
+            Self::Also => "Also",
+            Self::GoodToKnow => "Good to know",
+        }
+    }
+}
+
 /// The report for the player. Plain sentences, wrapped by whoever prints them; ends with a line feed.
 pub fn for_child(report: &Report, settings: &TextSettings) -> String {
     let mut text = settings.heading(&title(report));
-    let mut section = |heading: &str, lines: Vec<String>| {
-        if !lines.is_empty() {
-            text.push('\n');
-            text.push_str(&settings.heading(heading));
-            for line in lines {
-                text.push_str(&wrapped(&line));
-            }
+    for section in child_sections(report, settings) {
+        text.push('\n');
+        text.push_str(&settings.heading(section.about.heading()));
+        for line in section.lines {
+            text.push_str(&wrapped(&line));
+        }
+    }
+    text
+}
+
+/// The sentences for the player, section by section in the order of reading; sections without a sentence are left out.
+pub fn child_sections(report: &Report, settings: &TextSettings) -> Vec<ChildSection> {
+    let recording = (About::GoodToKnow, good_to_know(report));
+    let sections = match refused::why_and_what_to_do(report) {
+        Some((why, what_to_do)) => {
+            vec![(About::NotJudged, vec![why.to_owned(), what_to_do.to_owned()]), recording]
+        }
+        None => {
+            let things = things_to_fix(report, settings);
+            let first = heaviest(&things);
+            vec![
+                (About::WentWell, went_well(report, settings)),
+                (About::FixFirst, first.map(|at| things[at].text.clone()).into_iter().collect()),
+                (About::BeforeYouPlay, what_to_tune(report)),
+                (About::AfterThat, others(&things, first)),
+                (About::CouldNotTell, unsure(report)),
+                (About::Also, also(report)),
+                recording,
+            ]
         }
     };
-    let recording = good_to_know(report);
-    if let Some((why, what_to_do)) = refused::why_and_what_to_do(report) {
-        section("Not judged", vec![why.to_owned(), what_to_do.to_owned()]);
-        section("Good to know", recording);
-        return text;
-    }
-    let things = things_to_fix(report, settings);
-    let first = heaviest(&things);
-    section("What went well", went_well(report, settings));
-    section("Fix this first", first.map(|at| things[at].text.clone()).into_iter().collect());
-    section("Before you play again", what_to_tune(report));
-    section("After that", others(&things, first));
-    section("What I could not tell", unsure(report));
-    section("Also", also(report));
-    section("Good to know", recording);
-    text
+    let sections = sections.into_iter().filter(|(_, lines)| !lines.is_empty());
+    sections.map(|(about, lines)| ChildSection { about, lines }).collect()
 }
 
 /// The remarks that a player can use, each said only once.

@@ -24,17 +24,51 @@ pub fn for_teacher(report: &Report, settings: &TextSettings) -> String {
             text.push_str(&format!("\n{}{body}", settings.heading(heading)));
         }
     };
-    section("Notes: which and how well in tune", notes(report, settings));
-    section("Notes: when", timing(report));
-    section("Rests", rests(report));
-    section("Notes that are not on the sheet", extra(report));
-    section("Restarts", restarts(report));
-    section("Open strings", strings(report));
-    section("Remarks", remarks(report));
-    if report.outcome == crate::findings::Outcome::Judged {
-        section("How to read this", thresholds(report, settings));
+    for table in teacher_tables(report, settings) {
+        section(table.heading, as_text(&table));
     }
+    section("Remarks", remarks(report));
+    section("How to read this", how_to_read(report, settings));
     text
+}
+
+/// A table of the teacher's report.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TeacherTable {
+    /// Its heading.
+    pub heading: &'static str,
+    /// The columns' headings, with units.
+    pub headers: &'static [&'static str],
+    /// So many columns from the left are words; the others are numbers.
+    pub words: usize,
+    /// The rows, as many cells in each as there are headings; at least one.
+    pub rows: Vec<Vec<String>>,
+}
+
+/// The teacher's tables; those without a row are left out.
+pub fn teacher_tables(report: &Report, settings: &TextSettings) -> Vec<TeacherTable> {
+    let tables = [
+        notes(report, settings),
+        timing(report),
+        rests(report),
+        extra(report),
+        restarts(report),
+        strings(report),
+    ];
+    tables.into_iter().filter(|table| !table.rows.is_empty()).collect()
+}
+
+/// The facts of take, tempo and tuning: lines, each ended with a line feed.
+pub fn teacher_summary(report: &Report) -> String {
+    summary(report)
+}
+
+/// The thresholds in use and what the columns mean: lines, each ended with a line feed; empty for a refused take.
+pub fn how_to_read(report: &Report, settings: &TextSettings) -> String {
+    match report.outcome {
+        crate::findings::Outcome::Judged => thresholds(report, settings),
+        _ => String::new(),
+    }
 }
 
 fn summary(report: &Report) -> String {
@@ -60,14 +94,11 @@ fn summary(report: &Report) -> String {
     text
 }
 
-fn table(headers: &[&str], words: usize, rows: Vec<Vec<String>>) -> String {
-    if rows.is_empty() {
-        return String::new();
-    }
+fn as_text(TeacherTable { headers, words, rows, .. }: &TeacherTable) -> String {
     let mut table = Table::new();
     table.load_style(ASCII_MARKDOWN).set_header(headers.to_vec()).add_rows(rows);
     // The first columns are words, the others numbers.
-    for column in table.column_iter_mut().skip(words) {
+    for column in table.column_iter_mut().skip(*words) {
         column.set_cell_alignment(CellAlignment::Right);
     }
     format!("{}\n", table.to_string().lines().map(str::trim_end).collect::<Vec<_>>().join("\n"))
@@ -88,8 +119,8 @@ fn beat(beat: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-fn notes(report: &Report, settings: &TextSettings) -> String {
-    let headers = [
+fn notes(report: &Report, settings: &TextSettings) -> TeacherTable {
+    let headers = &[
         "bar",
         "beat",
         "written",
@@ -102,7 +133,8 @@ fn notes(report: &Report, settings: &TextSettings) -> String {
         "spread (cents)",
         "move (mm)",
     ];
-    table(&headers, 5, report.notes.iter().map(|note| note_row(report, note, settings)).collect())
+    let rows = report.notes.iter().map(|note| note_row(report, note, settings)).collect();
+    TeacherTable { heading: "Notes: which and how well in tune", headers, words: 5, rows }
 }
 
 fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec<String> {
@@ -137,9 +169,9 @@ fn either(ways: &[String]) -> String {
     if ways.is_empty() { "-".to_owned() } else { ways.join(" or ") }
 }
 
-fn timing(report: &Report) -> String {
+fn timing(report: &Report) -> TeacherTable {
     let headers =
-        ["bar", "beat", "written", "onset (s)", "offset (s)", "late (beats)", "length (of written)"];
+        &["bar", "beat", "written", "onset (s)", "offset (s)", "late (beats)", "length (of written)"];
     let rows = report.notes.iter().map(|note| {
         vec![
             note.bar.to_string(),
@@ -151,7 +183,7 @@ fn timing(report: &Report) -> String {
             number(note.duration_ratio, 2),
         ]
     });
-    table(&headers, 3, rows.collect())
+    TeacherTable { heading: "Notes: when", headers, words: 3, rows: rows.collect() }
 }
 
 fn verdict(verdict: NoteVerdict) -> &'static str {
@@ -163,7 +195,7 @@ fn verdict(verdict: NoteVerdict) -> &'static str {
     }
 }
 
-fn rests(report: &Report) -> String {
+fn rests(report: &Report) -> TeacherTable {
     let rows = report.rests.iter().map(|rest| {
         let verdict = match rest.verdict {
             RestVerdict::Kept => "kept",
@@ -181,14 +213,11 @@ fn rests(report: &Report) -> String {
             format!("{:.2}", rest.confidence),
         ]
     });
-    table(
-        &["bar", "beat", "verdict", "written (beats)", "played (beats)", "confidence (0-1)"],
-        3,
-        rows.collect(),
-    )
+    let headers = &["bar", "beat", "verdict", "written (beats)", "played (beats)", "confidence (0-1)"];
+    TeacherTable { heading: "Rests", headers, words: 3, rows: rows.collect() }
 }
 
-fn extra(report: &Report) -> String {
+fn extra(report: &Report) -> TeacherTable {
     let rows = report.extra.iter().map(|extra| {
         let offset = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
         vec![
@@ -199,18 +228,20 @@ fn extra(report: &Report) -> String {
             number(Some(extra.offset_s), 3),
         ]
     });
-    table(&["played", "after", "played (MIDI)", "onset (s)", "offset (s)"], 2, rows.collect())
+    let headers = &["played", "after", "played (MIDI)", "onset (s)", "offset (s)"];
+    TeacherTable { heading: "Notes that are not on the sheet", headers, words: 2, rows: rows.collect() }
 }
 
-fn restarts(report: &Report) -> String {
+fn restarts(report: &Report) -> TeacherTable {
     let place = |index| place_of(report, index).unwrap_or_else(|| "-".into());
     let rows = report.restarts.iter().map(|restart| {
         vec![place(restart.left_at_index), place(restart.resumed_at_index), number(Some(restart.time_s), 2)]
     });
-    table(&["stopped after", "began again at", "time (s)"], 2, rows.collect())
+    let headers = &["stopped after", "began again at", "time (s)"];
+    TeacherTable { heading: "Restarts", headers, words: 2, rows: rows.collect() }
 }
 
-fn strings(report: &Report) -> String {
+fn strings(report: &Report) -> TeacherTable {
     let rows = report.tuning.strings.iter().map(|string| {
         let what = if string.cents.abs() > RETUNE_CENTS {
             "TUNE"
@@ -226,7 +257,8 @@ fn strings(report: &Report) -> String {
             string.notes.to_string(),
         ]
     });
-    table(&["string", "verdict", "off (cents)", "heard in (notes)"], 2, rows.collect())
+    let headers = &["string", "verdict", "off (cents)", "heard in (notes)"];
+    TeacherTable { heading: "Open strings", headers, words: 2, rows: rows.collect() }
 }
 
 fn remarks(report: &Report) -> String {

@@ -3,7 +3,9 @@
 //! Nothing here looks at pixels: a picture of each melody is for eyes (`fingertape sheet`, DEVELOPERS.md says how).
 
 mod files;
+mod heard;
 mod random_melodies;
+mod report_pages;
 mod structure;
 mod worksheets;
 

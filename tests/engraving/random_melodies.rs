@@ -8,7 +8,7 @@ use fingertape::notation::{
 use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
-struct Piece {
+pub struct Piece {
     fifths: i32,
     clef: Clef,
     instrument: Instrument,
@@ -19,7 +19,7 @@ struct Piece {
 /// A length by its place in `LENGTHS`; steps from the middle line, `None` for a rest; an alteration; a tie.
 type Drawn = (usize, Option<i32>, i8, bool);
 
-fn pieces() -> impl Strategy<Value = Piece> {
+pub fn pieces() -> impl Strategy<Value = Piece> {
     let item = (0usize..10, prop::option::weighted(0.85, -9i32..=9), -2i8..=2, prop::bool::weighted(0.15));
     (
         -7i32..=7,
@@ -40,7 +40,7 @@ fn pieces() -> impl Strategy<Value = Piece> {
 /// In sixteenths: whole down to sixteenth, dotted ones, and five, which needs two symbols.
 const LENGTHS: [i64; 10] = [1, 1, 2, 2, 3, 4, 4, 6, 8, 5];
 
-fn melody(piece: &Piece) -> Melody {
+pub fn melody(piece: &Piece) -> Melody {
     let letters = Letter::ALL;
     let mut bars = Vec::new();
     for (number, drawn) in piece.bars.iter().enumerate() {

@@ -314,8 +314,9 @@ fn write_all(
 ) -> miette::Result<usize> {
     let earlier = earlier_reports(&marks.place(CLASS_JSON));
     let mut reports = Vec::new();
-    for (result, name) in results.iter().zip(names(results)) {
-        for (ending, bytes) in student_files(result, class.rubric) {
+    for ((result, name), ready) in results.iter().zip(names(results)).zip(class.ready) {
+        let melody = ready.as_ref().ok().map(|ready| &ready.melody);
+        for (ending, bytes) in student_files(result, class.rubric, melody) {
             let file = format!("{name}.{ending}");
             marks.write(&format!("{STUDENTS}/{file}"), &bytes)?;
             reports.push(file);

@@ -1,0 +1,332 @@
+//! The page: sections in the order of reading, around the figures. `maud` escapes whatever stands in it.
+
+use super::content::{PageContent, PageSettings, Room, playing};
+use super::policy::{SCRIPT, STYLE, policy};
+use super::sound_from_samples::{Sound, sound_from_samples};
+use super::staff::{NoteWords, note_words, staves};
+use super::svg::Figure;
+use super::{strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
+use crate::findings::{Outcome, Report};
+use crate::report::{
+    About, ChildSection, TeacherTable, child_sections, counts_by_bar, how_to_read, teacher_summary,
+    teacher_tables, what_changed, words,
+};
+use crate::units::Seconds;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// Seconds of the take before the first and after the last note that go into the page.
+const AROUND: f64 = 0.4;
+/// Takes side by side in the table of progress: the newest.
+const SIDE_BY_SIDE: usize = 5;
+
+/// The page as one HTML file that needs nothing else: no network, no other file. Cannot fail; the same content gives the
+/// same bytes.
+pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
+    let report = content.report;
+    let sections = child_sections(report, &settings.text());
+    let judged = report.outcome == Outcome::Judged;
+    let sound = if settings.sound && judged { sound_of(content) } else { None };
+    let name = words::harmless(&report.melody.title);
+    let title = if name.trim().is_empty() { "A melody".to_owned() } else { name };
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy());
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="referrer" content="no-referrer";
+                title { (title) " (" (report.melody.instrument) ")" }
+                style { (PreEscaped(&*STYLE)) }
+            }
+            body {
+                header {
+                    h1 { (title) }
+                    p class="facts" { (facts(content)) }
+                }
+                main {
+                    @if judged { (judged_page(content, settings, &sections, sound.as_ref())) }
+                    @else { (refused_page(&sections)) }
+                    @if settings.detail { (detail(report, settings)) }
+                }
+                footer {
+                    p { "Made by fingertape from this one take. It hears pitch and time; tone, posture and music are for your teacher's ears. This file holds "
+                        @if sound.is_some() { "the recording itself: share it as carefully as a recording." }
+                        @else { "no recording." }
+                    }
+                }
+                @if let Some(sound) = &sound {
+                    script type="text/plain" id="take-sound" data-gain=(format!("{:.4}", sound.gain)) { (PreEscaped(&sound.flac_base64)) }
+                }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    };
+    let mut page = page.into_string();
+    // HTML has no place for them, and titles and names come from files.
+    page.retain(|letter| letter == '\n' || !letter.is_control());
+    page
+}
+
+fn sound_of(content: &PageContent<'_>) -> Option<Sound> {
+    let (first, last) = playing(content.report)?;
+    sound_from_samples(content.samples?, Seconds(first - AROUND), Seconds(last + AROUND))
+}
+
+fn facts(content: &PageContent<'_>) -> String {
+    let report = content.report;
+    let mut facts = vec![words::sentence(&report.melody.instrument.to_string())];
+    facts.extend(content.number.map(|number| format!("take {number}")));
+    facts.push(format!("{:.0} seconds", report.take.duration_s));
+    if let Some(bpm) = report.tempo.played_bpm.filter(|bpm| bpm.is_finite()) {
+        facts.push(format!("about {bpm:.0} beats a minute"));
+    }
+    facts.push(format!("A = {} Hz", report.melody.a4_hz));
+    facts.join(" · ")
+}
+
+fn refused_page(sections: &[ChildSection]) -> Markup {
+    html! {
+        @for section in sections {
+            section class=(if section.about == About::NotJudged { "first" } else { "more" }) {
+                h2 { (section.about.heading()) }
+                @for line in &section.lines { p { (line) } }
+            }
+        }
+        p { "Nothing was graded, and nothing counts against you." }
+    }
+}
+
+fn lines_about(sections: &[ChildSection], about: About) -> &[String] {
+    sections.iter().find(|section| section.about == about).map_or(&[], |section| section.lines.as_slice())
+}
+
+fn judged_page(
+    content: &PageContent<'_>,
+    settings: &PageSettings,
+    sections: &[ChildSection],
+    sound: Option<&Sound>,
+) -> Markup {
+    let report = content.report;
+    let good = lines_about(sections, About::WentWell);
+    let first = lines_about(sections, About::FixFirst);
+    let tapes = tape_from_report::tapes(report, settings);
+    let traces = |room| content.contour.and_then(|contour| trace_from_contour::trace(report, contour, room));
+    html! {
+        section class="first" {
+            h2 { (About::WentWell.heading()) }
+            p { (good.first().map_or("", String::as_str)) }
+            h2 { (About::FixFirst.heading()) }
+            p class="fix" {
+                @if first.is_empty() { "I found nothing to fix. Play it to somebody!" }
+                @for line in first { (line) }
+            }
+        }
+        (notes(content, settings, &note_words(content, sound, &settings.text()), sound.is_some()))
+        @if sections.iter().any(|section| more(section).is_some()) {
+            section class="more" {
+                h2 { "More to know" }
+                @for (heading, lines) in sections.iter().filter_map(more) {
+                    h3 { (heading) }
+                    ul { @for line in lines { li { (line) } } }
+                }
+            }
+        }
+        @if !tapes.is_empty() {
+            section {
+                h2 { "Where your fingers fell" }
+                p { "Each strip is a string, with the nut at the left, for a string of "
+                    (format!("{:.0}", settings.text().string_length_of(report.melody.instrument).0))
+                    " mm. A hatched tape is where a finger belongs; anywhere on it is in tune. A dot is where your finger was, worked out from the pitch. An open ring: the pitch moved. A square on its corner: another note." }
+                div class="tapes" {
+                    @for tape in tapes.iter().filter(|tape| !tape.targets.is_empty()) {
+                        div class="keep" {
+                            h3 { "The " (tape.letter) " string" }
+                            (both(|room| tape_from_report::strip(tape, tape_from_report::reach(&tapes), room)))
+                            ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
+                        }
+                    }
+                }
+                @for tape in tapes.iter().filter(|tape| tape.targets.is_empty()) {
+                    p { "The " (tape.letter) " string. " @for line in tape_from_report::sentences(report, tape) { (line) } }
+                }
+            }
+        }
+        @if let (Some(wide), Some(narrow)) = (traces(Room::Wide), traces(Room::Narrow)) {
+            section {
+                h2 { "The sound over time" }
+                p { "The line is the pitch that I heard. A pale band is a written note, half a semitone to both sides, from where your note began to where it ended. A line that slides into its band is a scoop; one that waves is a wobble or vibrato." }
+                (pair(&wide, &narrow))
+            }
+        }
+        @if let (Some(wide), Some(narrow)) = (
+            timing_from_report::timing(report, content.melody, Room::Wide),
+            timing_from_report::timing(report, content.melody, Room::Narrow),
+        ) {
+            section {
+                h2 { "Your beat, bar by bar" }
+                p { "The lines across are your own steady beat. A dot straight over its place began in time; a square on its corner began a tenth of a beat or more early or late." }
+                (pair(&wide, &narrow))
+            }
+        }
+        @if let (Some(wide), Some(narrow)) =
+            (strings_from_report::strings(report, Room::Wide), strings_from_report::strings(report, Room::Narrow))
+        {
+            section class="keep" {
+                h2 { "How the strings are tuned" }
+                (pair(&wide, &narrow))
+                p { "Only strings that I heard open. A string is under tension and can snap: ask your teacher or another grown-up to tune it with you, with small turns and your face away from the strings." }
+            }
+        }
+        (progress(content))
+    }
+}
+
+/// What the first section does not say already.
+fn more(section: &ChildSection) -> Option<(&'static str, &[String])> {
+    let heading = section.about.heading();
+    match section.about {
+        About::FixFirst | About::NotJudged => None,
+        About::WentWell => {
+            section.lines.get(1..).filter(|lines| !lines.is_empty()).map(|lines| ("Well done, too", lines))
+        }
+        _ => Some((heading, &section.lines)),
+    }
+}
+
+fn both(figure: impl Fn(Room) -> Figure) -> Markup {
+    pair(&figure(Room::Wide), &figure(Room::Narrow))
+}
+
+/// A figure for wide windows and paper and the same for phones; the style sheet shows one of them.
+fn pair(wide: &Figure, narrow: &Figure) -> Markup {
+    html! {
+        div class="figure" {
+            (PreEscaped(wide.svg(Room::Wide.class())))
+            (PreEscaped(narrow.svg(Room::Narrow.class())))
+        }
+    }
+}
+
+/// The double staff, and the same in words; each note is a button.
+fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords], sound: bool) -> Markup {
+    let bar = |note: &NoteWords| note.label.split(',').next().unwrap_or_default().to_owned();
+    let staves = staves(content.report, content.melody, notes, &settings.text());
+    html! {
+        section {
+            h2 { "As written, and as heard" }
+            p id="help" class="screen" {
+                "Choose a note (click, or Enter): "
+                @if sound { "you hear that moment of your take, then the right pitch." }
+                @else { "you read what was heard, and hear the right pitch." }
+                " Turn headphones low first."
+            }
+            p id="now" class="screen now" role="status" aria-live="polite" { "No note is chosen yet." }
+            (PreEscaped(&staves.outlines))
+            div class="wide staves" { (PreEscaped(&staves.wide)) }
+            div class="narrow staves" { (PreEscaped(&staves.narrow)) }
+            p class="facts" { "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone." }
+            @for remark in &staves.remarks { p class="facts" { (words::harmless(remark)) } }
+            details class="screen" {
+                summary { "The same notes in words" }
+                ol class="bars" {
+                    @for bars in notes.chunk_by(|a, b| bar(a) == bar(b)) {
+                        li {
+                            h3 { (bar(&bars[0])) }
+                            @for note in bars { (note_button(note)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn note_button(note: &NoteWords) -> Markup {
+    let span = note.span.map(|(from, to)| (format!("{from:.3}"), format!("{to:.3}")));
+    let (from, to) = span.unzip();
+    html! {
+        button type="button" class="note" data-item=(note.event) data-from=[from] data-to=[to]
+            data-hertz=(format!("{:.3}", note.hertz)) aria-label=(note.label) {
+            span class="written" { (note.written) }
+            span class="heard" { (note.heard) }
+        }
+    }
+}
+
+/// Right notes and rests of each bar of the newest takes, and what changed since the last.
+fn progress(content: &PageContent<'_>) -> Markup {
+    let judged: Vec<_> = content.earlier.iter().filter(|take| take.1.outcome == Outcome::Judged).collect();
+    let Some((number, before)) = judged.last().map(|take| (take.0, &take.1)) else { return html! {} };
+    let mut takes: Vec<(String, &Report)> = judged[judged.len().saturating_sub(SIDE_BY_SIDE)..]
+        .iter()
+        .map(|take| (format!("take {}", take.0), &take.1))
+        .collect();
+    takes.push(("this take".to_owned(), content.report));
+    let counts: Vec<_> = takes.iter().map(|take| counts_by_bar(take.1)).collect();
+    let mut bars: Vec<u32> = counts.iter().flatten().map(|counted| counted.0).collect();
+    bars.sort_unstable();
+    bars.dedup();
+    html! {
+        section class="keep" {
+            h2 { "Since earlier takes" }
+            p { (what_changed(before, number, content.report).trim_end()) }
+            table {
+                caption { "Right notes and rests of those that could be judged, in each bar" }
+                thead { tr { th scope="col" { "bar" } @for take in &takes { th scope="col" { (take.0) } } } }
+                tbody {
+                    @for bar in bars {
+                        tr {
+                            th scope="row" { (bar) }
+                            @for counted in &counts {
+                                td { @match counted.iter().find(|one| one.0 == bar) {
+                                    Some((_, right, all)) => { (right) " of " (all) }
+                                    None => { "–" }
+                                } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn detail(report: &Report, settings: &PageSettings) -> Markup {
+    html! {
+        section class="detail" {
+            h2 { "For the teacher: every number" }
+            ul { @for line in teacher_summary(report).lines() { li { (line) } } }
+            @for table in teacher_tables(report, &settings.text()) { (teacher_table(&table)) }
+            @let read = how_to_read(report, &settings.text());
+            @if !read.is_empty() {
+                h3 { "How to read this" }
+                p { (read.split_whitespace().collect::<Vec<_>>().join(" ")) }
+            }
+            @if !report.take.remarks.is_empty() {
+                h3 { "Remarks" }
+                ul { @for remark in &report.take.remarks { li { (words::harmless(&remark.code)) ": " (words::harmless(&remark.text)) } } }
+            }
+        }
+    }
+}
+
+/// A table that can be selected and copied. On a phone each row becomes a few lines, with the headings in them.
+fn teacher_table(table: &TeacherTable) -> Markup {
+    html! {
+        table class="numbers" {
+            caption { (table.heading) }
+            thead { tr { @for header in table.headers { th scope="col" { (header) } } } }
+            tbody {
+                @for row in &table.rows {
+                    tr {
+                        @for (k, (cell, header)) in row.iter().zip(table.headers).enumerate() {
+                            td class=(if k < table.words { "word" } else { "number" }) data-of=(header) { (cell) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

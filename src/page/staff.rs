@@ -1,0 +1,251 @@
+//! The melody as written and as heard: from a report to the plain data of the double staff, what is said of each note
+//! when it is chosen, and the rows of notes that the page shows.
+
+use super::content::{PageContent, span};
+use super::sound_from_samples::Sound;
+use crate::engrave::{
+    Belongs, Heard, HeardExtra, HeardNote, HeardRest, HeardReturn, HeardState, HeardWords, System, SystemSvg,
+    Told, glyph_definitions, svg_from_system, systems_from_heard,
+};
+use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
+use crate::notation::{Melody, as_f64};
+use crate::report::TextSettings;
+use crate::report::{intonation, words};
+use crate::units::{Hertz, MidiPitch};
+
+/// What a note of the page answers when it is chosen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NoteWords {
+    /// Index of the event in the melody.
+    pub event: usize,
+    /// Where it stands and what was heard, to be read aloud.
+    pub label: String,
+    /// The written pitch's name with signs, such as `F♯`.
+    pub written: String,
+    /// What was heard, in a word or two.
+    pub heard: String,
+    /// The moment inside the page's sound, in seconds; `None` where there is none.
+    pub span: Option<(f64, f64)>,
+    /// The right pitch.
+    pub hertz: f64,
+}
+
+/// Sound before and after the note that is heard with it, in seconds.
+const AROUND: (f64, f64) = (0.06, 0.12);
+
+/// The words of each written note.
+pub fn note_words(
+    content: &PageContent<'_>,
+    sound: Option<&Sound>,
+    settings: &TextSettings,
+) -> Vec<NoteWords> {
+    let report = content.report;
+    let a4 = Hertz(report.melody.a4_hz);
+    report
+        .notes
+        .iter()
+        .map(|note| {
+            let (name, heard) = (words::pitch(&note.written), heard(report, note));
+            let inside = |(from, to): (f64, f64)| {
+                let sound = sound?;
+                let from = (from - AROUND.0 - sound.begins.0).max(0.0);
+                let to = (to + AROUND.1 - sound.begins.0).min(sound.lasts.0);
+                (to > from).then_some((from, to))
+            };
+            NoteWords {
+                event: note.index,
+                label: format!("{}, {name}, {heard}", words::place(note.bar, note.beat)),
+                written: name.replace(" sharp", "♯").replace(" flat", "♭"),
+                heard: short(report, note, settings),
+                span: span(note).and_then(inside),
+                hertz: MidiPitch(f64::from(note.written_midi)).hertz(a4).0,
+            }
+        })
+        .collect()
+}
+
+fn heard(report: &Report, note: &NoteFinding) -> String {
+    match (note.verdict, note.cents) {
+        (NoteVerdict::Missing, _) => "not heard".to_owned(),
+        (NoteVerdict::Unsure, _) => "I could not tell what was played".to_owned(),
+        (NoteVerdict::Wrong, _) => match played_name(report, note) {
+            Some(name) => format!("you played {name}"),
+            None => "you played another note".to_owned(),
+        },
+        (NoteVerdict::Right, None) => "played".to_owned(),
+        (NoteVerdict::Right, Some(cents)) if cents.abs() < 0.5 => "played right on the pitch".to_owned(),
+        (NoteVerdict::Right, Some(cents)) => {
+            let side = if cents < 0.0 { "low" } else { "high" };
+            let count = words::count(cents.abs().round() as usize, "cent", "cents");
+            format!("played {count} {side}")
+        }
+    }
+}
+
+fn played_name(report: &Report, note: &NoteFinding) -> Option<String> {
+    let played = note.played_midi? - report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
+    let off = (played - f64::from(note.written_midi)).clamp(-120.0, 120.0).round() as i32;
+    (off != 0).then(|| words::played_and_written(&note.written, off).0)
+}
+
+/// A word or two for under a note: the cents, and `low` or `high` where a finger was.
+fn short(report: &Report, note: &NoteFinding, settings: &TextSettings) -> String {
+    match note.verdict {
+        NoteVerdict::Missing => "not heard".to_owned(),
+        NoteVerdict::Unsure => "not sure".to_owned(),
+        NoteVerdict::Wrong => played_name(report, note)
+            .map_or_else(|| "other".to_owned(), |name| name.replace(" sharp", "♯").replace(" flat", "♭")),
+        NoteVerdict::Right => {
+            let cents = note.cents.filter(|cents| cents.is_finite());
+            let side = finger_side(report, note, settings).map_or(String::new(), |side| format!(" {side}"));
+            cents.map_or_else(
+                || "heard".to_owned(),
+                |cents| format!("{:+.0}{side}", cents.round() + 0.0).replace('-', "−"),
+            )
+        }
+    }
+}
+
+/// `low` or `high`, where a finger (and not the string) is outside of in tune.
+fn finger_side(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Option<&'static str> {
+    let found = intonation::of(report, note, settings)?;
+    let off = !found.open_only() && found.finger_cents.abs() > intonation::IN_TUNE_CENTS;
+    off.then_some(if found.finger_cents < 0.0 { "low" } else { "high" })
+}
+
+/// The double staff for wide windows and for phones, as SVG elements: the outlines that both use, then each.
+pub struct Staves {
+    /// Outlines, once a page.
+    pub outlines: String,
+    /// Systems 178 mm wide.
+    pub wide: String,
+    /// Systems 86 mm wide.
+    pub narrow: String,
+    /// What could not be drawn, in words.
+    pub remarks: Vec<String>,
+}
+
+/// Width and staff height in millimetres.
+const WIDE: (f64, f64) = (178.0, 7.0);
+const NARROW: (f64, f64) = (86.0, 6.0);
+/// Before the ids of the outlines.
+const PREFIX: &str = "g-";
+
+/// Draws what was heard under what is written. `notes` are the words of each written note.
+pub fn staves(report: &Report, melody: &Melody, notes: &[NoteWords], settings: &TextSettings) -> Staves {
+    let heard = heard_from_report(report, melody, settings);
+    let [wide, narrow] =
+        [WIDE, NARROW].map(|(width, staff)| systems_from_heard(melody, &heard, width, staff));
+    let told = |belongs: Belongs| told(report, notes, belongs);
+    let written = |systems: &[System]| -> String {
+        let svg = |system: &System| {
+            let (first, last) = system.bars;
+            let label = format!("Bars {first} to {last}, as written and as heard");
+            svg_from_system(system, &SystemSvg { prefix: PREFIX, label: &label, told: &told })
+        };
+        systems.iter().map(svg).collect()
+    };
+    Staves {
+        outlines: glyph_definitions(wide.systems.iter().chain(&narrow.systems), PREFIX),
+        wide: written(&wide.systems),
+        narrow: written(&narrow.systems),
+        remarks: wide.remarks.into_iter().map(|remark| remark.text).collect(),
+    }
+}
+
+fn told(report: &Report, notes: &[NoteWords], belongs: Belongs) -> Option<Told> {
+    let picture = |label: String| Told { role: "img".to_owned(), label, focusable: false };
+    match belongs {
+        Belongs::Staff => None,
+        Belongs::Note(event) => {
+            let note = notes.iter().find(|note| note.event == event)?;
+            Some(Told { role: "button".to_owned(), label: note.label.clone(), focusable: true })
+        }
+        Belongs::Rest(event) => {
+            let rest = report.rests.iter().find(|rest| rest.index == event)?;
+            let place = words::place(rest.bar, rest.beat);
+            let what = rest_word(rest).unwrap_or(match rest.verdict {
+                RestVerdict::Unsure => "not sure",
+                _ => "kept",
+            });
+            Some(picture(format!("{place}, rest of {}, {what}", words::beats(rest.written_beats))))
+        }
+        Belongs::Extra(_) => Some(picture("A note that is not on the sheet".to_owned())),
+        Belongs::Return(_) => Some(picture("Stopped and went back".to_owned())),
+    }
+}
+
+fn rest_word(rest: &RestFinding) -> Option<&'static str> {
+    match rest.verdict {
+        RestVerdict::Rushed => Some("too short"),
+        RestVerdict::Stretched => Some("too long"),
+        RestVerdict::Filled => Some("not quiet"),
+        RestVerdict::Kept | RestVerdict::Unsure => None,
+    }
+}
+
+/// The report as the plain data of the staff as heard. Pitches are told after the whole instrument's tuning, cents as
+/// they were measured; `high` and `low` only where a finger was out of tune.
+pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettings) -> Heard {
+    let offset = report.tuning.offset_cents.filter(|cents| cents.is_finite()).unwrap_or(0.0) / 100.0;
+    let note = |note: &NoteFinding| HeardNote {
+        event: note.index,
+        state: match (note.verdict, note.played_midi) {
+            (NoteVerdict::Right, _) => HeardState::Right,
+            (NoteVerdict::Wrong, Some(played)) => HeardState::Other { sounding: played - offset },
+            (NoteVerdict::Missing, _) => HeardState::Missing,
+            (NoteVerdict::Unsure | NoteVerdict::Wrong, _) => HeardState::Unsure,
+        },
+        onset_error_beats: note.onset_error_beats,
+        duration_ratio: note.duration_ratio,
+        cents: note.cents,
+        label: finger_side(report, note, settings).map(str::to_owned),
+    };
+    let rest = |rest: &RestFinding| HeardRest {
+        event: rest.index,
+        played_beats: match rest.verdict {
+            RestVerdict::Filled => Some(0.0),
+            RestVerdict::Unsure => None,
+            _ => rest.played_beats,
+        },
+        label: rest_word(rest).map(str::to_owned),
+    };
+    let extra = |extra: &ExtraFinding| HeardExtra {
+        after: extra.after_index,
+        beats_after: extra.after_index.map_or(0.0, |after| beats_after(report, melody, after, extra.onset_s)),
+        sounding: extra.played_midi - offset,
+        label: Some("extra".to_owned()),
+    };
+    let returns = report.restarts.iter().map(|restart| HeardReturn {
+        after: restart.left_at_index,
+        to: restart.resumed_at_index,
+        label: melody
+            .events
+            .get(restart.resumed_at_index)
+            .map(|event| format!("stopped here, began again at bar {}", event.bar)),
+    });
+    Heard {
+        notes: report.notes.iter().map(note).collect(),
+        rests: report.rests.iter().map(rest).collect(),
+        extras: report.extra.iter().map(extra).collect(),
+        returns: returns.collect(),
+        words: HeardWords::default(),
+    }
+}
+
+/// How many beats after the written start of an event a moment of the take lies, reckoned from the last note before it
+/// that was heard, at the player's own tempo.
+fn beats_after(report: &Report, melody: &Melody, after: usize, moment: f64) -> f64 {
+    let start =
+        |event: usize| melody.events.get(event).map(|event| as_f64(event.start / melody.metre.beat()));
+    let heard = report
+        .notes
+        .iter()
+        .rev()
+        .find(|note| note.index <= after && note.onset_s.is_some_and(|s| s <= moment));
+    let beats = heard.and_then(|note| {
+        let elapsed = (moment - note.onset_s?) * report.tempo.played_bpm? / 60.0;
+        Some(elapsed - (start(after)? - start(note.index)?))
+    });
+    beats.filter(|beats| beats.is_finite()).unwrap_or(0.0).max(0.0)
+}

@@ -1,0 +1,69 @@
+//! Timing, bar by bar: where each note began against the steady beat of the player.
+
+use super::content::Room;
+use super::svg::{Align, Elements, Figure};
+use crate::engrave::HEARD_AS_ON_TIME_BEATS;
+use crate::findings::{NoteFinding, NoteVerdict, Report};
+use crate::notation::Melody;
+use crate::report::words;
+
+/// The bars in rows (two columns where there is room); `None` where no onset is known.
+pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
+    report.notes.iter().find(|note| note.onset_error_beats.is_some())?;
+    let beats = f64::from(melody.metre.beats.max(1));
+    let bars: Vec<&[NoteFinding]> = report.notes.chunk_by(|a, b| a.bar == b.bar && b.beat > a.beat).collect();
+    let columns = match room {
+        Room::Wide if bars.len() > 3 => 2,
+        _ => 1,
+    };
+    let rows = bars.len().div_ceil(columns);
+    let (column, height) = (room.width() / columns as f64, 44.0);
+    let mut out = Elements::default();
+    for (k, bar) in bars.iter().enumerate() {
+        let (left, top) = ((k / rows) as f64 * column, (k % rows) as f64 * height);
+        let (line, mark) = (top + 26.0, top + 14.0);
+        let (from, to) = (left + 52.0, left + column - 30.0);
+        let x = |beat: f64| from + (beat - 1.0) / beats * (to - from);
+        out.text("words", (left, line), 11.0, Align::Start, &format!("bar {}", bar[0].bar));
+        out.line("ink", (from, line), (to, line));
+        for beat in 0..=melody.metre.beats {
+            let at = x(f64::from(beat) + 1.0);
+            out.line("hair", (at, top + 6.0), (at, line + 3.0));
+        }
+        let mut said_until = f64::NEG_INFINITY;
+        for note in *bar {
+            let place = words::place(note.bar, note.beat);
+            let written = x(note.beat);
+            if note.verdict == NoteVerdict::Missing {
+                out.line("bar", (written, mark - 5.0), (written, line));
+                out.text("small", (written, line + 12.0), 9.0, Align::Middle, "not heard");
+                continue;
+            }
+            let Some(error) = note.onset_error_beats.filter(|error| error.is_finite()) else { continue };
+            let error = error.clamp(-1.0, 1.0);
+            let on_time = error.abs() < HEARD_AS_ON_TIME_BEATS;
+            let at = (x(note.beat + error).clamp(from - 12.0, to + 24.0), mark);
+            out.line(if on_time { "ink" } else { "accent" }, (written, line), at);
+            let side = if error < 0.0 { "early" } else { "late" };
+            let title = format!("{place}: {:.2} beats {side}", error.abs());
+            if on_time {
+                out.circle("mark", at, 3.5, &title);
+            } else {
+                out.diamond("hollow", at, 5.0, &title);
+                if written - said_until > 48.0 {
+                    let text = format!("{:.1} {side}", error.abs());
+                    out.text("small", (written, line + 12.0), 9.0, Align::Middle, &text);
+                    said_until = written;
+                }
+            }
+        }
+    }
+    let errors = report.notes.iter().filter_map(|note| note.onset_error_beats);
+    let off = errors.filter(|error| error.abs() >= HEARD_AS_ON_TIME_BEATS).count();
+    let label = format!(
+        "{} bars, each a line with its beats; {} began a tenth of a beat or more early or late.",
+        bars.len(),
+        words::count(off, "note", "notes")
+    );
+    Some(out.figure(room.width(), rows as f64 * height, label))
+}
