@@ -10,53 +10,46 @@ use crate::engrave::{Anchor, Mark, Page, Paper, Shape, What, printable, width_of
 use crate::notation::Instrument;
 
 const MARGIN: f64 = 14.0;
-/// Where cells begin: names stand to the left.
-const NAMES: f64 = 40.0;
-/// The columns of marks to the right of the cells.
-const MARKS: f64 = 26.0;
-/// The height of a student's line.
+/// The height of a student's line, at most, and at least: its letters are 5 points then.
 const TALL: f64 = 6.0;
-const SMALL: f64 = 2.3;
+const SMALLEST: f64 = 3.25;
+const SMALLEST_OF_TWO: f64 = 2.75;
+/// Between two columns of lines.
+const GUTTER: f64 = 8.0;
+/// The line of bar numbers above a melody's lines; what is below them; the highest column in there.
+const HEAD: f64 = 5.5;
+const FOOT: f64 = 9.5;
+const COLUMN: f64 = 5.3;
 /// A thread.
 const THIN: f64 = 0.2;
 /// Cents to either side that a strip shows.
 const REACH: f64 = 50.0;
 
-/// The pages: the first is the whole class where its lines have room on it, else a line for each melody; then all
-/// students follow on further pages.
+/// The pages: the first has a line for every student where they fit, in one column or two, else how many stumbled in each
+/// bar of each melody; then all students follow on further pages.
 pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Vec<Page> {
     let mut first = Sheet::new(paper, title);
-    let strings = strings_height(&overview.strings);
     first.heading(overview, title);
     first.legend();
-    let room = first.bottom() - first.y - strings;
-    let needed: f64 = overview.blocks.iter().map(|block| block_height(block, SMALL)).sum();
-    let fits = needed <= room;
-    if fits {
-        let rows: usize = overview.blocks.iter().map(|block| block.lines.len()).sum();
-        let fixed: f64 = overview.blocks.iter().map(|block| block_height(block, 0.0)).sum();
-        let tall = ((room - fixed) / rows.max(1) as f64).clamp(SMALL, TALL);
-        for block in &overview.blocks {
-            first.block(block, &block.lines, tall, true);
-        }
-    } else {
-        let mut left_out = 0;
-        for block in &overview.blocks {
-            if first.y + block_height(block, 0.0) > first.bottom() - strings - 4.0 {
-                left_out += 1;
-            } else {
-                first.block(block, &[], TALL, true);
-            }
-        }
-        if left_out > 0 {
-            first.words(
-                &format!("... and {left_out} more melodies; every student is in overview.html."),
-                MARGIN,
-                3.0,
-            );
-            first.y += 4.0;
-        }
-    }
+    let bottom = first.bottom() - strings_height(&overview.strings);
+    // As tall as will fit: for each number of columns, heights from 6 mm down in quarters.
+    let tries = [(1, SMALLEST), (2, SMALLEST_OF_TWO)].into_iter().flat_map(|(columns, least)| {
+        (0..16)
+            .map(move |step| (columns, TALL - 0.25 * f64::from(step)))
+            .filter(move |(_, tall)| *tall >= least)
+    });
+    let whole = tries
+        .map(|(columns, tall)| {
+            let mut sheet = first.clone();
+            sheet.all_lines(overview, tall, columns, bottom).then_some(sheet)
+        })
+        .find_map(|sheet| sheet);
+    let fits = whole.is_some();
+    let mut first = whole.unwrap_or_else(|| {
+        first.melodies_only(overview, bottom);
+        first
+    });
+    first.go_to_column(0, 1);
     first.strings(&overview.strings);
     let mut pages = vec![first.page()];
     if !fits {
@@ -64,13 +57,13 @@ pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Ve
         for block in &overview.blocks {
             let mut lines = &block.lines[..];
             while !lines.is_empty() {
-                let room = ((sheet.bottom() - sheet.y - 20.0) / TALL).floor();
+                let room = ((sheet.bottom() - sheet.y - HEAD - FOOT) / TALL).floor();
                 if room < 1.0 {
                     pages.push(std::mem::replace(&mut sheet, Sheet::new(paper, title)).page());
                     continue;
                 }
                 let (now, later) = lines.split_at(lines.len().min(room as usize));
-                sheet.block(block, now, TALL, later.is_empty());
+                sheet.block(block, now, TALL, later.is_empty().then_some(COLUMN));
                 lines = later;
             }
         }
@@ -81,27 +74,98 @@ pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Ve
     pages
 }
 
-/// The height of a melody's block with lines of this height.
-fn block_height(block: &Block, tall: f64) -> f64 {
-    let stumbles = if block.judged() > 1 { 9.5 } else { 1.5 };
-    5.5 + stumbles + block.lines.len() as f64 * tall
-}
-
 fn strings_height(strings: &std::collections::BTreeMap<(usize, usize), StringPoints>) -> f64 {
     if strings.is_empty() { 0.0 } else { 14.0 + strings.len() as f64 * 4.6 }
 }
 
 /// A page being filled from the top.
+#[derive(Clone)]
 struct Sheet {
     paper: Paper,
     title: String,
     marks: Vec<Mark>,
     y: f64,
+    /// Where the lines begin and end, and how wide their names and their marks are.
+    left: f64,
+    edge: f64,
+    names: f64,
+    numbers: f64,
 }
 
 impl Sheet {
     fn new(paper: Paper, title: &str) -> Self {
-        Self { paper, title: title.to_owned(), marks: Vec::new(), y: MARGIN }
+        let mut sheet = Self {
+            paper,
+            title: title.to_owned(),
+            marks: Vec::new(),
+            y: MARGIN,
+            left: 0.0,
+            edge: 0.0,
+            names: 0.0,
+            numbers: 0.0,
+        };
+        sheet.go_to_column(0, 1);
+        sheet
+    }
+
+    /// Lines go into this column of so many.
+    fn go_to_column(&mut self, column: usize, columns: usize) {
+        let all = self.right() - MARGIN;
+        let wide = (all - GUTTER * (columns - 1) as f64) / columns as f64;
+        self.left = MARGIN + (wide + GUTTER) * column as f64;
+        self.edge = self.left + wide;
+        (self.names, self.numbers) = if columns == 1 { (40.0, 26.0) } else { (24.0, 18.0) };
+    }
+
+    /// All students, lines of this height, in so many columns down to `bottom`; false where they do not fit.
+    fn all_lines(&mut self, overview: &Overview, tall: f64, columns: usize, bottom: f64) -> bool {
+        let (top, mut column) = (self.y, 0);
+        self.go_to_column(column, columns);
+        for block in &overview.blocks {
+            let foot = if block.judged() > 1 { FOOT } else { 1.5 };
+            let mut lines = &block.lines[..];
+            loop {
+                let room = ((bottom - self.y - HEAD - foot) / tall).floor();
+                if room >= 1.0 {
+                    let (now, later) = lines.split_at(lines.len().min(room as usize));
+                    self.block(block, now, tall, later.is_empty().then_some(COLUMN));
+                    lines = later;
+                    if lines.is_empty() {
+                        break;
+                    }
+                }
+                column += 1;
+                if column == columns {
+                    return false;
+                }
+                self.go_to_column(column, columns);
+                self.y = top;
+            }
+        }
+        true
+    }
+
+    /// Only how many stumbled in each bar, for each melody that has room.
+    fn melodies_only(&mut self, overview: &Overview, bottom: f64) {
+        self.go_to_column(0, 1);
+        let room = bottom - self.y - 5.0;
+        let each = (room / overview.blocks.len().max(1) as f64 - HEAD - FOOT + COLUMN).clamp(COLUMN, 30.0);
+        let mut left_out = 0;
+        for block in &overview.blocks {
+            if self.y + HEAD + FOOT - COLUMN + each > bottom - 5.0 {
+                left_out += 1;
+            } else {
+                self.block(block, &[], TALL, Some(each));
+            }
+        }
+        if left_out > 0 {
+            let word = if left_out == 1 { "melody" } else { "melodies" };
+            let text = format!("... and {left_out} more {word}; every student is in overview.html.");
+            self.words(&text, MARGIN, 3.0);
+        } else {
+            self.words("Every student has a line in overview.html.", MARGIN, 3.0);
+        }
+        self.y += 4.0;
     }
 
     fn page(self) -> Page {
@@ -225,43 +289,47 @@ impl Sheet {
         }
     }
 
-    /// A melody: bar numbers, lines, and how many stumbled in each bar.
-    fn block(&mut self, block: &Block, lines: &[Line], tall: f64, with_stumbles: bool) {
+    /// A melody: bar numbers, lines, and (with columns up to this height) how many stumbled in each bar.
+    fn block(&mut self, block: &Block, lines: &[Line], tall: f64, columns: Option<f64>) {
         let stumbles = block.stumbles();
-        let cells = MARGIN + NAMES;
-        let wide = (self.right() - MARKS - cells) / stumbles.len().max(1) as f64;
+        let cells = self.left + self.names;
+        let wide = (self.edge - self.numbers - cells) / stumbles.len().max(1) as f64;
         let wide = wide.min(24.0);
         let base = self.y + 4.2;
-        self.cut(&block.melody, (MARGIN, base), 3.0, NAMES - 2.0);
+        self.cut(&block.melody, (self.left, base), 3.0, self.names - 1.0);
         let every = (5.0 / wide).ceil().max(1.0) as usize;
         for (at, bar) in stumbles.keys().enumerate().filter(|(at, _)| at % every == 0) {
             let x = cells + at as f64 * wide;
             self.put(&bar.to_string(), (x + wide / 2.0, base), 2.6, Anchor::Middle);
         }
         if !lines.is_empty() {
-            self.put("mark", (self.right() - 12.0, base), 2.6, Anchor::End);
+            self.put("mark", (self.mark_at(), base), 2.6, Anchor::End);
             if lines.iter().any(|line| line.before.is_some()) {
-                self.put("before", (self.right(), base), 2.6, Anchor::End);
+                self.put("before", (self.edge, base), 2.6, Anchor::End);
             }
         }
-        self.y += 5.5;
+        self.y += HEAD;
         for line in lines {
             self.line(line, stumbles.keys().copied(), wide, tall);
         }
-        if with_stumbles && block.judged() > 1 {
-            self.stumbles(block, wide);
-        } else {
-            self.y += 1.5;
+        match columns {
+            Some(most) if block.judged() > 1 => self.stumbles(block, wide, most),
+            _ => self.y += 1.5,
         }
+    }
+
+    /// Where marks end; to the right of them are those of the test before.
+    fn mark_at(&self) -> f64 {
+        self.edge - 9.5
     }
 
     fn line(&mut self, line: &Line, bars: impl Iterator<Item = u32>, wide: f64, tall: f64) {
         let size = (tall * 0.62).min(3.0);
         let base = self.y + tall * 0.78;
-        self.cut(&line.shown, (MARGIN, base), size, NAMES - 2.0);
+        self.cut(&line.shown, (self.left, base), size, self.names - 1.0);
         let gap = (tall * 0.16).min(0.9);
         for (at, bar) in bars.enumerate() {
-            let left = MARGIN + NAMES + at as f64 * wide;
+            let left = self.left + self.names + at as f64 * wide;
             self.box_of([left, self.y + gap, left + THIN, self.y + tall]);
             let Some(came) = line.bars.get(&bar) else { continue };
             let each = (wide - 1.2) / came.len() as f64;
@@ -272,27 +340,27 @@ impl Sheet {
         }
         let mark = line.mark.as_deref().unwrap_or(if line.takes > 0 { "listen" } else { "no take" });
         let mark: String = mark.chars().take(9).collect();
-        self.put(&mark, (self.right() - 12.0, base), size, Anchor::End);
+        self.put(&mark, (self.mark_at(), base), size, Anchor::End);
         if let Some(before) = line.before {
-            self.put(&before.to_string(), (self.right(), base), size, Anchor::End);
+            self.put(&before.to_string(), (self.edge, base), size, Anchor::End);
         }
         self.y += tall;
     }
 
     /// Columns: how many of those who were judged stumbled in a bar.
-    fn stumbles(&mut self, block: &Block, wide: f64) {
+    fn stumbles(&mut self, block: &Block, wide: f64, most: f64) {
         let judged = block.judged() as f64;
-        let (top, ground) = (self.y + 2.2, self.y + 7.5);
-        self.put("stumbled here", (MARGIN, ground), 2.6, Anchor::Start);
+        let (top, ground) = (self.y + 2.2, self.y + 2.2 + most);
+        self.put("stumbled here", (self.left, ground), 2.6, Anchor::Start);
         for (at, count) in block.stumbles().values().enumerate() {
-            let left = MARGIN + NAMES + at as f64 * wide;
+            let left = self.left + self.names + at as f64 * wide;
             let height = (ground - top) * *count as f64 / judged;
             self.box_of([left + 0.8, ground - height.max(THIN), left + wide - 0.8, ground]);
             if *count > 0 && wide >= 3.0 {
                 self.put(&count.to_string(), (left + wide / 2.0, ground - height - 0.4), 2.2, Anchor::Middle);
             }
         }
-        self.y += 9.5;
+        self.y += FOOT - COLUMN + most;
     }
 
     fn strings(&mut self, strings: &std::collections::BTreeMap<(usize, usize), StringPoints>) {
@@ -306,13 +374,13 @@ impl Sheet {
         let base = self.y + 4.0;
         self.put("Fingers, by string", (one, base), 3.0, Anchor::Start);
         self.put("Open strings", (two, base), 3.0, Anchor::Start);
+        self.put("a stroke for each student, 50 cents low to 50 high", (one, base + 3.6), 2.3, Anchor::Start);
         self.put(
-            "a stroke for each student, 50 cents low to 50 high; frame: ±20; beside: the median",
-            (one, base + 3.6),
+            "the same; frames: ±20 cents, here ±5; beside them the medians",
+            (two, base + 3.6),
             2.3,
             Anchor::Start,
         );
-        self.put("frame: ±5 cents, well tuned; beside: the median", (two, base + 3.6), 2.3, Anchor::Start);
         self.y += 10.0;
         // The highest string first, as on the page of a score.
         let mut rows: Vec<_> = strings.iter().collect();
