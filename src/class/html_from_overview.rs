@@ -15,11 +15,13 @@ pub fn html_from_overview(pages: &[Page], results: &[StudentResult], title: &str
          <meta name=\"viewport\" content=\"width=device-width\">\n<title>{title}</title>\n<style>\n\
          body {{ margin: 1.5em auto; max-width: 216mm; color: #000; background: #fff; font: 1em/1.4 sans-serif; }}\n\
          svg {{ display: block; width: 100%; height: auto; margin-bottom: 1em; }}\n\
+         .unseen {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}\n\
          .wide {{ overflow-x: auto; }}\n\
+         td:last-child {{ min-width: 22em; }}\n\
          table {{ border-collapse: collapse; font-size: 0.85em; }}\n\
          th, td {{ text-align: left; vertical-align: top; padding: 0.2em 0.8em 0.2em 0; border-bottom: 1px solid #000; }}\n\
          @media print {{ .wide {{ display: none; }} svg {{ break-after: page; }} }}\n\
-         </style>\n</head>\n<body>\n<h1>{title}</h1>\n"
+         </style>\n</head>\n<body>\n<h1 class=\"unseen\">{title}</h1>\n"
     );
     for page in pages {
         out.push_str(&svg_from_page(page));

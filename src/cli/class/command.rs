@@ -22,6 +22,8 @@ use fingertape::engrave::pdf_from_pages;
 use fingertape::formats::{self, FormatError};
 use fingertape::pipeline::JudgeSettings;
 use fingertape::units::{A4_ISO16, Hertz};
+use rayon::prelude::*;
+use rayon::{ThreadPool, ThreadPoolBuilder};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -193,10 +195,8 @@ impl Class<'_> {
             }
         }
         let limits = Limits { longest_s: self.arguments.longest, largest: self.arguments.largest << 20 };
-        let cores = std::thread::available_parallelism().map_or(1, usize::from);
-        let jobs = self.arguments.jobs.map_or(cores, usize::from);
-        let heard =
-            hear(&tasks, keeper, limits, jobs).map_err(|error| failure(&marks.place(RESULTS), &error))?;
+        let heard = hear(&tasks, keeper, limits, &workers(self.jobs(), marks)?)
+            .map_err(|error| failure(&marks.place(RESULTS), &error))?;
         let keys = heard.iter().filter_map(|(key, _)| key.clone()).collect();
         let mut heard: BTreeMap<usize, Kept> =
             whose.into_iter().zip(heard.into_iter().map(|(_, kept)| kept)).collect();
@@ -226,7 +226,9 @@ impl Class<'_> {
                 .map(|(number, file)| self.take(at, number, *file, heard.remove(file), &name_of_melody))
                 .collect();
             let mut result = StudentResult::new(student.clone(), called, name_of_melody, takes);
-            result.before = before.get(&result.shown).copied();
+            // The earlier test may have been written with names or with chairs.
+            let earlier = [&result.shown, &student.name, &student.label];
+            result.before = earlier.into_iter().find_map(|name| before.get(name)).copied();
             result.teachers = own.get(&at).cloned();
             if let Err(why) = &self.ready[at] {
                 result.trouble.push(self.without_names(why));
@@ -235,6 +237,12 @@ impl Class<'_> {
             results.push(result);
         }
         Ok((results, keys))
+    }
+
+    /// How many takes are heard, or reports written, at a time.
+    fn jobs(&self) -> usize {
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        self.arguments.jobs.map_or(cores, usize::from)
     }
 
     fn settings(&self, ready: &Ready) -> JudgeSettings {
@@ -305,6 +313,11 @@ fn sentence(text: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
+fn workers(jobs: usize, marks: &MarksFolder) -> miette::Result<ThreadPool> {
+    let pool = ThreadPoolBuilder::new().num_threads(jobs).build();
+    pool.map_err(|error| failure(&marks.place(RESULTS), &std::io::Error::other(error)))
+}
+
 /// Writes everything; how many reports.
 fn write_all(
     marks: &MarksFolder,
@@ -313,15 +326,22 @@ fn write_all(
     words: &str,
 ) -> miette::Result<usize> {
     let earlier = earlier_reports(&marks.place(CLASS_JSON));
-    let mut reports = Vec::new();
-    for ((result, name), ready) in results.iter().zip(names(results)).zip(class.ready) {
-        let melody = ready.as_ref().ok().map(|ready| &ready.melody);
+    let students: Vec<(&StudentResult, String)> = results.iter().zip(names(results)).collect();
+    let write_one = |at: usize| -> miette::Result<Vec<String>> {
+        let (result, name) = &students[at];
+        let melody = class.ready[at].as_ref().ok().map(|ready| &ready.melody);
+        let mut written = Vec::new();
         for (ending, bytes) in student_files(result, class.rubric, melody) {
             let file = format!("{name}.{ending}");
             marks.write(&format!("{STUDENTS}/{file}"), &bytes)?;
-            reports.push(file);
+            written.push(file);
         }
-    }
+        Ok(written)
+    };
+    // In the order of the class list, however many write at a time.
+    let reports: Vec<Vec<String>> = workers(class.jobs(), marks)?
+        .install(|| (0..students.len()).into_par_iter().map(write_one).collect::<miette::Result<_>>())?;
+    let reports: Vec<String> = reports.into_iter().flatten().collect();
     let rows = gradebook(results);
     marks.write("gradebook.csv", &csv_bytes(&rows))?;
     let xlsx = xlsx_bytes(&rows).map_err(|error| {

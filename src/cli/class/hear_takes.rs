@@ -37,12 +37,11 @@ pub fn hear(
     tasks: &[Task<'_>],
     keeper: &Keeper,
     limits: Limits,
-    jobs: usize,
+    workers: &rayon::ThreadPool,
 ) -> io::Result<Vec<(Option<String>, Kept)>> {
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().map_err(io::Error::other)?;
     let bar = Pieces::new(tasks.len(), "Listening to takes:");
     // One piece of work at a time: a thread takes the next take when it has done with one.
-    pool.install(|| {
+    workers.install(|| {
         tasks
             .par_iter()
             .with_max_len(1)

@@ -62,9 +62,14 @@ impl MarksFolder {
         self.folder.join(name)
     }
 
-    /// Writes a file inside.
+    /// Writes a file inside, unless it is there with these bytes.
     pub fn write(&self, name: &str, bytes: &[u8]) -> miette::Result<()> {
         let path = self.place(name);
+        if fs::metadata(&path).is_ok_and(|found| found.len() == bytes.len() as u64)
+            && fs::read(&path).is_ok_and(|there| there == bytes)
+        {
+            return Ok(());
+        }
         write_whole_private(&path, bytes).map_err(|error| failure(&path, &error))
     }
 
