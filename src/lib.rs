@@ -47,4 +47,6 @@ pub mod report;
 
 pub mod page;
 
+pub mod class;
+
 pub mod takes;

@@ -8,6 +8,7 @@ fn main() -> ExitCode {
     let arguments = cli::Arguments::from_command_line();
     let ended = match arguments.command {
         cli::Command::Check(check) => cli::check::run(&check),
+        cli::Command::Class(class) => cli::class::run(&class),
         cli::Command::Contour(contour) => cli::contour::run(&contour),
         cli::Command::Demo(demo) => cli::demo::run(&demo),
         cli::Command::String(string) => cli::string::run(&string),

@@ -8,8 +8,9 @@ use std::path::Path;
 use std::process::Command;
 
 /// The commands that the README may speak of.
-const COMMANDS: [&str; 15] = [
+const COMMANDS: [&str; 16] = [
     "check",
+    "class",
     "contour",
     "convert",
     "demo",
@@ -61,6 +62,9 @@ fn folder_of_a_reader(readme: &str) -> tempfile::TempDir {
     fs::copy(case.join("all-right/take.flac"), place("takes/violin-1.m4a")).expect("a copy");
     fs::copy(case.join("one-long-bow/take.flac"), place("takes/violin 2.flac")).expect("a copy");
     fs::copy(case.join("not-this-melody/take.flac"), place("takes/violin-3.m4a")).expect("a copy");
+    let roster = blocks(readme, "csv");
+    assert_eq!(roster.len(), 1);
+    fs::write(place("takes/roster.csv"), &roster[0]).expect("a file");
     fs::copy(case.join("all-right/take.flac"), place("my-tune.m4a")).expect("a copy");
     fs::write(place("rules.toml"), "[tier.starter]\nbars = 4\n[tier.further]\nbars = 8\n").expect("a file");
     write_strings(&place("open-a.m4a"), &[440.0]);
@@ -126,16 +130,21 @@ fn every_example_of_the_readme_runs() {
     assert_eq!(code, 0, "{text}");
     assert!(text.contains("What went well"), "{text}");
 
-    let (_, text) = run(&commands[3], folder.path());
-    assert_eq!(text, "", "everything goes to files");
-    let report = |name: &str| {
-        fs::read_to_string(folder.path().join("reports").join(name))
+    let (code, text) = run(&commands[3], folder.path());
+    assert_eq!(code, 1, "one take is of another melody: {text}");
+    assert!(
+        text.contains("violin-2 (violin, 4B; row 3)\n  melody: Swing Gate\n  take: violin 2.flac\n"),
+        "{text}"
+    );
+    assert!(text.contains("3 students, 3 takes: 2 with a mark, 1 to listen to or to look at."), "{text}");
+    let marks = |name: &str| {
+        fs::read_to_string(folder.path().join("takes/marks").join(name))
             .unwrap_or_else(|error| panic!("{name}: {error}"))
     };
-    assert!(report("violin-1.txt").contains("confidence (0-1)"));
-    assert!(report("violin 2.txt").contains("MISSING"));
-    assert!(report("violin-3.txt").contains("Not judged, not graded."));
-    assert!(report("violin-3.json").contains("\"not-this-melody\""));
+    assert!(marks("students/violin-1.txt").contains("Mark: 100 of 100"));
+    assert!(marks("students/violin-2.txt").contains("A was not played"));
+    assert!(marks("listen-to-these.txt").contains("violin-3: no mark: I could not follow this melody"));
+    assert!(folder.path().join("takes/marks/overview.pdf").is_file());
 
     let (code, text) = run(&commands[4], folder.path());
     assert_eq!(code, 0, "{text}");

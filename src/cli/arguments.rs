@@ -2,9 +2,10 @@
 
 use super::takes::TakesArguments;
 use super::{
-    check::CheckArguments, contour::ContourArguments, convert::ConvertArguments, demo::DemoArguments,
-    jot::JotArguments, move_to::MoveArguments, play::PlayArguments, proofread::ProofreadArguments,
-    sheet::SheetArguments, songbook::SongbookArguments, string::StringArguments,
+    check::CheckArguments, class::ClassArguments, contour::ContourArguments, convert::ConvertArguments,
+    demo::DemoArguments, jot::JotArguments, move_to::MoveArguments, play::PlayArguments,
+    proofread::ProofreadArguments, sheet::SheetArguments, songbook::SongbookArguments,
+    string::StringArguments,
 };
 #[cfg(feature = "microphone")]
 use super::{inputs::InputsArguments, record::RecordArguments};
@@ -54,6 +55,8 @@ pub enum Command {
     Sheet(SheetArguments),
     /// Print a folder of melodies as one book with a contents page
     Songbook(SongbookArguments),
+    /// Mark a class's playing tests: a class list and a folder of takes become a gradebook
+    Class(ClassArguments),
 }
 
 const AFTER_HELP: &str = "\
@@ -70,12 +73,13 @@ Examples:
   fingertape convert my-melody.toml to-print.musicxml
   fingertape play my-melody.toml --slower 0.7
   fingertape sheet my-melody.toml --output my-melody.pdf
+  fingertape class takes --dry-run
 
 Exit codes:
   0  the command did its work (the take was judged)
   1  it could not: the take was refused, for example because it is silent, and nothing is graded; a string
      gave no steady reading; a deletion was not confirmed; the melody
-     has something else than its rule sheet asks
+     has something else than its rule sheet asks; somebody has to listen to a take of the class
   2  unusable input: a file or a microphone that cannot be used, or a wrong argument
 
 Everything happens on this machine: no recording leaves it.

@@ -4,6 +4,7 @@
 mod arguments;
 mod book_place;
 pub mod check;
+pub mod class;
 pub mod contour;
 pub mod convert;
 pub mod demo;

@@ -37,3 +37,29 @@ pub fn while_working<T>(what: &str, work: impl FnOnce() -> T) -> T {
         work()
     })
 }
+
+/// A bar for work that is made of many alike pieces, with the time left; nothing where the standard error is no terminal.
+pub struct Pieces(ProgressBar);
+
+impl Pieces {
+    /// For so many pieces, each of them `what`.
+    pub fn new(count: usize, what: &str) -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self(ProgressBar::hidden());
+        }
+        let line = ProgressBar::new(count as u64).with_message(what.to_owned());
+        let style = ProgressStyle::with_template("{msg} {pos} of {len} [{bar:30}] {eta} left");
+        Self(style.map_or(line.clone(), |style| line.with_style(style.progress_chars("=- "))))
+    }
+
+    /// One more is done.
+    pub fn one_done(&self) {
+        self.0.inc(1);
+    }
+}
+
+impl Drop for Pieces {
+    fn drop(&mut self) {
+        self.0.finish_and_clear();
+    }
+}

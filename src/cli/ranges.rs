@@ -26,6 +26,11 @@ pub fn string_length(text: &str) -> Result<f64, String> {
     number(text, "millimetres", 150.0, 1200.0, "measure from the nut to the bridge")
 }
 
+/// The longest take of a class in minutes, as seconds: 0.1 to 10 minutes.
+pub fn longest_take(text: &str) -> Result<f64, String> {
+    number(text, "minutes", 0.1, 10.0, "a playing test takes one or two").map(|minutes| minutes * 60.0)
+}
+
 /// How long to wait for a sound, in seconds: 1 to 600.
 pub fn patience(text: &str) -> Result<f64, String> {
     number(text, "seconds", 1.0, 600.0, "20 is enough to pick up a bow")

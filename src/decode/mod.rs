@@ -19,4 +19,4 @@ mod take_from_file;
 mod wav_header;
 
 pub use error::DecodeError;
-pub use take_from_file::{LONGEST_TAKE, Take, TakeSource, read_take, read_take_bytes};
+pub use take_from_file::{LONGEST_TAKE, Take, TakeSource, read_take, read_take_bytes, read_take_up_to};

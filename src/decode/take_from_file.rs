@@ -54,6 +54,15 @@ const LONGEST_PIPE: u64 = 256 << 20;
 /// [`DecodeError`], which says in words what happened and what to do. A file that can be read in
 /// part is no error: the take holds what is there and a remark says what is missing.
 pub fn read_take(path: &Path) -> Result<Take, DecodeError> {
+    read_take_up_to(path, LONGEST_TAKE)
+}
+
+/// Reads at most `longest` of a recording (never more than [`LONGEST_TAKE`]); where there is more, the remark `too-long`
+/// says so. Memory and time are bounded by it, whatever the file claims.
+///
+/// # Errors
+/// As [`read_take`].
+pub fn read_take_up_to(path: &Path, longest: Seconds) -> Result<Take, DecodeError> {
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
     let unreadable = |source| DecodeError::Unreadable { name: path.display().to_string(), source };
     let file = File::open(path).map_err(unreadable)?;
@@ -67,7 +76,7 @@ pub fn read_take(path: &Path) -> Result<Take, DecodeError> {
         file.take(LONGEST_PIPE).read_to_end(&mut bytes).map_err(unreadable)?;
         return read_take_bytes(&name, bytes);
     }
-    take_from_source(&name, Source::new(Box::new(file)).map_err(unreadable)?)
+    take_from_source(&name, Source::new(Box::new(file)).map_err(unreadable)?, longest)
 }
 
 /// Reads a recording from memory; `name` is what messages call it.
@@ -77,10 +86,10 @@ pub fn read_take(path: &Path) -> Result<Take, DecodeError> {
 pub fn read_take_bytes(name: &str, bytes: Vec<u8>) -> Result<Take, DecodeError> {
     let source = Source::new(Box::new(Cursor::new(bytes)))
         .map_err(|source| DecodeError::Unreadable { name: name.to_owned(), source })?;
-    take_from_source(name, source)
+    take_from_source(name, source, LONGEST_TAKE)
 }
 
-fn take_from_source(name: &str, mut source: Source) -> Result<Take, DecodeError> {
+fn take_from_source(name: &str, mut source: Source, longest: Seconds) -> Result<Take, DecodeError> {
     let said = Said { name };
     if source.length() == 0 {
         return Err(said.zero_length("the file holds no bytes"));
@@ -117,7 +126,7 @@ fn take_from_source(name: &str, mut source: Source) -> Result<Take, DecodeError>
     }
     let reached = source.reached();
     let decoded = catch_unwind(AssertUnwindSafe(|| {
-        channels_from_packets(source, container, mp4.as_ref(), LONGEST_TAKE.0)
+        channels_from_packets(source, container, mp4.as_ref(), longest.0.clamp(0.1, LONGEST_TAKE.0))
     }))
     .unwrap_or_else(|_| Err(NoChannels::Damaged("its sound makes no sense".to_owned(), None)));
     let mut channels =

@@ -14,7 +14,7 @@ static FACE: LazyLock<Face<'static>> =
     LazyLock::new(|| Face::parse(FONT, 0).expect("the font that is built in is a font"));
 
 /// The width of `text`, where the em is 1; without kerning.
-pub(super) fn width(text: &str) -> f64 {
+pub fn width(text: &str) -> f64 {
     let em = f64::from(FACE.units_per_em());
     let advance = |letter: char| {
         let glyph = FACE.glyph_index(letter).unwrap_or_default();
@@ -32,7 +32,7 @@ pub(super) fn capital_height() -> f64 {
 pub(super) const DESCENT: f64 = 0.27;
 
 /// `text` with blanks made one, and what the font cannot show replaced by `?`; and whether anything was.
-pub(super) fn printable(text: &str) -> (String, bool) {
+pub fn printable(text: &str) -> (String, bool) {
     let mut replaced = false;
     let mut out = String::new();
     for word in text.split_whitespace() {

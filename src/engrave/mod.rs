@@ -41,6 +41,7 @@ pub use glyph::{ClefSign, Glyph, Outline};
 pub use heard::{
     HEARD_AS_ON_TIME_BEATS, Heard, HeardExtra, HeardNote, HeardRest, HeardReturn, HeardState, HeardWords,
 };
+pub use letters::{printable, width as width_of_words};
 pub use page::{
     Engraved, Page, Paper, PlacedFigure, STAFF_FOR_ADULTS_MM, STAFF_FOR_CHILDREN_MM, SheetSettings,
 };

@@ -1,5 +1,5 @@
 //! Melody files, read and written: our own TOML, ABC 2.1, MusicXML 4.0 and (written only) MIDI.
-//! Rule files are taken apart here too. [`read_melody`] chooses the format by content and extension; what a reader cannot keep is an error
+//! Rule files and class lists are taken apart here too. [`read_melody`] chooses the format by content and extension; what a reader cannot keep is an error
 //! or a remark that names bar and beat, never a silently different melody.
 
 mod abc;
@@ -13,6 +13,7 @@ mod midi_from_melody;
 mod musicxml;
 mod playing_order;
 mod rule_file;
+mod table_from_file;
 mod text_from_bytes;
 mod written_format;
 
@@ -26,4 +27,5 @@ pub use melody_toml::{length_from_word, write_toml};
 pub use midi_from_melody::write_midi;
 pub use musicxml::{write_musicxml, write_mxl};
 pub use rule_file::{Entry, RuleFile, Setting, SettingKind, Tier, read_rule_bytes, read_rule_file};
+pub use table_from_file::{Table, TableRow, read_table, read_table_bytes};
 pub use written_format::WrittenFormat;

@@ -57,7 +57,7 @@ fn declared_encoding(bytes: &[u8]) -> Option<String> {
 }
 
 /// Windows-1252 differs from Latin-1 in 0x80 to 0x9F; unassigned bytes stay as they are.
-fn windows_1252(byte: u8) -> char {
+pub(crate) fn windows_1252(byte: u8) -> char {
     const TABLE: [char; 32] = [
         '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž', '\u{8f}',
         '\u{90}', '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}', 'ž', 'Ÿ',

@@ -14,7 +14,7 @@ mod progress;
 mod proofreading;
 mod refused;
 #[cfg(test)]
-mod sample_report;
+pub(crate) mod sample_report;
 mod settings;
 mod string_json;
 mod string_line;
@@ -24,14 +24,16 @@ mod text_for_child;
 mod text_for_teacher;
 mod things_to_fix;
 pub(crate) mod tuning;
-pub(crate) mod words;
+pub mod words;
 
 pub(crate) use changes::counts_by_bar;
 pub use changes::{same_melody, what_changed};
 pub use contour_csv::contour_csv;
+pub use intonation::{Intonation, of as intonation_of};
 pub use json::json;
 pub use progress::{progress, right_notes};
 pub use proofreading::{ProofreadingReport, proofreading_json, proofreading_text};
+pub use refused::why_and_what_to_do;
 pub use settings::TextSettings;
 pub use string_json::string_json;
 pub use string_line::{said_aloud, string_line};

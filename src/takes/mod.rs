@@ -21,4 +21,4 @@ pub use export::Exported;
 pub use repair::{Repaired, repair_wav};
 pub use safe_name::safe_name;
 pub use take::{State, Take};
-pub use whole_file::write_whole;
+pub use whole_file::{write_whole, write_whole_private};

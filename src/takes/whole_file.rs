@@ -10,6 +10,18 @@ use std::path::{Path, PathBuf};
 /// # Errors
 /// What the operating system says; the file that was there before is then still there, whole.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    write(path, bytes, false)
+}
+
+/// As [`write_whole`], for its owner's eyes only (on Unix).
+///
+/// # Errors
+/// As [`write_whole`].
+pub fn write_whole_private(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    write(path, bytes, true)
+}
+
+fn write(path: &Path, bytes: &[u8], private: bool) -> io::Result<()> {
     let place = match fs::metadata(path) {
         Ok(found) if found.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
         Ok(found) if !found.is_file() => return File::create(path)?.write_all(bytes),
@@ -17,9 +29,15 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
         Err(_) => path.to_owned(),
     };
     let beside = beside(&place);
-    let result = OpenOptions::new()
-        .write(true)
-        .create_new(true)
+    let mut options = OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    if private {
+        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    }
+    #[cfg(not(unix))]
+    let _ = private;
+    let result = options
         .open(&beside)
         .and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()))
         .and_then(|()| fs::rename(&beside, &place));

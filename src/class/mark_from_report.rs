@@ -1,0 +1,480 @@
+//! One report becomes a mark with the notes behind it, or a list of places to listen to. What is unsure is never
+//! counted against anybody: where it could move the mark into another band there is no mark.
+
+use super::rubric::{Criterion, Rubric, Thresholds};
+use crate::findings::{NoteFinding, NoteVerdict, Outcome, Report, RestFinding, RestVerdict};
+use crate::report::{TextSettings, intonation_of, why_and_what_to_do, words};
+use serde::Serialize;
+
+/// A wrong or missing note, or a rest that was not kept, that is less sure than this is listened to and not counted
+/// (made takes with known truth: below it 11 of 18 wrong and missing notes were true, above it 47 of 48).
+pub(super) const SURE: f64 = 0.75;
+
+/// The recording is over with its last note where no more than this follows, in seconds.
+const OVER: f64 = 1.0;
+
+/// Remarks after which the whole take has to be listened to: what is missing or moved may be the recording.
+const LISTEN_FIRST: [&str; 4] = ["truncated", "damaged-part", "too-long", "octave-away"];
+
+/// A place to listen to.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ListenPlace {
+    /// Seconds from the start of the take; `None` for the whole take.
+    pub time_s: Option<f64>,
+    /// What is unsure there, with its place in the melody.
+    pub what: String,
+}
+
+/// What one criterion came to.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CriterionMark {
+    /// Which one.
+    pub criterion: Criterion,
+    /// Its weight in the rubric.
+    pub weight: f64,
+    /// So many notes or rests were good ...
+    pub good: usize,
+    /// ... of so many that could be judged. With 0 the criterion does not count.
+    pub counted: usize,
+    /// How that is, and each note that was not good.
+    pub sentences: Vec<String>,
+}
+
+impl CriterionMark {
+    /// The good part of what was counted, 0 to 1; `None` where nothing was.
+    pub fn share(&self) -> Option<f64> {
+        (self.counted > 0).then(|| self.good as f64 / self.counted as f64)
+    }
+}
+
+/// The mark of one take.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TakeMark {
+    /// The mark; `None` where somebody has to listen first.
+    pub mark: Option<f64>,
+    /// Its band.
+    pub band: Option<String>,
+    /// Why there is no mark.
+    pub why_none: Option<String>,
+    /// The criteria, in the order of [`Criterion::ALL`]; empty for a take that was not judged.
+    pub criteria: Vec<CriterionMark>,
+    /// Where to listen.
+    pub listen: Vec<ListenPlace>,
+}
+
+/// `0:07.4`, from seconds.
+pub fn clock(seconds: f64) -> String {
+    let tenths = (seconds.max(0.0) * 10.0).round() as u64;
+    format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
+}
+
+/// Marks a report by a rubric.
+pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds) -> TakeMark {
+    let whole = |what: String| ListenPlace { time_s: None, what };
+    let none = |why: String, listen: Vec<ListenPlace>| TakeMark {
+        mark: None,
+        band: None,
+        why_none: Some(why),
+        criteria: Vec::new(),
+        listen,
+    };
+    if report.outcome != Outcome::Judged {
+        let why = why_and_what_to_do(report).map_or("Not judged.", |(why, _)| why).to_owned();
+        return none(why.clone(), vec![whole(why)]);
+    }
+    if report.notes.is_empty() {
+        let why = "The melody has no notes.".to_owned();
+        return none(why.clone(), vec![whole(why)]);
+    }
+    let over = over_before(report);
+    let mut listen = Vec::new();
+    let (pitch, unsure_notes) = pitch(report, over, &mut listen);
+    let (rests, unsure_rests) = rests(report, &mut listen);
+    let mut criteria = vec![pitch, rhythm(report, thresholds), rests, intonation(report, thresholds)];
+    for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
+        criterion.weight = weight;
+    }
+    listen.sort_by(|one, other| one.time_s.unwrap_or(0.0).total_cmp(&other.time_s.unwrap_or(0.0)));
+    let mut why = report.take.remarks.iter().find(|remark| LISTEN_FIRST.contains(&remark.code.as_str())).map(
+        |remark| {
+            listen.insert(0, whole(remark.text.clone()));
+            remark.text.clone()
+        },
+    );
+    let unsure = unsure_notes + unsure_rests;
+    let all = report.notes.len() + report.rests.len();
+    if why.is_none() && unsure as f64 * 100.0 > thresholds.unsure_percent * all as f64 {
+        why = Some(format!("{unsure} of {all} notes and rests are unsure: listen to them first."));
+    }
+    let mark = total(&criteria, [0, 0, 0, 0]).map(|share| rubric.mark(share));
+    if why.is_none() && mark.is_none() {
+        why = Some("Nothing that the rubric gives weight to could be judged.".to_owned());
+    }
+    if why.is_none() && unsure > 0 {
+        let bound = |good: bool| {
+            let add = |count: usize| if good { count as i64 } else { -(count as i64) };
+            total(&criteria, [add(unsure_notes), 0, add(unsure_rests), 0]).map(|share| rubric.mark(share))
+        };
+        if let (Some(low), Some(high)) = (bound(false), bound(true))
+            && rubric.band(low) != rubric.band(high)
+        {
+            let word = |mark| rubric.band(mark).unwrap_or("no band");
+            why = Some(format!(
+                "What is unsure decides between {} ({low}) and {} ({high}): listen to it first.",
+                word(low),
+                word(high)
+            ));
+        }
+    }
+    let mark = mark.filter(|_| why.is_none());
+    let band = mark.and_then(|mark| rubric.band(mark)).map(str::to_owned);
+    TakeMark { mark, band, why_none: why, criteria, listen }
+}
+
+/// The weighted share of what was good. `more` adds unsure ones to each criterion: as good, or (negative) as not good.
+fn total(criteria: &[CriterionMark], more: [i64; 4]) -> Option<f64> {
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for (criterion, more) in criteria.iter().zip(more) {
+        let counted = criterion.counted as f64 + more.unsigned_abs() as f64;
+        let good = criterion.good as f64 + more.max(0) as f64;
+        if counted > 0.0 {
+            sum += criterion.weight * good / counted;
+            weights += criterion.weight;
+        }
+    }
+    (weights > 0.0).then(|| sum / weights)
+}
+
+/// From this note on (its place among the notes) nothing was played, and the recording is over too: perhaps the recorder
+/// was stopped, not the player.
+fn over_before(report: &Report) -> Option<usize> {
+    let missing = report.notes.iter().rev().take_while(|note| note.verdict == NoteVerdict::Missing).count();
+    let ends = report.notes.iter().filter_map(|note| note.offset_s);
+    let last = ends.chain(report.extra.iter().map(|extra| extra.offset_s)).fold(0.0, f64::max);
+    let over = missing > 0 && last > 0.0 && report.take.duration_s - last < OVER;
+    over.then(|| report.notes.len() - missing)
+}
+
+/// When a note sounded, or when the one before it did.
+fn about_when(report: &Report, at: usize) -> Option<f64> {
+    report.notes[..=at].iter().rev().find_map(|note| note.onset_s)
+}
+
+/// When the event at an index of the melody was to come: the last onset before it.
+fn before_event(report: &Report, index: usize) -> Option<f64> {
+    report.notes.iter().rev().filter(|note| note.index <= index).find_map(|note| note.onset_s)
+}
+
+fn at(time: Option<f64>) -> String {
+    time.map_or(String::new(), |time| format!(" ({})", clock(time)))
+}
+
+/// The distance of what was played from what is written, in whole semitones, after the tuning of the instrument.
+fn semitones_off(report: &Report, note: &NoteFinding) -> Option<i32> {
+    let tuning = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
+    let off = note.played_midi? - tuning - f64::from(note.written_midi);
+    Some(off.clamp(-120.0, 120.0).round() as i32)
+}
+
+fn pitch(report: &Report, over: Option<usize>, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usize) {
+    let (mut good, mut counted, mut unsure) = (0, 0, 0);
+    let mut told = Vec::new();
+    for (number, note) in report.notes.iter().enumerate() {
+        let place = words::place(note.bar, note.beat);
+        let when = about_when(report, number);
+        let name = words::pitch(&note.written);
+        let past_the_end = over.is_some_and(|from| number >= from);
+        let doubt = match note.verdict {
+            NoteVerdict::Right => {
+                good += 1;
+                counted += 1;
+                continue;
+            }
+            NoteVerdict::Unsure => {
+                Some(format!("{place}: {name} is written; the recording does not settle what was played."))
+            }
+            NoteVerdict::Missing if past_the_end && over != Some(number) => {
+                unsure += 1;
+                continue;
+            }
+            NoteVerdict::Missing if past_the_end => {
+                Some(format!("{place}: the recording is over before this {name}. Was it played?"))
+            }
+            NoteVerdict::Wrong if note.confidence < SURE => {
+                Some(format!("{place}: {name} is written; perhaps {} was played.", played(report, note)))
+            }
+            NoteVerdict::Missing if note.confidence < SURE => {
+                Some(format!("{place}: {name} is written; perhaps it was not played."))
+            }
+            _ => None,
+        };
+        if let Some(what) = doubt {
+            unsure += 1;
+            listen.push(ListenPlace { time_s: Some(when.unwrap_or(0.0)), what });
+            continue;
+        }
+        counted += 1;
+        told.push(match note.verdict {
+            NoteVerdict::Missing => {
+                format!("{place}: {name} was not played{}.", at(when).replace(" (", " (after "))
+            }
+            _ => format!(
+                "{place}: {} was played for {}{}.",
+                played(report, note),
+                written(report, note),
+                at(when)
+            ),
+        });
+    }
+    let mut sentences =
+        vec![format!("{good} of {} were the written ones.", words::count(counted, "note", "notes"))];
+    sentences.extend(told);
+    if unsure > 0 {
+        sentences.push(format!("{} not counted: unsure.", words::count(unsure, "note is", "notes are")));
+    }
+    (CriterionMark { criterion: Criterion::Pitch, weight: 0.0, good, counted, sentences }, unsure)
+}
+
+fn played(report: &Report, note: &NoteFinding) -> String {
+    match semitones_off(report, note) {
+        None => "another pitch".to_owned(),
+        Some(0) => format!("something too far from {}", words::pitch(&note.written)),
+        Some(off) => words::played_and_written(&note.written, off).0,
+    }
+}
+
+fn written(report: &Report, note: &NoteFinding) -> String {
+    semitones_off(report, note).map_or_else(
+        || words::pitch(&note.written),
+        |off| if off == 0 { "it".to_owned() } else { words::played_and_written(&note.written, off).1 },
+    )
+}
+
+fn rhythm(report: &Report, thresholds: Thresholds) -> CriterionMark {
+    let (mut good, mut counted) = (0, 0);
+    let mut told = Vec::new();
+    for note in &report.notes {
+        let heard = note.verdict == NoteVerdict::Right
+            || (note.verdict == NoteVerdict::Wrong && note.confidence >= SURE);
+        let Some(off) = note.onset_error_beats.filter(|off| heard && off.is_finite()) else { continue };
+        counted += 1;
+        if off.abs() <= thresholds.in_time_beats {
+            good += 1;
+            continue;
+        }
+        let way = if off > 0.0 { "late" } else { "early" };
+        told.push(format!(
+            "{}: {:.2} beats {way}{}.",
+            words::place(note.bar, note.beat),
+            off.abs(),
+            at(note.onset_s)
+        ));
+    }
+    let first = format!(
+        "{good} of {} began within {} beats of the player's own beat.",
+        words::count(counted, "note", "notes"),
+        thresholds.in_time_beats
+    );
+    criterion(Criterion::Rhythm, good, counted, first, told)
+}
+
+fn criterion(
+    criterion: Criterion,
+    good: usize,
+    counted: usize,
+    first: String,
+    told: Vec<String>,
+) -> CriterionMark {
+    let first = if counted > 0 { first } else { "Nothing to judge here; it does not count.".to_owned() };
+    let sentences = std::iter::once(first).chain(told).collect();
+    CriterionMark { criterion, weight: 0.0, good, counted, sentences }
+}
+
+fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usize) {
+    let (mut good, mut counted, mut unsure) = (0, 0, 0);
+    let mut told = Vec::new();
+    for rest in &report.rests {
+        let place = words::place(rest.bar, rest.beat);
+        let when = before_event(report, rest.index);
+        let length = words::beats(rest.written_beats);
+        if rest.verdict == RestVerdict::Kept {
+            good += 1;
+            counted += 1;
+            continue;
+        }
+        if rest.verdict == RestVerdict::Unsure || rest.confidence < SURE || holds_extra(report, rest) {
+            unsure += 1;
+            let what = match rest.verdict {
+                // The last rest of a melody has nothing after it that would end it: nobody can tell.
+                RestVerdict::Unsure => format!("{place}: whether the rest of {length} was kept."),
+                _ => format!("{place}: the rest of {length} was perhaps {}.", fault(rest)),
+            };
+            listen.push(ListenPlace { time_s: Some(when.unwrap_or(0.0)), what });
+            continue;
+        }
+        counted += 1;
+        let given = rest
+            .played_beats
+            .map_or(String::new(), |beats| format!(", {} instead of {length}", words::beats(beats)));
+        told.push(format!(
+            "{place}: the rest was {}{given}{}.",
+            fault(rest),
+            at(when).replace(" (", " (after ")
+        ));
+    }
+    let first = format!("{good} of {} kept.", words::count(counted, "rest was", "rests were"));
+    let mut mark = criterion(Criterion::Rests, good, counted, first, told);
+    if unsure > 0 {
+        mark.sentences.push(format!("{} not counted: unsure.", words::count(unsure, "rest is", "rests are")));
+    }
+    (mark, unsure)
+}
+
+fn fault(rest: &RestFinding) -> &'static str {
+    match rest.verdict {
+        RestVerdict::Rushed => "cut short",
+        RestVerdict::Stretched => "too long",
+        RestVerdict::Filled => "filled with sound",
+        RestVerdict::Kept | RestVerdict::Unsure => "kept",
+    }
+}
+
+/// A note that is not on the sheet fills the rest; one in five of these was not played, so it is for a listener.
+fn holds_extra(report: &Report, rest: &RestFinding) -> bool {
+    rest.verdict == RestVerdict::Filled
+        && report.extra.iter().any(|extra| extra.after_index.is_some_and(|index| index + 1 == rest.index))
+}
+
+fn intonation(report: &Report, thresholds: Thresholds) -> CriterionMark {
+    let (mut good, mut counted) = (0, 0);
+    let mut told = Vec::new();
+    for note in &report.notes {
+        let Some(found) = intonation_of(report, note, &TextSettings::default()) else { continue };
+        // What may be an open string says nothing about a finger.
+        if found.places.iter().any(|place| place.finger == 0) || !found.steady {
+            continue;
+        }
+        counted += 1;
+        if found.finger_cents.abs() <= thresholds.in_tune_cents {
+            good += 1;
+            continue;
+        }
+        let way = if found.finger_cents > 0.0 { "high" } else { "low" };
+        told.push(format!(
+            "{}: {} was {:.0} cents {way}{}.",
+            words::place(note.bar, note.beat),
+            words::pitch(&note.written),
+            found.finger_cents.abs(),
+            at(note.onset_s)
+        ));
+    }
+    let first = format!(
+        "{good} of {} within {} cents, the tuning of the strings allowed for.",
+        words::count(counted, "stopped note was", "stopped notes were"),
+        thresholds.in_tune_cents
+    );
+    criterion(Criterion::Intonation, good, counted, first, told)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::Instrument;
+    use crate::remark::Remark;
+    use crate::report::sample_report::{off, report, unheard, wrong};
+
+    fn marked(report: &Report) -> TakeMark {
+        mark_from_report(report, &Rubric::default(), Thresholds::default())
+    }
+
+    fn sample() -> Report {
+        report(Instrument::Violin, &["D4", "E4", "F#4", "-", "A4", "B4", "E4", "D4"])
+    }
+
+    #[test]
+    fn everything_right_is_the_highest_mark() {
+        let mark = marked(&sample());
+        assert_eq!((mark.mark, mark.band.as_deref()), (Some(100.0), Some("secure")));
+        assert_eq!(mark.criteria[0].sentences, ["7 of 7 notes were the written ones."]);
+        assert_eq!(mark.listen, []);
+    }
+
+    #[test]
+    fn a_mark_is_the_weighted_share_and_names_its_notes() {
+        let mut sample = sample();
+        wrong(&mut sample, 2, -1.0);
+        off(&mut sample, 5, 31.0);
+        sample.notes[0].onset_error_beats = Some(0.4);
+        let mark = marked(&sample);
+        // By hand: pitch 6/7 · 40, rhythm 6/7 · 30, rests 1 · 10, intonation: E B E are stopped only (D and A may be
+        // open, and on the violin the third line's F sharp was wrong), 2/3 · 20: 34.29 + 25.71 + 10 + 13.33 = 83.3.
+        assert_eq!(mark.criteria[3].counted, 3, "{mark:?}");
+        assert_eq!(mark.mark, Some(83.0));
+        assert_eq!(
+            mark.criteria[0].sentences[1],
+            "Bar 1, beat 3: F natural was played for F sharp (0:01.5)."
+        );
+        assert_eq!(mark.criteria[1].sentences[1], "Bar 1, beat 1: 0.40 beats late (0:00.0).");
+        assert_eq!(mark.criteria[3].sentences[1], "Bar 2, beat 2: B was 31 cents high (0:03.8).");
+    }
+
+    #[test]
+    fn what_is_unsure_is_listened_to_and_costs_nothing() {
+        let mut sample = report(
+            Instrument::Violin,
+            &["D4", "E4", "F#4", "G4", "A4", "B4", "E4", "F#4", "G4", "D4"].repeat(3),
+        );
+        wrong(&mut sample, 2, -1.0);
+        sample.notes[2].confidence = 0.7;
+        let mark = marked(&sample);
+        assert_eq!(mark.mark, Some(100.0), "{mark:?}");
+        assert_eq!(mark.criteria[0].counted, 29);
+        assert_eq!(mark.listen.len(), 1);
+        assert_eq!(mark.listen[0].time_s, Some(1.5));
+    }
+
+    #[test]
+    fn where_the_unsure_decides_the_band_there_is_no_mark() {
+        let mut sample = sample();
+        unheard(&mut sample, 2, NoteVerdict::Unsure);
+        sample.notes[0].onset_error_beats = Some(0.4);
+        let mark = marked(&sample);
+        assert_eq!(mark.mark, None);
+        assert!(
+            mark.why_none.as_deref().unwrap().contains("decides between nearly there (89) and secure (95)"),
+            "{mark:?}"
+        );
+        assert_eq!(mark.listen.len(), 1);
+    }
+
+    #[test]
+    fn a_take_that_was_refused_or_cut_off_gets_no_mark() {
+        let mut refused = sample();
+        refused.outcome = Outcome::TooNoisy;
+        assert_eq!(marked(&refused).mark, None);
+        assert_eq!(marked(&refused).listen.len(), 1);
+        let mut cut = sample();
+        cut.take.remarks.push(Remark::new("truncated", "The file breaks off."));
+        assert_eq!(marked(&cut).mark, None);
+        assert_eq!(marked(&cut).listen[0].what, "The file breaks off.");
+    }
+
+    #[test]
+    fn notes_after_the_end_of_the_recording_are_not_held_against_the_player() {
+        let mut sample = report(Instrument::Violin, &["E4"; 40]);
+        for index in 38..40 {
+            unheard(&mut sample, index, NoteVerdict::Missing);
+        }
+        sample.take.duration_s = 38.0 * 0.75;
+        let mark = marked(&sample);
+        assert_eq!((mark.criteria[0].good, mark.criteria[0].counted), (38, 38));
+        assert_eq!(mark.listen.len(), 1, "{mark:?}");
+        sample.take.duration_s += 3.0;
+        assert_eq!(marked(&sample).criteria[0].counted, 40, "they had time to play them");
+    }
+
+    #[test]
+    fn times_are_minutes_and_seconds() {
+        assert_eq!([0.0, 7.44, 59.96, 125.0].map(clock), ["0:00.0", "0:07.4", "1:00.0", "2:05.0"]);
+    }
+}

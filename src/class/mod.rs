@@ -1,0 +1,31 @@
+//! A class's playing tests: the rows of a class list become students, files meet them by name, reports become marks by a
+//! rubric, and all of it becomes lists, a gradebook's rows and one overview. Pure: files are read and written elsewhere.
+//! A mark has its notes behind it; what is unsure is listed to be listened to, with time stamps, and never counted
+//! against anybody.
+
+mod folded_name;
+mod gradebook;
+mod html_from_overview;
+mod mark_from_report;
+mod overview;
+mod pages_from_overview;
+mod rubric;
+mod rubric_from_toml;
+mod student_result;
+mod students_from_table;
+mod takes_of_students;
+mod teachers_marks;
+mod words_from_results;
+
+pub use gradebook::{Cell, GRADEBOOK_COLUMNS, csv_cell, gradebook};
+pub use html_from_overview::html_from_overview;
+pub use mark_from_report::{CriterionMark, ListenPlace, TakeMark, clock, mark_from_report};
+pub use overview::{Block, Came, Line, Overview, StringPoints, overview};
+pub use pages_from_overview::pages_from_overview;
+pub use rubric::{Band, Criterion, Level, Repeated, Rubric, Thresholds};
+pub use rubric_from_toml::{RubricComplaint, rubric_from_toml};
+pub use student_result::{ClassTake, StudentResult, TakeResult};
+pub use students_from_table::{Roster, RowProblem, Student, shown, students_from_table};
+pub use takes_of_students::{NamePattern, Whose, by_number, whose};
+pub use teachers_marks::{TEACHERS_MARKS_HEADER, TeachersMark, teachers_marks};
+pub use words_from_results::{listen_text, student_text};

@@ -1,0 +1,246 @@
+//! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
+//! tuning of the open strings.
+
+use super::rubric::{Rubric, Thresholds};
+use super::student_result::{ClassTake, StudentResult};
+use crate::findings::{NoteVerdict, Report, RestVerdict};
+use crate::notation::Instrument;
+use crate::report::{TextSettings, intonation_of};
+use std::collections::BTreeMap;
+
+/// What a place of the melody came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Came {
+    /// As written.
+    Well,
+    /// The right note, the finger off its place.
+    OffPitch,
+    /// The right note, early or late.
+    OffBeat,
+    /// A rest that was cut short, held too long or filled.
+    RestLost,
+    /// Another note.
+    Wrong,
+    /// No note.
+    Missing,
+    /// The recording does not settle it.
+    Unsure,
+}
+
+impl Came {
+    /// Whether it counts as a stumble.
+    pub fn stumbled(self) -> bool {
+        !matches!(self, Self::Well | Self::Unsure)
+    }
+}
+
+/// One student's line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// Whose.
+    pub shown: String,
+    /// The mark as in the gradebook.
+    pub mark: Option<String>,
+    /// The mark before.
+    pub before: Option<f64>,
+    /// How many takes there are.
+    pub takes: usize,
+    /// What each bar's notes and rests came to, in order; empty where no take was judged.
+    pub bars: BTreeMap<u32, Vec<Came>>,
+}
+
+/// The lines of those who played one melody.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// What the melody is called.
+    pub melody: String,
+    /// Its students in the order of the class list.
+    pub lines: Vec<Line>,
+}
+
+impl Block {
+    /// The bars, and how many of the judged takes stumbled in each.
+    pub fn stumbles(&self) -> BTreeMap<u32, usize> {
+        let mut bars = BTreeMap::new();
+        for line in &self.lines {
+            for (bar, came) in &line.bars {
+                *bars.entry(*bar).or_insert(0) += usize::from(came.iter().any(|one| one.stumbled()));
+            }
+        }
+        bars
+    }
+
+    /// How many takes were judged.
+    pub fn judged(&self) -> usize {
+        self.lines.iter().filter(|line| !line.bars.is_empty()).count()
+    }
+}
+
+/// One string of one instrument: a number for each student who was heard on it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct StringPoints {
+    /// The median of the finger's cents, the string's own tuning taken off.
+    pub fingers: Vec<f64>,
+    /// The open string's cents.
+    pub open: Vec<f64>,
+}
+
+/// Everything that is drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Overview {
+    /// By melody, in the order in which the class list names them.
+    pub blocks: Vec<Block>,
+    /// Strings by instrument and number (0 the lowest), of those that were heard.
+    pub strings: BTreeMap<(usize, usize), StringPoints>,
+    /// Students, and how many of them have a mark.
+    pub students: usize,
+    /// Those with a mark.
+    pub marked: usize,
+    /// Those of whom somebody has to listen to something.
+    pub open: usize,
+}
+
+/// The overview of results.
+pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
+    let mut blocks: Vec<Block> = Vec::new();
+    let mut strings: BTreeMap<(usize, usize), StringPoints> = BTreeMap::new();
+    for result in results {
+        let student = &result.student;
+        let thresholds = rubric.thresholds_for(&student.level, &student.group);
+        // Everything an octave away is one thing to know; as stumbles it would hide those of the others.
+        let away = |report: &&Report| report.take.remarks.iter().any(|remark| remark.code == "octave-away");
+        let report = result.drawn().and_then(ClassTake::judged).filter(|report| !away(report));
+        let line = Line {
+            shown: result.shown.clone(),
+            mark: result.final_mark(),
+            before: result.before,
+            takes: result.takes.len(),
+            bars: report.map_or_else(BTreeMap::new, |report| bars(report, thresholds)),
+        };
+        match blocks.iter_mut().find(|block| block.melody == result.melody) {
+            Some(block) => block.lines.push(line),
+            None => blocks.push(Block { melody: result.melody.clone(), lines: vec![line] }),
+        }
+        if let Some(report) = report {
+            add_strings(report, &mut strings);
+        }
+    }
+    Overview {
+        blocks,
+        strings,
+        students: results.len(),
+        marked: results.iter().filter(|result| result.final_mark().is_some()).count(),
+        open: results.iter().filter(|result| result.open()).count(),
+    }
+}
+
+fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
+    let mut all: Vec<(usize, u32, Came)> = Vec::new();
+    for note in &report.notes {
+        let intonation = || intonation_of(report, note, &TextSettings::default());
+        let off_pitch = || {
+            intonation().is_some_and(|found| {
+                let open = found.places.iter().any(|place| place.finger == 0);
+                !open && found.steady && found.finger_cents.abs() > thresholds.in_tune_cents
+            })
+        };
+        let off_beat = || note.onset_error_beats.is_some_and(|off| off.abs() > thresholds.in_time_beats);
+        let came = match note.verdict {
+            NoteVerdict::Unsure => Came::Unsure,
+            NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < super::mark_from_report::SURE => {
+                Came::Unsure
+            }
+            NoteVerdict::Wrong => Came::Wrong,
+            NoteVerdict::Missing => Came::Missing,
+            NoteVerdict::Right if off_beat() => Came::OffBeat,
+            NoteVerdict::Right if off_pitch() => Came::OffPitch,
+            NoteVerdict::Right => Came::Well,
+        };
+        all.push((note.index, note.bar, came));
+    }
+    for rest in &report.rests {
+        let came = match rest.verdict {
+            RestVerdict::Kept => Came::Well,
+            RestVerdict::Unsure => Came::Unsure,
+            _ if rest.confidence < super::mark_from_report::SURE => Came::Unsure,
+            _ => Came::RestLost,
+        };
+        all.push((rest.index, rest.bar, came));
+    }
+    all.sort_by_key(|(index, ..)| *index);
+    let mut bars: BTreeMap<u32, Vec<Came>> = BTreeMap::new();
+    for (_, bar, came) in all {
+        bars.entry(bar).or_default().push(came);
+    }
+    bars
+}
+
+/// The instrument's place in [`Instrument::ALL`].
+fn place_of(instrument: Instrument) -> usize {
+    Instrument::ALL.iter().position(|one| *one == instrument).unwrap_or(0)
+}
+
+fn add_strings(report: &Report, strings: &mut BTreeMap<(usize, usize), StringPoints>) {
+    let instrument = report.melody.instrument;
+    let mut cents: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    for note in &report.notes {
+        let Some(found) = intonation_of(report, note, &TextSettings::default()) else { continue };
+        // Only where first position has the note on one string, stopped, does it tell of that string.
+        if let [place] = found.places[..]
+            && place.finger > 0
+            && found.steady
+        {
+            cents.entry(place.string).or_default().push(found.finger_cents);
+        }
+    }
+    for (string, mut cents) in cents {
+        let median = median(&mut cents);
+        strings.entry((place_of(instrument), string)).or_default().fingers.push(median);
+    }
+    for tuning in &report.tuning.strings {
+        if let Some(string) = instrument.string_names().iter().position(|name| *name == tuning.string) {
+            strings.entry((place_of(instrument), string)).or_default().open.push(tuning.cents);
+        }
+    }
+}
+
+/// The median; sorts. 0 of nothing.
+pub(super) fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    match values.len() {
+        0 => 0.0,
+        odd if odd % 2 == 1 => values[odd / 2],
+        even => (values[even / 2 - 1] + values[even / 2]) / 2.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample_report::{off, report, unheard, wrong};
+
+    #[test]
+    fn each_note_and_rest_has_its_place_in_its_bar() {
+        let mut report = report(Instrument::Violin, &["D4", "E4", "-", "B4", "E4", "E4", "E4", "E4"]);
+        wrong(&mut report, 1, 1.0);
+        report.rests[0].verdict = RestVerdict::Rushed;
+        off(&mut report, 3, 30.0);
+        unheard(&mut report, 4, NoteVerdict::Missing);
+        unheard(&mut report, 5, NoteVerdict::Unsure);
+        report.notes[5].onset_error_beats = Some(0.5);
+        let bars = bars(&report, Thresholds::default());
+        assert_eq!(bars[&1], [Came::Well, Came::Wrong, Came::RestLost, Came::OffPitch]);
+        assert_eq!(bars[&2], [Came::Missing, Came::Unsure, Came::OffBeat, Came::Well]);
+    }
+
+    #[test]
+    fn a_string_has_one_point_for_each_student() {
+        let mut report = report(Instrument::Violin, &["F#4", "F#4", "B4"]);
+        off(&mut report, 0, 10.0);
+        off(&mut report, 1, 20.0);
+        let mut strings = BTreeMap::new();
+        add_strings(&report, &mut strings);
+        assert_eq!(strings[&(0, 1)].fingers, [15.0]);
+        assert_eq!(strings[&(0, 2)].fingers, [0.0]);
+    }
+}

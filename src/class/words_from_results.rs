@@ -1,0 +1,143 @@
+//! Results as words: a report for each student, and the list of what somebody has to listen to.
+
+use super::mark_from_report::clock;
+use super::rubric::Rubric;
+use super::student_result::{ClassTake, StudentResult, TakeResult};
+use super::students_from_table::shown;
+use crate::report::{TextSettings, for_child};
+
+/// The report for one student: the mark with the notes behind it, the places to listen to, and what `check` says to the
+/// player. Ends with a line feed.
+pub fn student_text(result: &StudentResult, rubric: &Rubric) -> String {
+    let mut out = format!("{}: {}\n", shown(&result.shown), shown(&result.melody));
+    match (&result.teachers, result.mark, &result.why_none) {
+        (Some(own), _, _) => {
+            out.push_str(&format!("Mark: {} (the teacher's own)\n", shown(&own.mark)));
+            if !own.note.is_empty() {
+                out.push_str(&format!("{}\n", shown(&own.note)));
+            }
+        }
+        (None, Some(mark), _) => {
+            let band = result.band.as_ref().map_or(String::new(), |band| format!(", {}", shown(band)));
+            out.push_str(&format!("Mark: {mark} of {}{band}\n", rubric.highest));
+        }
+        (None, None, why) => {
+            out.push_str(&format!("No mark yet. {}\n", shown(why.as_deref().unwrap_or(""))));
+        }
+    }
+    if let Some(before) = result.before {
+        out.push_str(&format!("Last test: {before}\n"));
+    }
+    for (at, take) in result.takes.iter().enumerate() {
+        let counts =
+            if result.counted == Some(at) && result.takes.len() > 1 { " (this one counts)" } else { "" };
+        out.push_str(&format!("\nTake: {}{counts}\n", shown(&take.name)));
+        out.push_str(&take_text(take));
+    }
+    if let Some(report) = result.drawn().and_then(ClassTake::judged) {
+        out.push_str("\nFor the player\n");
+        out.push_str(&for_child(report, &TextSettings::default()));
+    }
+    out
+}
+
+fn take_text(take: &ClassTake) -> String {
+    let mark = match &take.result {
+        TakeResult::Failed(why) => return format!("  {}\n", shown(why)),
+        TakeResult::Heard { mark, .. } => mark,
+    };
+    let mut out = String::new();
+    match (mark.mark, &mark.why_none) {
+        (Some(number), _) => out.push_str(&format!("  mark {number}\n")),
+        (None, Some(why)) => out.push_str(&format!("  no mark: {why}\n")),
+        (None, None) => {}
+    }
+    for criterion in &mark.criteria {
+        let share = criterion.share().map_or("-".to_owned(), |share| format!("{:.0} %", share * 100.0));
+        out.push_str(&format!("  {} {share} (weight {})\n", criterion.criterion.word(), criterion.weight));
+        for sentence in &criterion.sentences {
+            out.push_str(&format!("    {sentence}\n"));
+        }
+    }
+    if !mark.listen.is_empty() {
+        out.push_str("  To listen to:\n");
+        out.push_str(&places(take, "    "));
+    }
+    out
+}
+
+fn places(take: &ClassTake, indent: &str) -> String {
+    let Some(mark) = take.mark() else { return String::new() };
+    let line = |place: &super::ListenPlace| {
+        let time = place.time_s.map_or("whole take".to_owned(), clock);
+        format!("{indent}{time}  {}\n", shown(&place.what))
+    };
+    mark.listen.iter().map(line).collect()
+}
+
+/// The list of what somebody has to listen to or look at, in the order of the class list; ends with a line feed.
+pub fn listen_text(results: &[StudentResult]) -> String {
+    let mut out = String::from("Listen to these. Times are minutes and seconds in the take.\n");
+    let mut any = false;
+    for result in results.iter().filter(|result| result.open()) {
+        any = true;
+        let state = match (result.mark, &result.why_none) {
+            (Some(mark), _) => format!("has {mark}; still open and not counted in it:"),
+            (None, Some(why)) => format!("no mark: {}", shown(why)),
+            (None, None) => "no mark".to_owned(),
+        };
+        out.push_str(&format!("\n{}: {state}\n", shown(&result.shown)));
+        for take in &result.takes {
+            match &take.result {
+                TakeResult::Failed(why) => {
+                    out.push_str(&format!("  {}: {}\n", shown(&take.name), shown(why)));
+                }
+                TakeResult::Heard { mark, .. } if !mark.listen.is_empty() => {
+                    out.push_str(&format!("  {}\n{}", shown(&take.name), places(take, "    ")));
+                }
+                TakeResult::Heard { .. } => {}
+            }
+        }
+    }
+    if !any {
+        out.push_str("\nNothing: every student has a mark, and nothing in it was unsure.\n");
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::mark_from_report::mark_from_report;
+    use super::super::rubric::Thresholds;
+    use super::super::students_from_table::Student;
+    use super::*;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::{report, wrong};
+
+    #[test]
+    fn a_students_report_has_the_mark_its_notes_and_the_players_words() {
+        let mut report = report(Instrument::Violin, &["E4", "F#4", "G4", "E4"]);
+        wrong(&mut report, 1, -1.0);
+        let rubric = Rubric::default();
+        let mark = mark_from_report(&report, &rubric, Thresholds::default());
+        let student = Student {
+            row: 2,
+            name: "a\nb".into(),
+            label: "violin-1".into(),
+            instrument: Some(Instrument::Violin),
+            group: String::new(),
+            level: String::new(),
+            melody: String::new(),
+        };
+        let take =
+            ClassTake { name: "a.m4a".into(), result: TakeResult::Heard { report: Box::new(report), mark } };
+        let mut result = StudentResult::new(student, "a\nb".into(), "Gate".into(), vec![take]);
+        result.settle(&rubric);
+        let text = student_text(&result, &rubric);
+        // 40 · 3/4 + 30 + 20, of 90.
+        assert!(text.starts_with("a\\nb: Gate\nMark: 89 of 100, nearly there\n"), "{text}");
+        assert!(text.contains("    Bar 1, beat 2: F natural was played for F sharp (0:00.8).\n"), "{text}");
+        assert!(text.contains("For the player"), "{text}");
+        assert!(listen_text(&[result]).contains("Nothing: every student has a mark"));
+    }
+}
