@@ -26,7 +26,7 @@ fn a_page_is_written_for_a_browser_and_for_paper_and_the_words_are_printed_all_t
     assert_eq!(plain, paged);
     let html = fs::read_to_string(folder.path().join("r.html")).unwrap();
     assert!(html.starts_with("<!DOCTYPE html>") && html.contains("id=\"take-sound\""));
-    let pages = pdf_extract::extract_text_by_pages(&folder.path().join("r.pdf")).expect("a PDF");
+    let pages = pdf_extract::extract_text_by_pages(folder.path().join("r.pdf")).expect("a PDF");
     assert_eq!(pages.len(), 2);
     let words = pages.concat().replace(char::is_whitespace, "");
     for heading in ["Fixthisfirst", "Aswritten,andasheard", "Whereyourfingersfell", "Yourbeat,barbybar"] {
@@ -45,7 +45,7 @@ fn the_same_take_gives_the_same_bytes_and_detail_adds_every_number() {
     let read = |name: &str| fs::read(folder.path().join(name)).unwrap();
     assert!(read("a.html") == read("b.html") && read("a.pdf") == read("b.pdf"));
     assert!(String::from_utf8_lossy(&read("a.html")).contains("For the teacher: every number"));
-    let text = pdf_extract::extract_text(&folder.path().join("a.pdf")).expect("a PDF");
+    let text = pdf_extract::extract_text(folder.path().join("a.pdf")).expect("a PDF");
     let text = text.replace(char::is_whitespace, "");
     assert!(text.contains("Fortheteacher:everynumber") && text.contains("confidence"), "{text}");
 }
@@ -65,7 +65,7 @@ fn a_refused_take_has_a_page_that_grades_nothing() {
     assert_eq!(code, 1);
     let html = fs::read_to_string(folder.path().join("r.html")).unwrap();
     assert!(html.contains("Nothing was graded") && !html.contains("id=\"take-sound\""));
-    let text = pdf_extract::extract_text(&folder.path().join("r.pdf")).expect("a PDF");
+    let text = pdf_extract::extract_text(folder.path().join("r.pdf")).expect("a PDF");
     assert!(text.replace(char::is_whitespace, "").contains("Nothingwasgraded"), "{text}");
 }
 
