@@ -199,9 +199,10 @@ fn line(take: &Take) -> String {
 fn recover(book: &Book) -> miette::Result<Ending> {
     let (mut found, mut ending) = (0, Ending::Done);
     for melody in book.melodies().map_err(failed)? {
-        for take in melody.takes().map_err(failed)?.iter().filter(|take| take.state() == State::CutOff) {
+        let takes = melody.takes().map_err(failed)?;
+        for take in takes.iter().filter(|take| take.state() == State::CutOff) {
             found += 1;
-            let said = match recover_one(take) {
+            let said = match recover_one(take, &takes) {
                 Ok(said) => said,
                 Err(error) => {
                     ending = Ending::Refused;
@@ -217,7 +218,8 @@ fn recover(book: &Book) -> miette::Result<Ending> {
     Ok(ending)
 }
 
-fn recover_one(take: &Take) -> miette::Result<String> {
+/// `takes` are all takes of the melody.
+fn recover_one(take: &Take, takes: &[Take]) -> miette::Result<String> {
     if !take.wav().exists() {
         return Ok("nothing was recorded; --delete takes its other files away".to_owned());
     }
@@ -237,7 +239,7 @@ fn recover_one(take: &Take) -> miette::Result<String> {
         take.write_about(&about).map_err(failed)?;
     }
     let judged = judge_take::judge_take(take, &about)?;
-    judge_take::keep_report(take, &judged, &[], None)?;
+    judge_take::keep_report(take, &judged, &judge_take::judged_before(takes, take, &judged.report), None)?;
     let seconds = repaired.duration.0;
     Ok(format!(
         "recovered, {seconds:.1} s; {}. The report: {}",
