@@ -40,6 +40,9 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     let (code, text, errors) = said(&second.output().expect("it ends"));
     assert_eq!(code, 0, "{text}{errors}");
     assert!(text.contains("Since take 1, bars 1 to 4 have got better."), "{text}");
+    let page = book(&microphone).join("melody/take-002.report.html");
+    let page = fs::read_to_string(page).expect("the page is there");
+    assert!(page.contains("Since earlier takes") && page.contains("take 2"), "the page knows of take 1");
 
     let (code, text, _) = takes(&microphone, &[]);
     assert_eq!(code, 0);
