@@ -14,6 +14,7 @@ mod musicxml;
 mod playing_order;
 mod rule_file;
 mod table_from_file;
+mod table_from_toml;
 mod text_from_bytes;
 mod written_format;
 

@@ -4,6 +4,7 @@
 
 use super::bytes_from_file::bytes_from_file;
 use super::error::{Fault, FormatError, FormatErrorKind};
+use super::table_from_toml::table_from_toml;
 use super::text_from_bytes::text_from_bytes;
 use std::ops::Range;
 use std::path::Path;
@@ -133,12 +134,7 @@ pub fn read_rule_bytes(name: &str, bytes: &[u8]) -> Result<RuleFile, FormatError
 }
 
 fn taken_apart(text: &str) -> Result<(Vec<Entry>, Vec<Tier>), Fault> {
-    let table = DeTable::parse(text).map_err(|error| {
-        let span = error.span().unwrap_or(0..0);
-        let help =
-            "Check quotes and brackets around here: texts stand between quotes, lists between [ and ].";
-        Fault::new(FormatErrorKind::Syntax, error.message().to_owned(), help).at(span)
-    })?;
+    let table = table_from_toml(text)?;
     let mut entries = entries_of(table.get_ref());
     let mut tiers = Vec::new();
     if let Some(at) = entries.iter().position(|entry| entry.word == TIER) {

@@ -22,36 +22,21 @@ use super::rule::{Rule, RuleKind};
 use super::sheet_for_instrument::InstrumentSheet;
 use super::target::Target;
 use super::words;
-use crate::notation::{Key, Melody};
+use crate::notation::Melody;
 
 pub(super) const KIND: RuleKind = RuleKind {
     word: "first_note",
     about: "the first note",
     typed: "first_note = 1  (or \"D\", or [1, 5])",
-    read: |setting, reader| {
-        let named = setting.one_or_many().iter().map(|one| Target::read_name(one, reader));
-        let targets = named.collect::<Option<Vec<Target>>>()?;
-        if targets.is_empty() {
-            reader.complain(&setting.span, "first_note is empty", "Name a note, or take the line out.");
-            return None;
-        }
-        Some(Box::new(FirstNote(targets)))
-    },
+    read: |setting, reader| Some(Box::new(FirstNote(Target::read_names("first_note", setting, reader)?))),
 };
 
 #[derive(Debug)]
 struct FirstNote(Vec<Target>);
 
-impl FirstNote {
-    fn said(&self, key: Key) -> String {
-        let names: Vec<String> = self.0.iter().map(|target| target.said(key)).collect();
-        words::list(&names, "or")
-    }
-}
-
 impl Rule for FirstNote {
     fn sentence(&self, sheet: &InstrumentSheet) -> Option<String> {
-        Some(format!("Begin on {}.", self.said(sheet.key)))
+        Some(format!("Begin on {}.", Target::any_said(&self.0, sheet.key)))
     }
 
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
@@ -61,6 +46,10 @@ impl Rule for FirstNote {
             return Vec::new();
         }
         let what = format!("your first note is {}", words::note(note.written));
-        vec![Breach::at(note.event, what, format!("the sheet begins on {}", self.said(sheet.key)))]
+        vec![Breach::at(
+            note.event,
+            what,
+            format!("the sheet begins on {}", Target::any_said(&self.0, sheet.key)),
+        )]
     }
 }

@@ -22,36 +22,21 @@ use super::rule::{Rule, RuleKind};
 use super::sheet_for_instrument::InstrumentSheet;
 use super::target::Target;
 use super::words;
-use crate::notation::{Key, Melody};
+use crate::notation::Melody;
 
 pub(super) const KIND: RuleKind = RuleKind {
     word: "last_note",
     about: "the last note",
     typed: "last_note = 1  (or \"D\", or [1, 5])",
-    read: |setting, reader| {
-        let named = setting.one_or_many().iter().map(|one| Target::read_name(one, reader));
-        let targets = named.collect::<Option<Vec<Target>>>()?;
-        if targets.is_empty() {
-            reader.complain(&setting.span, "last_note is empty", "Name a note, or take the line out.");
-            return None;
-        }
-        Some(Box::new(LastNote(targets)))
-    },
+    read: |setting, reader| Some(Box::new(LastNote(Target::read_names("last_note", setting, reader)?))),
 };
 
 #[derive(Debug)]
 struct LastNote(Vec<Target>);
 
-impl LastNote {
-    fn said(&self, key: Key) -> String {
-        let names: Vec<String> = self.0.iter().map(|target| target.said(key)).collect();
-        words::list(&names, "or")
-    }
-}
-
 impl Rule for LastNote {
     fn sentence(&self, sheet: &InstrumentSheet) -> Option<String> {
-        Some(format!("End on {}.", self.said(sheet.key)))
+        Some(format!("End on {}.", Target::any_said(&self.0, sheet.key)))
     }
 
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
@@ -61,6 +46,10 @@ impl Rule for LastNote {
             return Vec::new();
         }
         let what = format!("your last note is {}", words::note(note.written));
-        vec![Breach::at(note.event, what, format!("the sheet ends on {}", self.said(sheet.key)))]
+        vec![Breach::at(
+            note.event,
+            what,
+            format!("the sheet ends on {}", Target::any_said(&self.0, sheet.key)),
+        )]
     }
 }

@@ -79,6 +79,24 @@ impl Target {
         Some(target)
     }
 
+    /// One name or a list of them after `word`; `None` after a complaint.
+    pub(super) fn read_names(word: &str, setting: &Setting, reader: &mut Reader) -> Option<Vec<Self>> {
+        let named = setting.one_or_many().iter().map(|one| Self::read_name(one, reader));
+        let targets = named.collect::<Option<Vec<Self>>>()?;
+        if targets.is_empty() {
+            let message = format!("{word} is empty");
+            reader.complain(&setting.span, message, "Name a note, or take the line out.");
+            return None;
+        }
+        Some(targets)
+    }
+
+    /// All of them in words: `D or F sharp`.
+    pub(super) fn any_said(targets: &[Self], key: Key) -> String {
+        let names: Vec<String> = targets.iter().map(|target| target.said(key)).collect();
+        words::list(&names, "or")
+    }
+
     /// Letter and accidental in a key; `None` for a place on a string and for a rest.
     pub(super) fn spelled(&self, key: Key) -> Option<(Letter, i8)> {
         match *self {

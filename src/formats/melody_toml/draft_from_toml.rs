@@ -2,6 +2,7 @@
 
 use super::super::draft::{Draft, DraftBar, Tempo};
 use super::super::error::{Fault, FormatErrorKind};
+use super::super::table_from_toml::table_from_toml;
 use super::bar_line::{Line, ReadBar, Running, read_bar};
 use crate::notation::{Instrument, Key, Length, Metre, beat_text};
 use crate::units::Hertz;
@@ -13,12 +14,7 @@ const WORDS: [&str; 10] =
     ["title", "composer", "instrument", "metre", "bpm", "key", "a4", "transpose", "pickup", "bars"];
 
 pub(crate) fn draft_from_toml(text: &str) -> Result<Draft, Fault> {
-    let table = DeTable::parse(text).map_err(|error| {
-        let span = error.span().unwrap_or(0..0);
-        let help =
-            "Check quotes and brackets around here: texts stand between quotes, lists between [ and ].";
-        Fault::new(FormatErrorKind::Syntax, error.message().to_owned(), help).at(span)
-    })?;
+    let table = table_from_toml(text)?;
     let header = Header { table: table.get_ref() };
     header.check_words()?;
     let instrument: Option<Instrument> = header.parsed("instrument")?;
