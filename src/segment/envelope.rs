@@ -32,13 +32,14 @@ impl Envelope {
         let rate = samples.rate.hertz();
         let body_window = (1.25 / lowest.0).max(0.015);
         let low_cut = (0.6 * lowest.0).min(0.4 * rate);
-        let body = HighPass::new(low_cut, rate).run(&samples.mono);
-        let bright = HighPass::new(2500.0_f64.min(0.35 * rate), rate).run(&body);
-        let level_db = level(&body, rate, body_window);
+        let mut sound = samples.mono.clone();
+        HighPass::new(low_cut, rate).run(&mut sound);
+        let level_db = level(&sound, rate, body_window);
+        HighPass::new(2500.0_f64.min(0.35 * rate), rate).run(&mut sound);
         let decay = fastest_decay(&level_db);
         Self {
             hop: Seconds(HOP),
-            bright_db: level(&bright, rate, 0.010),
+            bright_db: level(&sound, rate, 0.010),
             fresh_db: fresh(&level_db, decay),
             decay,
             level_db,
@@ -104,42 +105,44 @@ impl Envelope {
     }
 }
 
-/// RMS in dB over two boxcars in a row (a triangle of twice the width), centred at each hop.
+/// RMS in dB over two boxcars in a row (a triangle of twice the width), centred at each hop. Sums run along with the sound
+/// and only those that a hop needs are kept, so that this costs the memory of one window.
 fn level(x: &[f32], rate: f64, window: f64) -> Vec<f32> {
     let n = (x.len() as f64 / rate / HOP).floor() as usize + 1;
     let half = ((window * rate * 0.5).round() as usize).max(1);
-    // Prefix sums of the power, then of its boxcar mean.
-    let mut once = Vec::with_capacity(x.len() + 1);
-    once.push(0.0_f64);
-    let mut sum = 0.0_f64;
-    for &v in x {
-        sum += f64::from(v) * f64::from(v);
-        once.push(sum);
+    let around = |centre: usize| (centre.saturating_sub(half / 2), (centre + half - half / 2).min(x.len()));
+    let hops: Vec<(usize, usize)> = (0..n)
+        .map(|k| around((k as f64 * HOP * rate).round() as usize))
+        .map(|(a, b)| (a.min(x.len()), b))
+        .collect();
+    // The running sum of the power, of which the second boxcar looks back by one window.
+    let mut once = vec![0.0_f64; half + 1];
+    let (mut summed, mut power) = (0, 0.0_f64);
+    // The running sum of the first boxcar's means, at the ends of each hop's window.
+    let (mut twice, mut from, mut to) = (0.0_f64, vec![0.0_f64; n], vec![0.0_f64; n]);
+    let (mut next_from, mut next_to) = (0, 0);
+    for k in 0..=x.len() {
+        while next_from < n && hops[next_from].0 == k {
+            from[next_from] = twice;
+            next_from += 1;
+        }
+        while next_to < n && hops[next_to].1 == k {
+            to[next_to] = twice;
+            next_to += 1;
+        }
+        let (a, b) = around(k);
+        while summed < b {
+            power += f64::from(x[summed]) * f64::from(x[summed]);
+            summed += 1;
+            once[summed % (half + 1)] = power;
+        }
+        twice += if b > a { (once[b % (half + 1)] - once[a % (half + 1)]) / half as f64 } else { 0.0 };
     }
-    let mean = |k: usize| {
-        let a = k.saturating_sub(half / 2);
-        let b = (k + half - half / 2).min(x.len());
-        if b > a { (once[b] - once[a]) / half as f64 } else { 0.0 }
+    let db = |k: usize| {
+        let power = (to[k] - from[k]) / half as f64;
+        if hops[k].1 > hops[k].0 && power > 1e-12 { (10.0 * power.log10()) as f32 } else { FLOOR_DB }
     };
-    let mut twice = Vec::with_capacity(x.len() + 1);
-    twice.push(0.0_f64);
-    let mut sum = 0.0_f64;
-    for k in 0..x.len() {
-        sum += mean(k);
-        twice.push(sum);
-    }
-    (0..n)
-        .map(|k| {
-            let centre = (k as f64 * HOP * rate).round() as usize;
-            let a = centre.saturating_sub(half / 2).min(x.len());
-            let b = (centre + half - half / 2).min(x.len());
-            if b <= a {
-                return FLOOR_DB;
-            }
-            let power = (twice[b] - twice[a]) / half as f64;
-            if power > 1e-12 { (10.0 * power.log10()) as f32 } else { FLOOR_DB }
-        })
-        .collect()
+    (0..n).map(db).collect()
 }
 
 /// The slope that only a fiftieth of all falling moments exceeds, over 60 ms, among moments loud enough to
@@ -189,23 +192,20 @@ impl HighPass {
         Self { b: [norm, -2.0 * norm, norm], a: [2.0 * (k * k - 1.0) * norm, (1.0 - k / q + k * k) * norm] }
     }
 
-    fn run(&self, x: &[f32]) -> Vec<f32> {
-        let forward = self.pass(x.iter().copied());
-        let mut back = self.pass(forward.into_iter().rev());
-        back.reverse();
-        back
+    fn run(&self, x: &mut [f32]) {
+        self.pass(x.iter_mut());
+        self.pass(x.iter_mut().rev());
     }
 
-    fn pass(&self, x: impl Iterator<Item = f32>) -> Vec<f32> {
+    fn pass<'a>(&self, x: impl Iterator<Item = &'a mut f32>) {
         let (mut z1, mut z2) = (0.0_f64, 0.0_f64);
-        x.map(|v| {
-            let v = f64::from(v);
+        for sample in x {
+            let v = f64::from(*sample);
             let y = self.b[0] * v + z1;
             z1 = self.b[1] * v - self.a[0] * y + z2;
             z2 = self.b[2] * v - self.a[1] * y;
-            y as f32
-        })
-        .collect()
+            *sample = y as f32;
+        }
     }
 }
 
