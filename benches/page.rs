@@ -23,13 +23,15 @@ fn main() {
     let listening = listen(&samples, Some(instrument));
     let settings = JudgeSettings::for_melody(&melody, instrument);
     let report = judge_listening(&samples, &listening, &melody, &settings);
+    let f0 = listening.contour.f0();
     let content = PageContent {
         report: &report,
         melody: &melody,
-        contour: Some(&listening.contour),
+        f0: Some(&f0),
         samples: Some(&samples),
         number: None,
         earlier: &[],
+        playing_test: None,
     };
     for (what, sound) in [("page of the demo, with its sound", true), ("page of the demo, no sound", false)] {
         measure(what, || {

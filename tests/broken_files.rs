@@ -2,7 +2,7 @@
 //! left of it and a remark. `audio-fixtures/broken/` is replayed as a whole: a file without an
 //! expectation fails, and so does an expectation without a file.
 
-use fingertape::decode::{DecodeError, read_take, read_take_bytes};
+use fingertape::decode::{DecodeError, ReadLimits, read_take, read_take_bytes, read_take_within};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -134,4 +134,24 @@ fn a_wav_of_hours_is_read_up_to_ten_minutes() {
     let take = read_take_bytes("long.wav", file).unwrap();
     assert_eq!(take.samples.mono.len(), 8000 * 600);
     assert_eq!(take.remarks[0].code, "too-long");
+}
+
+#[test]
+fn a_file_that_is_read_slower_than_allowed_is_given_up() {
+    let take = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/all-right/take.flac");
+    let limits = ReadLimits { patience: Some(Duration::ZERO), ..ReadLimits::default() };
+    let error = read_take_within(&take, limits).unwrap_err();
+    assert!(matches!(error, DecodeError::TooSlow { .. }), "{error}");
+    assert!(error.to_string().starts_with("take.flac took too long to read"), "{error}");
+    let limits = ReadLimits { patience: Some(Duration::from_secs(600)), ..ReadLimits::default() };
+    assert_eq!(read_take_within(&take, limits).unwrap(), read_take(&take).unwrap());
+}
+
+#[test]
+fn no_more_samples_are_read_than_allowed() {
+    let take = Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures/all-right/take.flac");
+    let limits = ReadLimits { most_samples: 16_000, ..ReadLimits::default() };
+    let read = read_take_within(&take, limits).unwrap();
+    assert_eq!(read.samples.mono.len(), 16_000);
+    assert_eq!(read.remarks[0].code, "too-long");
 }

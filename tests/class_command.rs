@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
-use std::time::Duration;
+use std::time::Instant;
 
 fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("audio-fixtures").join(name)
@@ -230,6 +230,11 @@ fn anonymous_marks_hold_no_name() {
     fs::rename(takes.join("all-right.toml"), takes.join("zebedee.toml")).expect("renamed");
     fs::copy(fixture("broken/text.wav"), takes.join("Ottoline Vane 2.wav")).expect("a copy");
     fs::copy(fixture("broken/text.wav"), takes.join("Who Knows.wav")).expect("a copy");
+    // The words above a note are quoted in a remark.
+    fs::remove_file(takes.join("wrong-notes.toml")).expect("removed");
+    let tune = "%abc-2.1\nX:1\nT:The Long Staircase\nM:4/4\nL:1/8\nQ:1/4=92\nV:1 name=\"Violoncello\" clef=bass\nK:D\n\
+                \"D.C. for Ottoline\"D,2 E,2 F,2 G,2 | A,2 G,2 F,2 E,2 | B,2 A,2 G,2 F,2 | E,2 G,,2 D,4 |]\n";
+    fs::write(takes.join("wrong-notes.abc"), tune).expect("written");
     // What a run with names has left must not stay.
     class(folder.path(), &["takes"]);
     let (code, out, _) = class(folder.path(), &["takes", "--anonymous"]);
@@ -242,6 +247,10 @@ fn anonymous_marks_hold_no_name() {
         }
     }
     assert!(written.contains_key("students/violin-1.txt") && written.contains_key("students/cello-1.txt"));
+    assert!(
+        String::from_utf8_lossy(&written["students/cello-1.json"])
+            .contains("(a word of the file) is only words")
+    );
 }
 
 #[test]
@@ -281,34 +290,97 @@ fn a_second_run_listens_only_to_what_is_new() {
     );
 }
 
-/// Killed at many moments, then run to its end: the folder is that of a run that nobody disturbed.
+/// Killed at random moments, then run to its end: the folder is that of a run that nobody disturbed.
 #[test]
 fn a_killed_run_resumes_with_the_same_bytes() {
     let folder = folder_of(ROSTER, &TAKES);
+    let begun = Instant::now();
     let (code, ..) = class(folder.path(), &["takes", "--output", "whole"]);
     assert_eq!(code, 0);
+    let lasts = begun.elapsed();
     let whole = contents(&folder.path().join("whole"));
+    let seed = std::time::UNIX_EPOCH.elapsed().expect("a clock").as_nanos() as u64;
+    // Knuth's MMIX constants; the seed is in the message of a failure.
+    let mut dice = seed;
+    let mut share = || {
+        dice = dice.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (dice >> 33) as f64 / f64::from(1u32 << 31)
+    };
     let mut interrupted = 0;
-    // The moments spread over a run and differ from one test run to the next by what the machine does meanwhile.
-    for (at, moment) in [0, 15, 40, 70, 110, 160, 230, 320, 450, 600].into_iter().enumerate() {
-        let output = format!("killed-{at}");
-        for extra in [0, 7] {
+    for round in 0..9 {
+        let output = format!("killed-{round}");
+        for _ in 0..2 {
             let mut child = command(folder.path(), &["takes", "--output", &output])
                 .stdout(Stdio::null())
                 .stderr(Stdio::null())
                 .spawn()
                 .expect("the program starts");
-            std::thread::sleep(Duration::from_millis(moment + extra));
+            // A tenth more than a whole run, so that its end is hit as well.
+            std::thread::sleep(lasts.mul_f64(1.1 * share()));
             child.kill().expect("it can be killed");
             interrupted += usize::from(!child.wait().expect("it ends").success());
         }
         let (code, out, err) = class(folder.path(), &["takes", "--output", &output]);
         assert_eq!(code, 0, "{out}{err}");
         let resumed = contents(&folder.path().join(&output));
-        assert_eq!(resumed.keys().collect::<Vec<_>>(), whole.keys().collect::<Vec<_>>(), "after {moment} ms");
-        assert!(resumed == whole, "after {moment} ms some bytes differ");
+        let names = |folder: &BTreeMap<String, Vec<u8>>| folder.keys().cloned().collect::<Vec<_>>();
+        assert_eq!(names(&resumed), names(&whole), "seed {seed}, round {round}");
+        assert!(resumed == whole, "seed {seed}, round {round}: some bytes differ");
     }
     assert!(interrupted > 0, "no run was killed before its end, so nothing was tested");
+}
+
+#[test]
+fn a_students_page_has_the_mark_the_trace_and_the_sound_where_asked_for() {
+    let folder = folder_of(ROSTER, &TAKES);
+    class(folder.path(), &["takes"]);
+    let page = read(folder.path(), "students/cello-1.html");
+    for words in [
+        "Mark: 94 of 100, secure",
+        "How the mark was made",
+        "13 of 15",
+        "Pitch over time",
+        "holds no recording",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    assert!(!page.contains("id=\"take-sound\""));
+    class(folder.path(), &["takes", "--sound"]);
+    let with_sound = read(folder.path(), "students/cello-1.html");
+    assert!(with_sound.contains("id=\"take-sound\"") && with_sound.contains("holds the recording itself"));
+    class(folder.path(), &["takes"]);
+    assert_eq!(read(folder.path(), "students/cello-1.html"), page, "the recording does not stay");
+}
+
+/// Takes are first read as short ones, so that many fit into the memory; a longer one is read again, to its end.
+#[test]
+fn a_take_longer_than_it_is_first_given_room_for_is_heard_to_its_end() {
+    let folder = folder_of("student,instrument\nviolin-1,violin\n", &[("violin-1.flac", "all-right")]);
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let take = folder.path().join("takes/violin-1 b.wav");
+    let mut file = hound::WavWriter::create(take, spec).expect("a file");
+    for at in 0..40 * 48_000u32 {
+        let sample = (f64::from(at) * 440.0 / 48_000.0 * std::f64::consts::TAU).sin() * 3000.0;
+        file.write_sample(sample as i16).expect("written");
+        file.write_sample(sample as i16).expect("written");
+    }
+    file.finalize().expect("written");
+    let (code, out, err) = class(folder.path(), &["takes"]);
+    assert_eq!(code, 1, "{out}{err}");
+    let results = contents(&folder.path().join("takes/marks/results"));
+    let long = results.values().any(|bytes| {
+        let kept: serde_json::Value = serde_json::from_slice(bytes).expect("JSON");
+        kept["report"]["take"]["duration_s"] == 40.0
+    });
+    assert!(long, "{out}");
+    let (_, _, err) = class(folder.path(), &["takes", "--longest", "0.5", "--output", "short"]);
+    let list = std::fs::read_to_string(folder.path().join("short/listen-to-these.txt")).expect("a list");
+    assert!(list.contains("violin-1 b.wav: The recording is longer than 0.5 minutes."), "{list}{err}");
 }
 
 #[test]

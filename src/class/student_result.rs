@@ -134,8 +134,19 @@ impl StudentResult {
 
     /// The take to draw and to tell of: the one that counts, else the last that was judged.
     pub fn drawn(&self) -> Option<&ClassTake> {
-        let counted = self.counted.and_then(|at| self.takes.get(at)).filter(|take| take.judged().is_some());
-        counted.or_else(|| self.takes.iter().rev().find(|take| take.judged().is_some()))
+        self.drawn_at().map(|at| &self.takes[at])
+    }
+
+    /// Its place among the takes.
+    pub fn drawn_at(&self) -> Option<usize> {
+        let judged = |at: &usize| self.takes.get(*at).is_some_and(|take| take.judged().is_some());
+        self.counted.filter(judged).or_else(|| (0..self.takes.len()).rev().find(judged))
+    }
+
+    /// The take that a page is made of: the drawn one, else the last that was heard at all, to say why it was refused.
+    pub fn told_at(&self) -> Option<usize> {
+        let heard = |at: &usize| self.takes[*at].mark().is_some();
+        self.drawn_at().or_else(|| (0..self.takes.len()).rev().find(heard))
     }
 
     /// The mark as it goes into the gradebook: the teacher's, else the program's.

@@ -1,6 +1,6 @@
 //! Results as words: a report for each student, and the list of what somebody has to listen to.
 
-use super::mark_from_report::clock;
+use super::playing_test::{mark_line, place};
 use super::rubric::Rubric;
 use super::student_result::{ClassTake, StudentResult, TakeResult};
 use super::students_from_table::shown;
@@ -10,20 +10,9 @@ use crate::report::{TextSettings, for_child};
 /// player. Ends with a line feed.
 pub fn student_text(result: &StudentResult, rubric: &Rubric) -> String {
     let mut out = format!("{}: {}\n", shown(&result.shown), shown(&result.melody));
-    match (&result.teachers, result.mark, &result.why_none) {
-        (Some(own), _, _) => {
-            out.push_str(&format!("Mark: {} (the teacher's own)\n", shown(&own.mark)));
-            if !own.note.is_empty() {
-                out.push_str(&format!("{}\n", shown(&own.note)));
-            }
-        }
-        (None, Some(mark), _) => {
-            let band = result.band.as_ref().map_or(String::new(), |band| format!(", {}", shown(band)));
-            out.push_str(&format!("Mark: {mark} of {}{band}\n", rubric.highest));
-        }
-        (None, None, why) => {
-            out.push_str(&format!("No mark yet. {}\n", shown(why.as_deref().unwrap_or(""))));
-        }
+    out.push_str(&format!("{}\n", shown(&mark_line(result, rubric))));
+    if let Some(own) = result.teachers.as_ref().filter(|own| !own.note.is_empty()) {
+        out.push_str(&format!("{}\n", shown(&own.note)));
     }
     if let Some(before) = result.before {
         out.push_str(&format!("Last test: {before}\n"));
@@ -68,11 +57,7 @@ fn take_text(take: &ClassTake) -> String {
 
 fn places(take: &ClassTake, indent: &str) -> String {
     let Some(mark) = take.mark() else { return String::new() };
-    let line = |place: &super::ListenPlace| {
-        let time = place.time_s.map_or("whole take".to_owned(), clock);
-        format!("{indent}{time}  {}\n", shown(&place.what))
-    };
-    mark.listen.iter().map(line).collect()
+    mark.listen.iter().map(|one| format!("{indent}{}\n", shown(&place(one)))).collect()
 }
 
 /// The list of what somebody has to listen to or look at, in the order of the class list; ends with a line feed.

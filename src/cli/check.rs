@@ -13,7 +13,7 @@ use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::{Fifths, Instrument, Melody};
 use fingertape::page::PageContent;
 use fingertape::pipeline::{self, JudgeSettings};
-use fingertape::pitch::Contour;
+use fingertape::pitch::F0;
 use fingertape::report::{self, TextSettings};
 use fingertape::samples::Samples;
 use fingertape::units::{A4_ISO16, Hertz};
@@ -143,8 +143,8 @@ pub struct Judged {
     pub melody: Melody,
     /// The sound.
     pub samples: Samples,
-    /// The contour.
-    pub contour: Contour,
+    /// The fundamental over time.
+    pub f0: F0,
 }
 
 impl Judged {
@@ -154,10 +154,11 @@ impl Judged {
         PageContent {
             report: &self.report,
             melody: &self.melody,
-            contour: Some(&self.contour),
+            f0: Some(&self.f0),
             samples: Some(&self.samples),
             number,
             earlier,
+            playing_test: None,
         }
     }
 }
@@ -184,11 +185,11 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Judged> {
         remarks,
     };
     let samples = take.samples;
-    let (report, contour) = progress::while_working("Listening to the take", || {
+    let (report, f0) = progress::while_working("Listening to the take", || {
         let listening = pipeline::listen(&samples, Some(settings.instrument));
-        (pipeline::judge_listening(&samples, &listening, &melody, &settings), listening.contour)
+        (pipeline::judge_listening(&samples, &listening, &melody, &settings), listening.contour.f0())
     });
-    Ok(Judged { report, melody, samples, contour })
+    Ok(Judged { report, melody, samples, f0 })
 }
 
 fn file_stem(path: &Path) -> String {

@@ -31,6 +31,11 @@ pub fn longest_take(text: &str) -> Result<f64, String> {
     number(text, "minutes", 0.1, 10.0, "a playing test takes one or two").map(|minutes| minutes * 60.0)
 }
 
+/// How long a file may take to be read, in seconds: 1 to 600.
+pub fn reading_time(text: &str) -> Result<f64, String> {
+    number(text, "seconds", 1.0, 600.0, "a minute of sound takes less than one")
+}
+
 /// How long to wait for a sound, in seconds: 1 to 600.
 pub fn patience(text: &str) -> Result<f64, String> {
     number(text, "seconds", 1.0, 600.0, "20 is enough to pick up a bow")

@@ -5,8 +5,10 @@ use super::aac_core::{CORE_LEAD, aac_core, carries_replication};
 use super::kind_from_bytes::Container;
 use super::mp4_boxes::Mp4;
 use super::opus_packets::{OPUS_RATE, OpusTrack};
+use super::read_limits::ReadLimits;
 use super::source::Source;
 use std::io::ErrorKind;
+use std::time::Instant;
 use symphonia::core::audio::GenericAudioBufferRef;
 use symphonia::core::codecs::audio::well_known as codec;
 use symphonia::core::codecs::audio::{AudioCodecId, AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
@@ -64,6 +66,8 @@ pub(super) enum NoChannels {
     Implausible(Implausible),
     /// The operating system failed while reading.
     Io(std::io::Error),
+    /// Reading took longer than it may.
+    TooSlow,
 }
 
 /// A rate or channel count that no recording of an instrument has.
@@ -81,9 +85,6 @@ pub(super) const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
 
 /// Most channels: more than any school's recorder has.
 pub(super) const MOST_CHANNELS: usize = 32;
-
-/// Most samples kept over all channels: bounds the memory to 256 MB whatever a file claims.
-const MOST_SAMPLES: usize = 64 << 20;
 
 /// The core of HE-AAC runs at half of 48 kHz at most.
 const FASTEST_CORE: u32 = 24_000;
@@ -107,20 +108,21 @@ impl Implausible {
     }
 }
 
-/// Decodes the first sound track that can be decoded, at most `longest` seconds of it.
+/// Decodes the first sound track that can be decoded, as much of it as the limits allow.
 pub(super) fn channels_from_packets(
     source: Source,
     container: Container,
     mp4: Option<&Mp4>,
-    longest: f64,
+    limits: ReadLimits,
 ) -> Result<Channels, NoChannels> {
+    let deadline = limits.patience.and_then(|patience| Instant::now().checked_add(patience));
     let stream = MediaSourceStream::new(Box::new(source), Default::default());
     let mut reader = symphonia::default::get_probe()
         .probe(&Hint::new(), stream, FormatOptions::default(), MetadataOptions::default())
         .map_err(|error| no_channels(error, "its header makes no sense"))?;
     let (track, decoder) = choose_track(reader.as_ref(), mp4)?;
-    let mut reading = Reading::new(&track, decoder, container, longest)?;
-    reading.run(reader.as_mut(), &track)?;
+    let mut reading = Reading::new(&track, decoder, container, limits)?;
+    reading.run(reader.as_mut(), &track, deadline)?;
     reading.finish(&track, mp4)
 }
 
@@ -216,7 +218,7 @@ fn make_decoder(params: &AudioCodecParameters, registry: &CodecRegistry) -> Resu
 struct Reading {
     decoder: Decoder,
     container: Container,
-    longest: f64,
+    limits: ReadLimits,
     channels: Channels,
     time_base: Option<TimeBase>,
     packets: usize,
@@ -228,7 +230,12 @@ struct Reading {
 }
 
 impl Reading {
-    fn new(track: &Track, decoder: Decoder, container: Container, longest: f64) -> Result<Self, NoChannels> {
+    fn new(
+        track: &Track,
+        decoder: Decoder,
+        container: Container,
+        limits: ReadLimits,
+    ) -> Result<Self, NoChannels> {
         let params = track.codec_params.as_ref().and_then(CodecParameters::audio);
         let codec = params.map(codec_name).unwrap_or_default();
         let (rate, count) = match &decoder {
@@ -243,7 +250,7 @@ impl Reading {
         Ok(Self {
             decoder,
             container,
-            longest,
+            limits,
             channels,
             time_base: track.time_base,
             packets: 0,
@@ -258,10 +265,17 @@ impl Reading {
         self.channels.planes.first().map_or(0, Vec::len)
     }
 
-    fn run(&mut self, reader: &mut dyn FormatReader, track: &Track) -> Result<(), NoChannels> {
+    fn run(
+        &mut self,
+        reader: &mut dyn FormatReader,
+        track: &Track,
+        deadline: Option<Instant>,
+    ) -> Result<(), NoChannels> {
         loop {
-            let most = (self.longest * f64::from(self.channels.rate)) as usize;
-            let most = most.min(MOST_SAMPLES / self.channels.planes.len().max(1));
+            if deadline.is_some_and(|deadline| Instant::now() >= deadline) {
+                return Err(NoChannels::TooSlow);
+            }
+            let most = self.limits.frames(self.channels.rate, self.channels.planes.len());
             if self.channels.rate > 0 && self.frames() >= most {
                 self.channels.planes.iter_mut().for_each(|plane| plane.truncate(most));
                 self.channels.end = End::TooLong;

@@ -87,6 +87,14 @@ pub enum DecodeError {
         /// Where in the sound.
         time: Option<Seconds>,
     },
+    /// Reading took longer than the limits allow.
+    #[error(
+        "{name} took too long to read and was given up. Copy it to this computer's own disk, or export it as WAV."
+    )]
+    TooSlow {
+        /// The file's name.
+        name: String,
+    },
 }
 
 /// ` (near byte 1234, at 0.50 s)`, as far as known.

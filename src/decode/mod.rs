@@ -14,9 +14,11 @@ mod length_fields;
 mod mono_from_channels;
 mod mp4_boxes;
 mod opus_packets;
+mod read_limits;
 mod source;
 mod take_from_file;
 mod wav_header;
 
 pub use error::DecodeError;
-pub use take_from_file::{LONGEST_TAKE, Take, TakeSource, read_take, read_take_bytes, read_take_up_to};
+pub use read_limits::{LONGEST_TAKE, ReadLimits};
+pub use take_from_file::{Take, TakeSource, read_take, read_take_bytes, read_take_within};

@@ -6,6 +6,7 @@ use super::kind_from_bytes::{Container, ENOUGH, Kind, id3_length, kind_from_byte
 use super::length_fields::{Lengths, fit_lengths};
 use super::mono_from_channels::mono_from_channels;
 use super::mp4_boxes::Mp4;
+use super::read_limits::ReadLimits;
 use super::source::Source;
 use super::wav_header::{NoWav, Wav};
 use crate::remark::Remark;
@@ -42,9 +43,6 @@ pub struct TakeSource {
     pub rate: SampleRate,
 }
 
-/// The longest take that is read, 10 minutes; of a longer file its beginning is judged, with a remark.
-pub const LONGEST_TAKE: Seconds = Seconds(600.0);
-
 /// Of a pipe, this many bytes are read: more than ten minutes of any usual format.
 const LONGEST_PIPE: u64 = 256 << 20;
 
@@ -54,15 +52,15 @@ const LONGEST_PIPE: u64 = 256 << 20;
 /// [`DecodeError`], which says in words what happened and what to do. A file that can be read in
 /// part is no error: the take holds what is there and a remark says what is missing.
 pub fn read_take(path: &Path) -> Result<Take, DecodeError> {
-    read_take_up_to(path, LONGEST_TAKE)
+    read_take_within(path, ReadLimits::default())
 }
 
-/// Reads at most `longest` of a recording (never more than [`LONGEST_TAKE`]); where there is more, the remark `too-long`
-/// says so. Memory and time are bounded by it, whatever the file claims.
+/// Reads no more of a recording than the limits allow, whatever the file claims; where there is more, the remark `too-long`
+/// says so.
 ///
 /// # Errors
-/// As [`read_take`].
-pub fn read_take_up_to(path: &Path, longest: Seconds) -> Result<Take, DecodeError> {
+/// As [`read_take`]; and [`DecodeError::TooSlow`].
+pub fn read_take_within(path: &Path, limits: ReadLimits) -> Result<Take, DecodeError> {
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
     let unreadable = |source| DecodeError::Unreadable { name: path.display().to_string(), source };
     let file = File::open(path).map_err(unreadable)?;
@@ -74,9 +72,13 @@ pub fn read_take_up_to(path: &Path, longest: Seconds) -> Result<Take, DecodeErro
         // A pipe cannot be read twice; it is kept in memory, up to a bound.
         let mut bytes = Vec::new();
         file.take(LONGEST_PIPE).read_to_end(&mut bytes).map_err(unreadable)?;
-        return read_take_bytes(&name, bytes);
+        return take_from_source(
+            &name,
+            Source::new(Box::new(Cursor::new(bytes))).map_err(unreadable)?,
+            limits,
+        );
     }
-    take_from_source(&name, Source::new(Box::new(file)).map_err(unreadable)?, longest)
+    take_from_source(&name, Source::new(Box::new(file)).map_err(unreadable)?, limits)
 }
 
 /// Reads a recording from memory; `name` is what messages call it.
@@ -86,10 +88,10 @@ pub fn read_take_up_to(path: &Path, longest: Seconds) -> Result<Take, DecodeErro
 pub fn read_take_bytes(name: &str, bytes: Vec<u8>) -> Result<Take, DecodeError> {
     let source = Source::new(Box::new(Cursor::new(bytes)))
         .map_err(|source| DecodeError::Unreadable { name: name.to_owned(), source })?;
-    take_from_source(name, source, LONGEST_TAKE)
+    take_from_source(name, source, ReadLimits::default())
 }
 
-fn take_from_source(name: &str, mut source: Source, longest: Seconds) -> Result<Take, DecodeError> {
+fn take_from_source(name: &str, mut source: Source, limits: ReadLimits) -> Result<Take, DecodeError> {
     let said = Said { name };
     if source.length() == 0 {
         return Err(said.zero_length("the file holds no bytes"));
@@ -125,10 +127,9 @@ fn take_from_source(name: &str, mut source: Source, longest: Seconds) -> Result<
         remarks.push(truncated());
     }
     let reached = source.reached();
-    let decoded = catch_unwind(AssertUnwindSafe(|| {
-        channels_from_packets(source, container, mp4.as_ref(), longest.0.clamp(0.1, LONGEST_TAKE.0))
-    }))
-    .unwrap_or_else(|_| Err(NoChannels::Damaged("its sound makes no sense".to_owned(), None)));
+    let decoded =
+        catch_unwind(AssertUnwindSafe(|| channels_from_packets(source, container, mp4.as_ref(), limits)))
+            .unwrap_or_else(|_| Err(NoChannels::Damaged("its sound makes no sense".to_owned(), None)));
     let mut channels =
         decoded.map_err(|why| said.no_channels(why, container, reached.load(Ordering::Relaxed)))?;
     if channels.planes.first().is_none_or(Vec::is_empty) {
@@ -302,6 +303,7 @@ impl Said<'_> {
             NoChannels::Empty => self.zero_length("it has a header and no sound"),
             NoChannels::Implausible(what) => self.implausible(what),
             NoChannels::Io(error) => self.unreadable(error),
+            NoChannels::TooSlow => DecodeError::TooSlow { name: self.name() },
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::findings::{NoteFinding, Report};
 use crate::notation::Melody;
-use crate::pitch::Contour;
+use crate::pitch::F0;
 use crate::report::{TextSettings, words};
 use crate::samples::Samples;
 use crate::units::Millimetres;
@@ -14,14 +14,44 @@ pub struct PageContent<'a> {
     pub report: &'a Report,
     /// The melody that it was judged against: the report's indices are those of its events.
     pub melody: &'a Melody,
-    /// The contour of the take; without it there is no pitch trace.
-    pub contour: Option<&'a Contour>,
+    /// The fundamental over time; without it there is no pitch trace.
+    pub f0: Option<&'a F0>,
     /// The sound of the take; without it a note tells only its words and its right pitch.
     pub samples: Option<&'a Samples>,
     /// The take's number in the take book, where it has one.
     pub number: Option<u32>,
     /// Earlier takes of the same melody with their numbers, oldest first; may be empty.
     pub earlier: &'a [(u32, Report)],
+    /// The mark and what is behind it, where the take is a playing test.
+    pub playing_test: Option<&'a PlayingTest>,
+}
+
+/// What a playing test came to, in words; titles and names in it may come from files.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PlayingTest {
+    /// The mark, or that there is none yet and why.
+    pub mark: String,
+    /// The teacher's note, the last test; may be empty.
+    pub notes: Vec<String>,
+    /// What was marked.
+    pub criteria: Vec<MarkedFor>,
+    /// Places to listen to before the mark is final, with their times.
+    pub listen: Vec<String>,
+}
+
+/// One thing that a mark is given for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarkedFor {
+    /// Its word, such as `rhythm`.
+    pub name: &'static str,
+    /// Its weight among the others.
+    pub weight: f64,
+    /// So many notes or rests were good ...
+    pub good: usize,
+    /// ... of so many that could be judged.
+    pub counted: usize,
+    /// How that is, and each note that was not good.
+    pub sentences: Vec<String>,
 }
 
 impl PageContent<'_> {

@@ -31,6 +31,10 @@ pub(super) const TIMING: &str = "The lines across are your own steady beat. A do
 pub(super) const STRINGS_HEADING: &str = "How the strings are tuned";
 pub(super) const STRINGS: &str = "Only strings that I heard open. A string is under tension and can snap: ask your teacher or another grown-up to tune it with you, with small turns and your face away from the strings.";
 
+pub(super) const MARK_HEADING: &str = "How the mark was made";
+pub(super) const MARK: &str = "What was unsure counts neither way. A program's ear decides nothing alone: ask your teacher about a mark that you do not understand.";
+pub(super) const LISTEN_HEADING: &str = "For the teacher: listen here first";
+
 pub(super) const PROGRESS_HEADING: &str = "Since earlier takes";
 pub(super) const DETAIL_HEADING: &str = "For the teacher: every number";
 pub(super) const HOW_TO_READ: &str = "How to read this";

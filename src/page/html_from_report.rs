@@ -1,6 +1,6 @@
 //! The page: sections in the order of reading, around the figures. `maud` escapes whatever stands in it.
 
-use super::content::{PageContent, PageSettings, Room, playing};
+use super::content::{PageContent, PageSettings, PlayingTest, Room, playing};
 use super::policy::{SCRIPT, STYLE, policy};
 use super::sound_from_samples::{Sound, sound_from_samples};
 use super::staff::{NoteWords, note_words, staves};
@@ -43,10 +43,15 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
                 header {
                     h1 { (title) }
                     p class="facts" { (content.facts()) }
+                    @if let Some(test) = content.playing_test {
+                        p class="mark" { (words::harmless(&test.mark)) }
+                        @for note in &test.notes { p { (words::harmless(note)) } }
+                    }
                 }
                 main {
                     @if judged { (judged_page(content, settings, &sections, sound.as_ref())) }
                     @else { (refused_page(&sections)) }
+                    @if let Some(test) = content.playing_test { (behind_the_mark(test)) }
                     @if settings.detail { (detail(report, settings)) }
                 }
                 footer {
@@ -99,7 +104,7 @@ fn judged_page(
     let good = lines_about(sections, About::WentWell);
     let first = lines_about(sections, About::FixFirst);
     let tapes = tape_from_report::tapes(report, settings);
-    let traces = |room| content.contour.and_then(|contour| trace_from_contour::trace(report, contour, room));
+    let traces = |room| content.f0.and_then(|f0| trace_from_contour::trace(report, f0, room));
     html! {
         section class="first" {
             h2 { (About::WentWell.heading()) }
@@ -273,6 +278,41 @@ fn progress(content: &PageContent<'_>) -> Markup {
                         }
                     }
                 }
+            }
+        }
+    }
+}
+
+/// What a mark was given for, each with the notes that were not good; and where a teacher has to listen.
+fn behind_the_mark(test: &PlayingTest) -> Markup {
+    html! {
+        @if !test.criteria.is_empty() {
+            section {
+                h2 { (explained::MARK_HEADING) }
+                table {
+                    caption { "What was good, of what could be judged" }
+                    thead { tr { th scope="col" { "marked for" } th scope="col" { "good" } th scope="col" { "weight" } } }
+                    tbody {
+                        @for one in &test.criteria {
+                            tr {
+                                th scope="row" { (one.name) }
+                                td { @if one.counted > 0 { (one.good) " of " (one.counted) } @else { "–" } }
+                                td { (one.weight) }
+                            }
+                        }
+                    }
+                }
+                @for one in &test.criteria {
+                    h3 { (words::sentence(one.name)) }
+                    ul { @for line in &one.sentences { li { (words::harmless(line)) } } }
+                }
+                p class="facts" { (explained::MARK) }
+            }
+        }
+        @if !test.listen.is_empty() {
+            section {
+                h2 { (explained::LISTEN_HEADING) }
+                ul { @for place in &test.listen { li { (words::harmless(place)) } } }
             }
         }
     }

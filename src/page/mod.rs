@@ -1,6 +1,6 @@
 //! One take as one HTML file: what went well, what to fix first, the notes as written and as heard, a tape for each
 //! string, the pitch over time, the beat, the strings, and the sound of each note. The file needs no network and no other
-//! file; its policy forbids it to ask for one. Pure: the same report, melody, contour and sound give the same bytes, and
+//! file; its policy forbids it to ask for one. Pure: the same report, melody, fundamental and sound give the same bytes, and
 //! nothing in here can fail. A figure is a drawing with a size (`Figure`), made for a wide window or for a phone.
 
 mod content;
@@ -21,7 +21,7 @@ mod tests_of_pages;
 mod timing_from_report;
 mod trace_from_contour;
 
-pub use content::{PageContent, PageSettings, Room};
+pub use content::{MarkedFor, PageContent, PageSettings, PlayingTest, Room};
 pub use html_from_report::html;
 pub use pages_from_report::pages_from_report;
 pub use sound_from_samples::{Sound, sound_from_samples};

@@ -101,9 +101,7 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
             .collect();
         two_abreast(&strips).iter().for_each(|pair| sheet.figure(pair));
     }
-    if let Some(trace) =
-        content.contour.and_then(|contour| trace_from_contour::trace(report, contour, Room::Wide))
-    {
+    if let Some(trace) = content.f0.and_then(|f0| trace_from_contour::trace(report, f0, Room::Wide)) {
         sheet.heading(explained::TRACE_HEADING);
         sheet.paragraph(explained::TRACE);
         sheet.figure(&trace);

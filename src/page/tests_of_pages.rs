@@ -7,14 +7,14 @@ use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict, StringTuning};
 use crate::formats::read_melody_bytes;
 use crate::notation::Melody;
 use crate::pipeline::{JudgeSettings, judge_listening, listen};
-use crate::pitch::Contour;
+use crate::pitch::F0;
 use crate::samples::Samples;
 use std::collections::{BTreeMap, BTreeSet};
 
 struct Heard {
     report: Report,
     melody: Melody,
-    contour: Contour,
+    f0: F0,
     samples: Samples,
 }
 
@@ -27,7 +27,7 @@ fn demo() -> Heard {
     let settings = JudgeSettings::for_melody(&melody, melody.instrument.expect("a viola"));
     let listening = listen(&samples, melody.instrument);
     let report = judge_listening(&samples, &listening, &melody, &settings);
-    Heard { report, melody, contour: listening.contour, samples }
+    Heard { report, melody, f0: listening.contour.f0(), samples }
 }
 
 impl Heard {
@@ -36,9 +36,12 @@ impl Heard {
     }
 
     fn page_after(&self, earlier: &[(u32, Report)], settings: &PageSettings) -> String {
-        let Self { report, melody, contour, samples } = self;
-        let (contour, samples) = (Some(contour), Some(samples));
-        html(&PageContent { report, melody, contour, samples, number: Some(3), earlier }, settings)
+        let Self { report, melody, f0, samples } = self;
+        let (f0, samples) = (Some(f0), Some(samples));
+        html(
+            &PageContent { report, melody, f0, samples, number: Some(3), earlier, playing_test: None },
+            settings,
+        )
     }
 }
 
@@ -277,14 +280,15 @@ fn words_have_the_contrast_of_wcag_aa_and_marks_that_of_figures() {
 #[test]
 fn on_paper_nothing_waits_for_a_style_sheet_and_the_demo_takes_two_pages() {
     let heard = demo();
-    let Heard { report, melody, contour, samples } = &heard;
+    let Heard { report, melody, f0, samples } = &heard;
     let content = PageContent {
         report,
         melody,
-        contour: Some(contour),
+        f0: Some(f0),
         samples: Some(samples),
         number: None,
         earlier: &[],
+        playing_test: None,
     };
     for paper in [Paper::Letter, Paper::A4] {
         for detail in [false, true] {

@@ -6,7 +6,7 @@
 use super::content::{Room, playing, span};
 use super::svg::{Align, Elements, Figure, number};
 use crate::findings::{NoteVerdict, Report};
-use crate::pitch::Contour;
+use crate::pitch::F0;
 use crate::report::words;
 use crate::units::Hertz;
 use std::fmt::Write;
@@ -19,7 +19,7 @@ const AROUND: f64 = 0.3;
 const JUMP: f64 = 4.0;
 
 /// The trace in one or more rows; `None` where nothing was heard of the melody.
-pub fn trace(report: &Report, contour: &Contour, room: Room) -> Option<Figure> {
+pub fn trace(report: &Report, f0: &F0, room: Room) -> Option<Figure> {
     let (first, last) = playing(report)?;
     let (start, end) = ((first - AROUND).max(0.0), last + AROUND);
     let offset = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
@@ -47,12 +47,13 @@ pub fn trace(report: &Report, contour: &Contour, room: Room) -> Option<Figure> {
     let (above, below) = (16.0, 22.0);
     let row_height = above + (high - low) * semitone + below;
     let mut out = Elements::default();
-    let points: Vec<(f64, f64)> = contour
-        .frames
+    let points: Vec<(f64, f64)> = f0
+        .pitches
         .iter()
-        .filter_map(|frame| {
-            let midi = frame.pitch.map(|pitch| heard(pitch.midi(Hertz(report.melody.a4_hz)).0))?;
-            (midi > low && midi < high).then_some((frame.time.0, midi))
+        .enumerate()
+        .filter_map(|(frame, pitch)| {
+            let midi = pitch.map(|pitch| heard(pitch.midi(Hertz(report.melody.a4_hz)).0))?;
+            (midi > low && midi < high).then_some((frame as f64 * f0.hop.0, midi))
         })
         .collect();
     let bars = bar_starts(report);
@@ -95,7 +96,7 @@ pub fn trace(report: &Report, contour: &Contour, room: Room) -> Option<Figure> {
             }
         }
         let row_points: Vec<(f64, f64)> = points.iter().copied().filter(|point| inside(point.0)).collect();
-        let gap = 2.5 * contour.hop.0;
+        let gap = 2.5 * f0.hop.0;
         let mut path = String::new();
         for run in row_points.chunk_by(|a, b| b.0 - a.0 < gap && (b.1 - a.1).abs() < JUMP) {
             let drawn: Vec<(f64, f64)> = run.iter().map(|point| (x(point.0), y(point.1))).collect();

@@ -44,3 +44,19 @@ pub struct Contour {
     /// The frames, oldest first.
     pub frames: Vec<Frame>,
 }
+
+/// The fundamental alone, frame by frame: what a drawing needs of a contour.
+#[derive(Debug, Clone, PartialEq)]
+pub struct F0 {
+    /// The time from one frame to the next, in seconds.
+    pub hop: Seconds,
+    /// The fundamental of each frame, the first at time 0; `None` where nothing with a pitch sounds.
+    pub pitches: Vec<Option<Hertz>>,
+}
+
+impl Contour {
+    /// The fundamental alone.
+    pub fn f0(&self) -> F0 {
+        F0 { hop: self.hop, pitches: self.frames.iter().map(|frame| frame.pitch).collect() }
+    }
+}

@@ -12,6 +12,6 @@ mod rumble;
 mod settings;
 mod tracker;
 
-pub use contour::{Candidate, Contour, Frame, MOST_CANDIDATES};
+pub use contour::{Candidate, Contour, F0, Frame, MOST_CANDIDATES};
 pub use settings::TrackerSettings;
 pub use tracker::{PitchTracker, contour};

@@ -44,6 +44,10 @@ pub struct ClassArguments {
     /// that is written
     #[arg(long)]
     pub anonymous: bool,
+    /// Put each student's recording into their page, so that each note can be heard there (about 1 MB a
+    /// minute)
+    #[arg(long)]
+    pub sound: bool,
     /// What stands at the top of the overview
     #[arg(long, value_name = "TEXT", default_value = "Playing test")]
     pub title: String,
@@ -68,6 +72,9 @@ pub struct ClassArguments {
     /// The largest file in MB; a larger one is not opened
     #[arg(long, value_name = "MB", default_value = "256", value_parser = clap::value_parser!(u64).range(1..=4096))]
     pub largest: u64,
+    /// How long a file may take to be read; a slower one is not judged
+    #[arg(long, value_name = "SECONDS", default_value = "60", value_parser = ranges::reading_time)]
+    pub patience: f64,
 }
 
 const AFTER_HELP: &str = "\

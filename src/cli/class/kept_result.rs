@@ -4,8 +4,10 @@
 use fingertape::findings::Report;
 use fingertape::notation::Melody;
 use fingertape::pipeline::JudgeSettings;
+use fingertape::pitch::F0;
 use fingertape::report;
 use fingertape::takes::write_whole_private;
+use fingertape::units::{A4_ISO16, Hertz, MidiPitch, Seconds};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::fs::{self, File};
@@ -20,6 +22,34 @@ pub enum Kept {
     Report(Box<Report>),
     /// Why there is none; the file is called `the file`.
     Failed(String),
+}
+
+/// What was heard in a take.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heard {
+    /// What became of it.
+    pub kept: Kept,
+    /// Its fundamental, for the drawing; none where the take was not heard.
+    pub f0: Option<F0>,
+}
+
+impl Heard {
+    /// Nothing, and why.
+    pub fn failed(why: String) -> Self {
+        Self { kept: Kept::Failed(why), f0: None }
+    }
+}
+
+/// A kept result as its file has it. A pitch is in hundredths of a semitone above MIDI note 0 at A4 = 440 Hz; 0 stands
+/// where there was none.
+#[derive(Serialize, Deserialize)]
+struct InFile {
+    #[serde(flatten)]
+    kept: Kept,
+    #[serde(default)]
+    hop_ms: f64,
+    #[serde(default)]
+    pitches: Vec<u32>,
 }
 
 /// Where results are kept.
@@ -47,27 +77,48 @@ impl Keeper {
 
     /// The result, where it is kept and whole.
     pub fn look_up(&self, key: &str) -> Option<Kept> {
+        self.in_file(key).map(|found| found.kept)
+    }
+
+    /// The fundamental that was heard, where it is kept.
+    pub fn look_up_f0(&self, key: &str) -> Option<F0> {
+        let found = self.in_file(key).filter(|found| !found.pitches.is_empty())?;
+        let hertz = |pitch: u32| (pitch > 0).then(|| MidiPitch(f64::from(pitch) / 100.0).hertz(A4_ISO16));
+        Some(F0 {
+            hop: Seconds(found.hop_ms / 1000.0),
+            pitches: found.pitches.into_iter().map(hertz).collect(),
+        })
+    }
+
+    fn in_file(&self, key: &str) -> Option<InFile> {
         serde_json::from_slice(&fs::read(self.place(key)).ok()?).ok()
     }
 
     /// Keeps a result, and gives it back as it will be looked up: numbers rounded to what they can mean, so that it makes
     /// no difference whether it was kept.
-    pub fn keep(&self, key: &str, kept: Kept) -> io::Result<Kept> {
-        let text = match &kept {
-            Kept::Report(report) => format!("{{\"report\":{}}}\n", report::json(report).trim_end()),
-            Kept::Failed(_) => serde_json::to_string(&kept)? + "\n",
+    pub fn keep(&self, key: &str, heard: Heard) -> io::Result<Kept> {
+        let hundredths =
+            |pitch: &Option<Hertz>| pitch.map_or(0, |pitch| (pitch.midi(A4_ISO16).0 * 100.0).round() as u32);
+        let (hop_ms, pitches) = heard.f0.as_ref().map_or((0.0, Vec::new()), |f0| {
+            ((f0.hop.0 * 1e6).round() / 1000.0, f0.pitches.iter().map(hundredths).collect())
+        });
+        // The report's own writer rounds its numbers.
+        let kept = match heard.kept {
+            Kept::Report(report) => Kept::Report(Box::new(serde_json::from_str(&report::json(&report))?)),
+            failed @ Kept::Failed(_) => failed,
         };
-        write_whole_private(&self.place(key), text.as_bytes())?;
-        Ok(serde_json::from_str(&text)?)
+        let whole = InFile { kept, hop_ms, pitches };
+        write_whole_private(&self.place(key), (serde_json::to_string(&whole)? + "\n").as_bytes())?;
+        Ok(whole.kept)
     }
 
     /// Removes what is kept under other keys than these: takes that are gone, or were judged otherwise.
-    pub fn forget_others(&self, keys: &[String]) -> io::Result<()> {
+    pub fn forget_others(&self, keys: &[&str]) -> io::Result<()> {
         for entry in fs::read_dir(&self.folder)? {
             let entry = entry?;
             let name = entry.file_name().to_string_lossy().into_owned();
             let ours = name.strip_suffix(".json").filter(|key| is_key(key));
-            if ours.is_some_and(|key| !keys.iter().any(|one| one == key)) {
+            if ours.is_some_and(|key| !keys.contains(&key)) {
                 fs::remove_file(entry.path())?;
             }
         }
@@ -110,8 +161,14 @@ mod tests {
         let keeper = Keeper::new(folder.path().to_owned());
         let key = "ab".repeat(32);
         assert_eq!(keeper.look_up(&key), None);
-        let kept = keeper.keep(&key, Kept::Failed("It is empty.".into())).unwrap();
-        assert_eq!(keeper.look_up(&key), Some(kept));
+        let kept = keeper.keep(&key, Heard::failed("It is empty.".into())).unwrap();
+        assert_eq!(keeper.look_up(&key), Some(kept.clone()));
+        assert_eq!(keeper.look_up_f0(&key), None);
+        let f0 = F0 { hop: Seconds(0.01), pitches: vec![None, Some(Hertz(440.0)), Some(Hertz(41.2))] };
+        keeper.keep(&key, Heard { kept, f0: Some(f0) }).unwrap();
+        let read = keeper.look_up_f0(&key).unwrap();
+        assert_eq!((read.hop, read.pitches[0], read.pitches[1]), (Seconds(0.01), None, Some(Hertz(440.0))));
+        assert!((read.pitches[2].unwrap().0 / 41.2 - 1.0).abs() < 1e-4);
         fs::write(folder.path().join(format!("{key}.json")), "{\"failed\": \"It is").unwrap();
         assert_eq!(keeper.look_up(&key), None);
         fs::write(folder.path().join("note.json"), "mine").unwrap();

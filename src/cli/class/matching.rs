@@ -2,7 +2,9 @@
 
 use super::folder::{Found, FoundKind};
 use super::kept_result::hash_of_file;
+use crate::cli::progress::Pieces;
 use fingertape::class::{NamePattern, RowProblem, Student, Whose, shown, whose};
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::fs;
@@ -23,6 +25,8 @@ pub struct Matching {
     pub handed_in_twice: Vec<Vec<usize>>,
     /// Takes that are a copy of another take of the same student; they are left out.
     pub copies: Vec<usize>,
+    /// The hashes of the files that had to be compared.
+    pub hashes: BTreeMap<usize, String>,
 }
 
 /// Matches files to students. Files larger than `largest` bytes are not read, also not for being the same as another.
@@ -35,6 +39,7 @@ pub fn matching(files: &[Found], students: &[Student], pattern: &NamePattern, la
         others: Vec::new(),
         handed_in_twice: Vec::new(),
         copies: Vec::new(),
+        hashes: BTreeMap::new(),
     };
     for (at, file) in files.iter().enumerate() {
         match &file.kind {
@@ -65,10 +70,20 @@ fn find_doubles(files: &[Found], found: &mut Matching, largest: u64) {
             }
         }
     }
-    for alike in by_size.into_values().filter(|alike| alike.len() > 1) {
-        let mut by_hash: BTreeMap<String, Vec<(usize, usize)>> = BTreeMap::new();
+    by_size.retain(|_, alike| alike.len() > 1);
+    let to_read: Vec<usize> = by_size.values().flatten().map(|(_, at)| *at).collect();
+    let bar = Pieces::new(to_read.len(), "Comparing files:");
+    let hash = |at: &usize| {
+        let hash = hash_of_file(&files[*at].path).ok();
+        bar.one_done();
+        Some((*at, hash?))
+    };
+    found.hashes = to_read.par_iter().filter_map(hash).collect();
+    drop(bar);
+    for alike in by_size.into_values() {
+        let mut by_hash: BTreeMap<&str, Vec<(usize, usize)>> = BTreeMap::new();
         for (student, at) in alike {
-            if let Ok(hash) = hash_of_file(&files[at].path) {
+            if let Some(hash) = found.hashes.get(&at) {
                 by_hash.entry(hash).or_default().push((student, at));
             }
         }

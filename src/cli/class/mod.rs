@@ -8,7 +8,11 @@ mod kept_result;
 mod marks_folder;
 mod matching;
 mod melodies;
+mod memory;
+mod results;
 mod student_files;
+mod summary;
+mod write_marks;
 
 pub use arguments::ClassArguments;
 pub use command::run;

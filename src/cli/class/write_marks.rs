@@ -1,0 +1,113 @@
+//! Everything that is written into the folder of marks, in the order in which a killed run may leave it.
+
+use super::marks_folder::{CLASS_JSON, MarksFolder, RESULTS, STUDENTS, csv_bytes, failure, xlsx_bytes};
+use super::results::{Class, Results};
+use super::student_files::{names, student_files};
+use crate::cli::failure::Failure;
+use crate::cli::progress::Pieces;
+use fingertape::class::{
+    ClassTake, StudentResult, TakeResult, gradebook, html_from_overview, listen_text, overview,
+    pages_from_overview, shown,
+};
+use fingertape::engrave::pdf_from_pages;
+use rayon::prelude::*;
+use std::path::Path;
+
+/// Writes everything, and forgets what was heard in takes that are gone; how many reports there are.
+pub fn write_all(
+    marks: &MarksFolder,
+    class: &Class<'_>,
+    results: &Results,
+    words: &str,
+) -> miette::Result<usize> {
+    let Results { students: results, keys } = results;
+    let earlier = earlier_reports(&marks.place(CLASS_JSON));
+    let students: Vec<(&StudentResult, String)> = results.iter().zip(names(results)).collect();
+    let bar = Pieces::new(students.len(), "Writing reports:");
+    let write_one = |at: usize| -> miette::Result<Vec<String>> {
+        let (result, name) = &students[at];
+        let melody = class.ready[at].as_ref().ok().map(|ready| &ready.melody);
+        let mut written = Vec::new();
+        for (ending, bytes) in
+            student_files(result, class.rubric, melody, |take| class.to_draw(keys, at, take))
+        {
+            let file = format!("{name}.{ending}");
+            marks.write(&format!("{STUDENTS}/{file}"), &bytes)?;
+            written.push(file);
+        }
+        bar.one_done();
+        Ok(written)
+    };
+    // In the order of the class list, however many write at a time.
+    let reports: Vec<Vec<String>> = class
+        .workers(marks)?
+        .install(|| (0..students.len()).into_par_iter().map(write_one).collect::<miette::Result<_>>())?;
+    drop(bar);
+    let reports: Vec<String> = reports.into_iter().flatten().collect();
+    let rows = gradebook(results);
+    marks.write("gradebook.csv", &csv_bytes(&rows))?;
+    let xlsx = xlsx_bytes(&rows).map_err(|error| {
+        Failure::new(
+            format!("gradebook.xlsx cannot be made: {error}"),
+            "use gradebook.csv instead, which has the same",
+        )
+    })?;
+    marks.write("gradebook.xlsx", &xlsx)?;
+    marks.write("listen-to-these.txt", listen_text(results).as_bytes())?;
+    let files = match class.arguments.anonymous {
+        true => format!(
+            "{} files are on a list. 'fingertape class FOLDER --dry-run' names them; in here no names are kept.\n",
+            class.matched.open()
+        ),
+        false => words.to_owned(),
+    };
+    marks.write("files.txt", files.as_bytes())?;
+    let title = &class.arguments.title;
+    let pages = pages_from_overview(&overview(results, class.rubric), title, class.arguments.paper.into());
+    marks.write("overview.html", html_from_overview(&pages, results, title).as_bytes())?;
+    marks.write("overview.pdf", &pdf_from_pages(&pages[..1], &shown(title)))?;
+    // Reports of students who have gone, or of names that are now chairs, go; only then the list of reports changes.
+    marks.remove_reports(&earlier, &reports)?;
+    marks.write(CLASS_JSON, class_json(class, results, &reports).as_bytes())?;
+    let kept: Vec<&str> = keys.values().map(String::as_str).collect();
+    class.keeper.forget_others(&kept).map_err(|error| failure(&marks.place(RESULTS), &error))?;
+    Ok(results.len())
+}
+
+/// The reports that the last run wrote.
+fn earlier_reports(class_json: &Path) -> Vec<String> {
+    let value: Option<serde_json::Value> =
+        std::fs::read(class_json).ok().and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    let list = value.and_then(|value| value["reports"].as_array().cloned()).unwrap_or_default();
+    list.iter().filter_map(|name| name.as_str().map(str::to_owned)).collect()
+}
+
+fn class_json(class: &Class<'_>, results: &[StudentResult], reports: &[String]) -> String {
+    let take = |take: &ClassTake| match &take.result {
+        TakeResult::Heard { report, mark } => {
+            serde_json::json!({ "name": take.name, "outcome": report.outcome, "mark": mark })
+        }
+        TakeResult::Failed(why) => serde_json::json!({ "name": take.name, "failed": why }),
+    };
+    let student = |result: &StudentResult| {
+        serde_json::json!({
+            "student": result.shown,
+            "instrument": result.student.instrument,
+            "group": result.student.group,
+            "melody": result.melody,
+            "final_mark": result.final_mark(),
+            "mark": result.mark,
+            "band": result.band,
+            "no_mark_because": result.why_none,
+            "takes": result.takes.iter().map(take).collect::<Vec<_>>(),
+        })
+    };
+    let value = serde_json::json!({
+        "class_version": 1,
+        "title": class.arguments.title,
+        "highest": class.rubric.highest,
+        "students": results.iter().map(student).collect::<Vec<_>>(),
+        "reports": reports,
+    });
+    serde_json::to_string_pretty(&value).expect("words, numbers and lists are JSON") + "\n"
+}
