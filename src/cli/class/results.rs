@@ -140,9 +140,9 @@ impl Class<'_> {
             a4: self.arguments.a4.map(Hertz).or(ready.melody.a4).unwrap_or(A4_ISO16),
             fifths: self.arguments.fifths.into(),
             bpm: self.arguments.bpm.or(ready.melody.bpm),
-            // What is kept has no names in it.
+            // What is kept has no names in it, and no words of the melody's file.
             title: String::new(),
-            remarks: ready.remarks.clone(),
+            remarks: Vec::new(),
         }
     }
 
@@ -163,7 +163,9 @@ impl Class<'_> {
             false => self.files[file].name.clone(),
         };
         let result = match (heard, &self.ready[student]) {
-            (Some(Kept::Report(mut report)), _) => {
+            (Some(Kept::Report(mut report)), ready) => {
+                let of_melody = ready.as_ref().map_or(&[][..], |ready| &ready.remarks);
+                report.take.remarks.splice(0..0, of_melody.iter().cloned());
                 let student = &self.roster.students[student];
                 report.melody.title = melody.to_owned();
                 if self.arguments.anonymous {
