@@ -443,6 +443,31 @@ fn rubric_pattern_earlier_marks_and_a_spreadsheet_as_class_list_are_heard() {
 }
 
 #[test]
+fn a_take_after_the_last_day_is_told_of_and_does_not_count_where_the_rubric_says_so() {
+    let folder = folder_of(
+        "student,instrument\nviolin-1,violin\n",
+        &[("violin-1 2026-11-19.flac", "one-long-bow"), ("violin-1 20261121_180312.flac", "all-right")],
+    );
+    let takes = folder.path().join("takes");
+    fs::remove_file(takes.join("one-long-bow.toml")).expect("removed");
+    for (late, counted, note) in [
+        ("counts", "violin-1 20261121_180312.flac,100,", "late: 2026-11-21"),
+        ("apart", "violin-1 2026-11-19.flac,9", ""),
+    ] {
+        let rubric = format!("due = 2026-11-20\nlate = \"{late}\"\n");
+        fs::write(takes.join("rubric.toml"), rubric).expect("a file");
+        let (code, out, err) = class(folder.path(), &["takes"]);
+        assert_eq!(code, 0, "{out}{err}");
+        let table = read(folder.path(), "gradebook.csv");
+        assert!(table.contains(counted) && table.ends_with(&format!(",{note}\r\n")), "{table}");
+        assert!(
+            read(folder.path(), "students/violin-1.txt")
+                .contains("Take: violin-1 20261121_180312.flac (late: 2026-11-21)")
+        );
+    }
+}
+
+#[test]
 fn input_that_cannot_be_used_ends_with_2_and_says_what_to_do() {
     let folder = folder_of("who\nme\n", &TAKES);
     for (arguments, said) in [

@@ -96,7 +96,9 @@ fn note(result: &StudentResult) -> String {
         TakeResult::Failed(why) => Some(format!("{}: {why}", take.name)),
         TakeResult::Heard { .. } => None,
     });
-    failed.unwrap_or_default()
+    let counted = result.counted.and_then(|at| result.takes.get(at));
+    let late = counted.and_then(|take| take.late).map(|day| format!("late: {day}"));
+    late.into_iter().chain(failed).collect::<Vec<_>>().join("; ")
 }
 
 /// The cell as it stands in a CSV file. Text that a spreadsheet would take for a formula (`=`, `+`, `-`, `@`, also in

@@ -3,6 +3,7 @@
 //! A mark has its notes behind it; what is unsure is listed to be listened to, with time stamps, and never counted
 //! against anybody.
 
+mod day_in_name;
 mod folded_name;
 mod gradebook;
 mod html_from_overview;
@@ -18,6 +19,7 @@ mod takes_of_students;
 mod teachers_marks;
 mod words_from_results;
 
+pub use day_in_name::day_in_name;
 pub use gradebook::{Cell, GRADEBOOK_COLUMNS, csv_cell, gradebook};
 pub use html_from_overview::html_from_overview;
 pub use mark_from_report::{CriterionMark, ListenPlace, TakeMark, clock, mark_from_report};

@@ -21,6 +21,7 @@ pub fn mark_line(result: &StudentResult, rubric: &Rubric) -> String {
 /// What a page says of the take at this place, and of the mark.
 pub fn playing_test(result: &StudentResult, rubric: &Rubric, take: &ClassTake) -> PlayingTest {
     let teachers = result.teachers.as_ref().map(|own| own.note.clone()).filter(|note| !note.is_empty());
+    let late = take.late.map(|day| format!("Late: {day}"));
     let before = result.before.map(|before| format!("Last test: {before}"));
     let mark = take.mark();
     let criteria = mark.map_or(&[][..], |mark| &mark.criteria);
@@ -33,7 +34,7 @@ pub fn playing_test(result: &StudentResult, rubric: &Rubric, take: &ClassTake) -
     });
     PlayingTest {
         mark: mark_line(result, rubric),
-        notes: teachers.into_iter().chain(before).collect(),
+        notes: teachers.into_iter().chain(late).chain(before).collect(),
         criteria: marked.collect(),
         listen: mark.map_or(Vec::new(), |mark| {
             mark.listen.iter().map(|one| words::sentence(&format!("{}: {}", time(one), one.what))).collect()
@@ -75,6 +76,7 @@ mod tests {
                 mark: mark_from_report(&report, &rubric, Thresholds::default()),
                 report: Box::new(report),
             },
+            late: None,
         };
         let student = Student {
             row: 2,

@@ -1,5 +1,6 @@
 //! What a playing test is marked by: weights, bands, thresholds by level, and which of several takes counts.
 
+use jiff::civil::Date;
 use serde::Serialize;
 
 /// What is marked, in the order in which it is told.
@@ -96,6 +97,10 @@ pub struct Rubric {
     pub levels: Vec<Level>,
     /// Which take counts.
     pub repeated: Repeated,
+    /// The last day on which a take is in time, if there is one.
+    pub due: Option<Date>,
+    /// Whether takes after it count.
+    pub late_counts: bool,
 }
 
 impl Default for Rubric {
@@ -115,6 +120,8 @@ impl Default for Rubric {
             thresholds: Thresholds::default(),
             levels: Vec::new(),
             repeated: Repeated::Best,
+            due: None,
+            late_counts: true,
         }
     }
 }

@@ -1,6 +1,7 @@
 //! A rubric file becomes a rubric; what has no meaning comes back as a complaint, and nothing is marked by guesses.
 
 use super::rubric::{Band, Criterion, Level, Repeated, Rubric, Thresholds};
+use jiff::civil::Date;
 use toml::{Table, Value};
 
 /// Something in a rubric file that has no meaning.
@@ -42,6 +43,15 @@ pub fn rubric_from_toml(text: &str) -> (Rubric, Vec<RubricComplaint>) {
                 Some("all") => rubric.repeated = Repeated::All,
                 _ => reader.complain(key, "write \"best\", \"last\" or \"all\""),
             },
+            "due" => match value.as_str().map_or_else(|| value.to_string(), str::to_owned).parse::<Date>() {
+                Ok(day) => rubric.due = Some(day),
+                Err(_) => reader.complain(key, "write the last day in time as \"2026-11-20\" (year-month-day)"),
+            },
+            "late" => match value.as_str() {
+                Some("counts") => rubric.late_counts = true,
+                Some("apart") => rubric.late_counts = false,
+                _ => reader.complain(key, "write \"counts\" or \"apart\""),
+            },
             "weights" => reader.weights(value, &mut rubric),
             "bands" => reader.bands(value, &mut rubric),
             "thresholds" => {
@@ -50,7 +60,7 @@ pub fn rubric_from_toml(text: &str) -> (Rubric, Vec<RubricComplaint>) {
                 }
             }
             "level" => {}
-            _ => reader.complain(key, "this word is not known here; the words are highest, repeated, weights, bands, thresholds and level"),
+            _ => reader.complain(key, "this word is not known here; the words are highest, repeated, due, late, weights, bands, thresholds and level"),
         }
     }
     if let Some(value) = table.get("level") {
@@ -64,6 +74,10 @@ pub fn rubric_from_toml(text: &str) -> (Rubric, Vec<RubricComplaint>) {
     } else if let Some(band) = rubric.bands.iter().find(|band| band.from > rubric.highest) {
         let text = format!("begins at {}, and the highest mark is {}", band.from, rubric.highest);
         complaints.push(RubricComplaint { place: format!("bands.{}", band.word), text });
+    }
+    if rubric.due.is_none() && !rubric.late_counts {
+        let text = "nothing is late without a last day; add due = \"2026-11-20\" with your day".to_owned();
+        complaints.push(RubricComplaint { place: "late".to_owned(), text });
     }
     if rubric.weights.iter().all(|weight| *weight == 0.0) {
         let text = "all weights are 0, so there is nothing to mark by; give one of them a number".to_owned();
@@ -199,15 +213,27 @@ mod tests {
     }
 
     #[test]
+    fn the_last_day_is_a_date_with_or_without_quotes() {
+        for text in ["due = \"2026-11-20\"\nlate = \"apart\"", "due = 2026-11-20\nlate = \"apart\""] {
+            let (rubric, complaints) = rubric_from_toml(text);
+            assert_eq!(complaints, []);
+            assert_eq!(rubric.due.map(|day| day.to_string()).as_deref(), Some("2026-11-20"));
+            assert!(!rubric.late_counts);
+        }
+    }
+
+    #[test]
     fn what_has_no_meaning_is_a_complaint_with_its_place() {
         let places = |text: &str| {
             let (_, complaints) = rubric_from_toml(text);
             complaints.into_iter().map(|complaint| complaint.place).collect::<Vec<_>>().join(" ")
         };
-        assert_eq!(places("[weights]\npitch = \"much\"\nstars = 5"), "weights.pitch weights.stars weights");
+        assert_eq!(places("[weights]\npitch = \"much\"\ntone = 5"), "weights.pitch weights.tone weights");
         assert_eq!(places("hihgest = 3\nrepeated = 2"), "hihgest repeated");
         assert_eq!(places("a = 1\nb ="), "line 2");
         assert_eq!(places("weights = 3"), "weights");
+        assert_eq!(places("due = \"20.11.2026\"\nlate = true"), "due late");
+        assert_eq!(places("late = \"apart\""), "late");
         assert_eq!(places("highest = 10\n[bands]\ntop = 90"), "bands.top");
         assert_eq!(
             places("[level.x]\ngroups = 4\nin_tune_cents = 400"),

@@ -5,6 +5,7 @@ use super::rubric::{Repeated, Rubric};
 use super::students_from_table::Student;
 use super::teachers_marks::TeachersMark;
 use crate::findings::{Outcome, Report};
+use jiff::civil::Date;
 
 /// What became of one file.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +28,8 @@ pub struct ClassTake {
     pub name: String,
     /// What became of it.
     pub result: TakeResult,
+    /// Its day, where that is after the last day in time.
+    pub late: Option<Date>,
 }
 
 impl ClassTake {
@@ -95,20 +98,21 @@ impl StudentResult {
     /// Settles which take counts and what the mark is.
     pub fn settle(&mut self, rubric: &Rubric) {
         let mark = |at: usize| self.takes[at].mark().and_then(|mark| mark.mark);
-        let all = 0..self.takes.len();
+        let may_count = |at: &usize| rubric.late_counts || self.takes[*at].late.is_none();
+        let all: Vec<usize> = (0..self.takes.len()).filter(may_count).collect();
         self.counted = match rubric.repeated {
             // Of equal marks the later take counts.
             Repeated::Best => all
-                .clone()
-                .filter_map(|at| Some((at, mark(at)?)))
+                .iter()
+                .filter_map(|&at| Some((at, mark(at)?)))
                 .reduce(|best, one| if one.1 >= best.1 { one } else { best })
                 .map(|(at, _)| at),
-            Repeated::Last | Repeated::All => all.clone().last(),
+            Repeated::Last | Repeated::All => all.last().copied(),
         };
         self.mark = match rubric.repeated {
             Repeated::Best | Repeated::Last => self.counted.and_then(mark),
             Repeated::All => {
-                let marks: Option<Vec<f64>> = all.map(mark).collect();
+                let marks: Option<Vec<f64>> = all.iter().map(|&at| mark(at)).collect();
                 marks
                     .filter(|marks| !marks.is_empty())
                     .map(|marks| rubric.mark(marks.iter().sum::<f64>() / marks.len() as f64 / rubric.highest))
@@ -119,10 +123,14 @@ impl StudentResult {
             (Some(_), _) => None,
             (None, None) if self.trouble.is_empty() => Some("There is no take.".to_owned()),
             (None, None) => Some(self.trouble.join(" ")),
+            (None, Some(_)) if all.is_empty() => {
+                let due = rubric.due.map_or(String::new(), |due| due.to_string());
+                Some(format!("Every take came after {due}, and late ones do not count."))
+            }
             (None, Some(_)) => {
                 // The first take that stands in the way.
-                let first = self.takes.iter().find(|take| take.mark().and_then(|mark| mark.mark).is_none());
-                let why = match first.map(|take| &take.result) {
+                let first = all.iter().find(|at| mark(**at).is_none());
+                let why = match first.map(|at| &self.takes[*at].result) {
                     Some(TakeResult::Failed(why)) => why.clone(),
                     Some(TakeResult::Heard { mark, .. }) => mark.why_none.clone().unwrap_or_default(),
                     None => String::new(),
@@ -180,6 +188,7 @@ mod tests {
         ClassTake {
             name: format!("{wrong_notes} wrong"),
             result: TakeResult::Heard { report: Box::new(report), mark },
+            late: None,
         }
     }
 
@@ -213,13 +222,38 @@ mod tests {
 
     #[test]
     fn a_failed_take_leaves_the_best_of_the_others_and_stays_open() {
-        let failed = ClassTake { name: "bad".into(), result: TakeResult::Failed("It is empty.".into()) };
+        let failed =
+            ClassTake { name: "bad".into(), result: TakeResult::Failed("It is empty.".into()), late: None };
         let best = settled(vec![failed.clone(), take(0)], Repeated::Best);
         assert_eq!((best.mark, best.open()), (Some(100.0), true));
         let last = settled(vec![take(0), failed], Repeated::Last);
         assert_eq!((last.mark, last.why_none.as_deref()), (None, Some("It is empty.")));
         let none = settled(vec![], Repeated::All);
         assert_eq!((none.mark, none.why_none.as_deref()), (None, Some("There is no take.")));
+    }
+
+    #[test]
+    fn late_takes_count_or_stand_apart() {
+        let day = |day| Date::new(2026, 11, day).unwrap();
+        let late = || vec![take(5), ClassTake { late: Some(day(21)), ..take(0) }];
+        let student = settled(vec![], Repeated::Best).student;
+        let marked = |takes, late_counts, repeated| {
+            let mut result = StudentResult::new(student.clone(), "violin-1".into(), "m".into(), takes);
+            result.settle(&Rubric { due: Some(day(20)), late_counts, repeated, ..Rubric::default() });
+            result
+        };
+        for repeated in [Repeated::Best, Repeated::Last] {
+            assert_eq!(marked(late(), true, repeated).mark, Some(100.0));
+            assert_eq!(marked(late(), false, repeated).counted, Some(0));
+            assert_eq!(marked(late(), false, repeated).mark, Some(78.0));
+        }
+        assert_eq!(marked(late(), false, Repeated::All).mark, Some(78.0));
+        let only_late = marked(late().split_off(1), false, Repeated::Best);
+        assert_eq!(only_late.mark, None);
+        assert_eq!(
+            only_late.why_none.as_deref(),
+            Some("Every take came after 2026-11-20, and late ones do not count.")
+        );
     }
 
     #[test]

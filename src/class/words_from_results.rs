@@ -20,7 +20,8 @@ pub fn student_text(result: &StudentResult, rubric: &Rubric) -> String {
     for (at, take) in result.takes.iter().enumerate() {
         let counts =
             if result.counted == Some(at) && result.takes.len() > 1 { " (this one counts)" } else { "" };
-        out.push_str(&format!("\nTake: {}{counts}\n", shown(&take.name)));
+        let late = take.late.map_or(String::new(), |day| format!(" (late: {day})"));
+        out.push_str(&format!("\nTake: {}{late}{counts}\n", shown(&take.name)));
         out.push_str(&take_text(take));
     }
     if let Some(report) = result.drawn().and_then(ClassTake::judged) {
@@ -114,8 +115,11 @@ mod tests {
             level: String::new(),
             melody: String::new(),
         };
-        let take =
-            ClassTake { name: "a.m4a".into(), result: TakeResult::Heard { report: Box::new(report), mark } };
+        let take = ClassTake {
+            name: "a.m4a".into(),
+            result: TakeResult::Heard { report: Box::new(report), mark },
+            late: None,
+        };
         let mut result = StudentResult::new(student, "a\nb".into(), "Gate".into(), vec![take]);
         result.settle(&rubric);
         let text = student_text(&result, &rubric);

@@ -91,6 +91,8 @@ written for another instrument, it is moved by octaves, as 'sheet --for' prints 
 The rubric; every line may be left out, these are the usual values:
   highest = 100
   repeated = \"best\"          # of several takes the best, the \"last\" (by name), or \"all\": their mean
+  # due = \"2026-11-20\"       # a take with a later day in its name (2026-11-21, 20261121) is late
+  # late = \"counts\"          # or \"apart\": it is told of, and the mark is made without it
   [weights]                  # who writes weights writes all that count
   pitch = 40                 # written notes that were played
   rhythm = 30                # notes that began with the player's own beat

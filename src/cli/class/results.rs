@@ -11,7 +11,8 @@ use super::memory::Memory;
 use super::student_files::ToDraw;
 use crate::cli::print;
 use fingertape::class::{
-    ClassTake, Roster, Rubric, StudentResult, TakeResult, TeachersMark, mark_from_report, teachers_marks,
+    ClassTake, Roster, Rubric, StudentResult, TakeResult, TeachersMark, day_in_name, mark_from_report,
+    teachers_marks,
 };
 use fingertape::findings::Report;
 use fingertape::formats;
@@ -180,7 +181,9 @@ impl Class<'_> {
                 "The same recording was handed in for another student too. Ask whose it is.".to_owned(),
             ),
         };
-        ClassTake { name, result }
+        let day = day_in_name(&self.files[file].name);
+        let late = day.filter(|day| self.rubric.due.is_some_and(|due| *day > due));
+        ClassTake { name, result, late }
     }
 
     /// Why a melody cannot be used may name a file, and the file a child.

@@ -46,18 +46,19 @@ pub fn student_files<'a>(
         .enumerate()
         .filter_map(|(at, take)| Some((number(at), ClassTake::judged(take)?.clone())))
         .collect();
-    let to_draw = to_draw(at);
+    let ToDraw { f0, samples, share } = to_draw(at);
     let content = PageContent {
         report,
         melody: &melody,
-        f0: to_draw.f0.as_ref(),
-        samples: to_draw.samples.as_ref(),
+        f0: f0.as_ref(),
+        samples: samples.as_ref(),
         number: (result.takes.len() > 1).then_some(number(at)),
         earlier: &earlier,
         playing_test: Some(&playing_test(result, rubric, take)),
     };
-    let settings = PageSettings { sound: to_draw.samples.is_some(), ..PageSettings::default() };
+    let settings = PageSettings { sound: samples.is_some(), ..PageSettings::default() };
     files.push(("html", page::html(&content, &settings).into_bytes()));
+    drop(share);
     files
 }
 

@@ -83,11 +83,14 @@ fn earlier_reports(class_json: &Path) -> Vec<String> {
 }
 
 fn class_json(class: &Class<'_>, results: &[StudentResult], reports: &[String]) -> String {
-    let take = |take: &ClassTake| match &take.result {
-        TakeResult::Heard { report, mark } => {
-            serde_json::json!({ "name": take.name, "outcome": report.outcome, "mark": mark })
+    let take = |take: &ClassTake| {
+        let late = take.late.map(|day| day.to_string());
+        match &take.result {
+            TakeResult::Heard { report, mark } => {
+                serde_json::json!({ "name": take.name, "outcome": report.outcome, "mark": mark, "late": late })
+            }
+            TakeResult::Failed(why) => serde_json::json!({ "name": take.name, "failed": why, "late": late }),
         }
-        TakeResult::Failed(why) => serde_json::json!({ "name": take.name, "failed": why }),
     };
     let student = |result: &StudentResult| {
         serde_json::json!({
