@@ -39,6 +39,8 @@ impl Came {
 pub struct Line {
     /// Whose.
     pub shown: String,
+    /// The group; may be empty.
+    pub group: String,
     /// The mark as in the gradebook.
     pub mark: Option<String>,
     /// The mark before.
@@ -70,9 +72,70 @@ impl Block {
         bars
     }
 
+    /// The groups in the order of the class list; students of no group are one, called `everybody` where there is no other.
+    pub fn groups(&self) -> Vec<Group> {
+        let mut names: Vec<&str> = Vec::new();
+        for line in &self.lines {
+            if !names.contains(&line.group.as_str()) {
+                names.push(&line.group);
+            }
+        }
+        if names.len() < 2 && names.iter().all(|name| name.is_empty()) {
+            return vec![self.as_one_group()];
+        }
+        let lines = |name: &str| self.lines.iter().filter(|line| line.group == name).collect::<Vec<_>>();
+        let called = |name: &str| if name.is_empty() { "no group".to_owned() } else { name.to_owned() };
+        names.into_iter().map(|name| Group::of(called(name), &lines(name))).collect()
+    }
+
+    /// Everybody who played the melody.
+    pub fn as_one_group(&self) -> Group {
+        Group::of("everybody".to_owned(), &self.lines.iter().collect::<Vec<_>>())
+    }
+
     /// How many takes were judged.
     pub fn judged(&self) -> usize {
         self.lines.iter().filter(|line| !line.bars.is_empty()).count()
+    }
+}
+
+/// What became of a melody in one group.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Group {
+    /// What it is called.
+    pub name: String,
+    /// How many of its takes were judged.
+    pub judged: usize,
+    /// By bar.
+    pub bars: BTreeMap<u32, GroupBar>,
+    /// The marks that are numbers, in the order of the class list.
+    pub marks: Vec<f64>,
+}
+
+/// A bar of a melody in one group.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct GroupBar {
+    /// The part of the judged that stumbled anywhere in the bar, 0 to 1.
+    pub share: f64,
+    /// The part of the judged that stumbled at each note or rest, in order.
+    pub notes: Vec<f64>,
+}
+
+impl Group {
+    fn of(name: String, lines: &[&Line]) -> Self {
+        let judged = lines.iter().filter(|line| !line.bars.is_empty()).count();
+        let mut bars: BTreeMap<u32, GroupBar> = BTreeMap::new();
+        let one = 1.0 / judged.max(1) as f64;
+        for (bar, came) in lines.iter().flat_map(|line| &line.bars) {
+            let found = bars.entry(*bar).or_default();
+            found.notes.resize(found.notes.len().max(came.len()), 0.0);
+            found.share += if came.iter().any(|one| one.stumbled()) { one } else { 0.0 };
+            for (note, _) in found.notes.iter_mut().zip(came).filter(|(_, came)| came.stumbled()) {
+                *note += one;
+            }
+        }
+        let mark = |line: &&Line| line.mark.as_ref()?.parse().ok().filter(|mark: &f64| mark.is_finite());
+        Self { name, judged, bars, marks: lines.iter().filter_map(mark).collect() }
     }
 }
 
@@ -98,6 +161,8 @@ pub struct Overview {
     pub marked: usize,
     /// Those of whom somebody has to listen to something.
     pub open: usize,
+    /// The highest mark that there is.
+    pub highest: f64,
 }
 
 /// The overview of results.
@@ -112,6 +177,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
         let report = result.drawn().and_then(ClassTake::judged).filter(|report| !away(report));
         let line = Line {
             shown: result.shown.clone(),
+            group: student.group.clone(),
             mark: result.final_mark(),
             before: result.before,
             takes: result.takes.len(),
@@ -131,6 +197,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
         students: results.len(),
         marked: results.iter().filter(|result| result.final_mark().is_some()).count(),
         open: results.iter().filter(|result| result.open()).count(),
+        highest: rubric.highest,
     }
 }
 

@@ -4,32 +4,26 @@
 //! The signs: as written, a thread along the ground; off its place, two threads; early or late, a wedge; another note, a
 //! full block; no note, an empty frame; a rest lost, a slanted bar; unsure, a dot in the middle.
 
-use super::overview::{Block, Came, Line, Overview, StringPoints, median};
-use super::students_from_table::shown;
-use crate::engrave::{Anchor, Mark, Page, Paper, Shape, What, printable, width_of_words};
-use crate::notation::Instrument;
+use super::overview::{Block, Came, Line, Overview};
+use super::overview_sheet::{MARGIN, Sheet};
+use super::strings_on_sheet::{THIN, strings_height};
+use crate::engrave::{Anchor, Page, Paper, width_of_words};
 
-const MARGIN: f64 = 14.0;
 /// The height of a student's line, at most, and at least: its letters are 5 points then.
 const TALL: f64 = 6.0;
 const SMALLEST: f64 = 3.25;
 const SMALLEST_OF_TWO: f64 = 2.75;
-/// Between two columns of lines.
-const GUTTER: f64 = 8.0;
 /// The line of bar numbers above a melody's lines; what is below them; the highest column in there.
 const HEAD: f64 = 5.5;
 const FOOT: f64 = 9.5;
 const COLUMN: f64 = 5.3;
-/// A thread.
-const THIN: f64 = 0.2;
-/// Cents to either side that a strip shows.
-const REACH: f64 = 50.0;
 
-/// The pages: the first has a line for every student where they fit, in one column or two, else how many stumbled in each
-/// bar of each melody; then all students follow on further pages.
+/// The pages: the first has a line for every student where they fit, in one column or two, else a row for every group;
+/// then all students follow on further pages.
 pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Vec<Page> {
-    let mut first = Sheet::new(paper, title);
-    first.heading(overview, title);
+    let mut heading = Sheet::new(paper, title);
+    heading.heading(overview, title);
+    let mut first = heading.clone();
     first.legend();
     let bottom = first.bottom() - strings_height(&overview.strings);
     // As tall as will fit: for each number of columns, heights from 6 mm down in quarters.
@@ -46,14 +40,16 @@ pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Ve
         .find_map(|sheet| sheet);
     let fits = whole.is_some();
     let mut first = whole.unwrap_or_else(|| {
-        first.melodies_only(overview, bottom);
-        first
+        heading.go_to_column(0, 1);
+        heading.groups(overview, bottom);
+        heading
     });
     first.go_to_column(0, 1);
     first.strings(&overview.strings);
     let mut pages = vec![first.page()];
     if !fits {
         let mut sheet = Sheet::new(paper, title);
+        sheet.legend();
         for block in &overview.blocks {
             let mut lines = &block.lines[..];
             while !lines.is_empty() {
@@ -74,49 +70,7 @@ pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Ve
     pages
 }
 
-fn strings_height(strings: &std::collections::BTreeMap<(usize, usize), StringPoints>) -> f64 {
-    if strings.is_empty() { 0.0 } else { 14.0 + strings.len() as f64 * 4.6 }
-}
-
-/// A page being filled from the top.
-#[derive(Clone)]
-struct Sheet {
-    paper: Paper,
-    title: String,
-    marks: Vec<Mark>,
-    y: f64,
-    /// Where the lines begin and end, and how wide their names and their marks are.
-    left: f64,
-    edge: f64,
-    names: f64,
-    numbers: f64,
-}
-
 impl Sheet {
-    fn new(paper: Paper, title: &str) -> Self {
-        let mut sheet = Self {
-            paper,
-            title: title.to_owned(),
-            marks: Vec::new(),
-            y: MARGIN,
-            left: 0.0,
-            edge: 0.0,
-            names: 0.0,
-            numbers: 0.0,
-        };
-        sheet.go_to_column(0, 1);
-        sheet
-    }
-
-    /// Lines go into this column of so many.
-    fn go_to_column(&mut self, column: usize, columns: usize) {
-        let all = self.right() - MARGIN;
-        let wide = (all - GUTTER * (columns - 1) as f64) / columns as f64;
-        self.left = MARGIN + (wide + GUTTER) * column as f64;
-        self.edge = self.left + wide;
-        (self.names, self.numbers) = if columns == 1 { (40.0, 26.0) } else { (24.0, 18.0) };
-    }
-
     /// All students, lines of this height, in so many columns down to `bottom`; false where they do not fit.
     fn all_lines(&mut self, overview: &Overview, tall: f64, columns: usize, bottom: f64) -> bool {
         let (top, mut column) = (self.y, 0);
@@ -143,88 +97,6 @@ impl Sheet {
             }
         }
         true
-    }
-
-    /// Only how many stumbled in each bar, for each melody that has room.
-    fn melodies_only(&mut self, overview: &Overview, bottom: f64) {
-        self.go_to_column(0, 1);
-        let room = bottom - self.y - 5.0;
-        let each = (room / overview.blocks.len().max(1) as f64 - HEAD - FOOT + COLUMN).clamp(COLUMN, 30.0);
-        let mut left_out = 0;
-        for block in &overview.blocks {
-            if self.y + HEAD + FOOT - COLUMN + each > bottom - 5.0 {
-                left_out += 1;
-            } else {
-                self.block(block, &[], TALL, Some(each));
-            }
-        }
-        if left_out > 0 {
-            let word = if left_out == 1 { "melody" } else { "melodies" };
-            let text = format!("... and {left_out} more {word}; every student is in overview.html.");
-            self.words(&text, MARGIN, 3.0);
-        } else {
-            self.words("Every student has a line in overview.html.", MARGIN, 3.0);
-        }
-        self.y += 4.0;
-    }
-
-    fn page(self) -> Page {
-        Page {
-            paper: self.paper,
-            space_mm: 1.0,
-            title: shown(&self.title),
-            marks: self.marks,
-            figures: Vec::new(),
-        }
-    }
-
-    fn bottom(&self) -> f64 {
-        self.paper.millimetres().1 - MARGIN
-    }
-
-    fn right(&self) -> f64 {
-        self.paper.millimetres().0 - MARGIN
-    }
-
-    fn box_of(&mut self, [left, top, right, bottom]: [f64; 4]) {
-        let corners = [(left, top), (right, top), (right, bottom), (left, bottom)];
-        self.marks.push(Mark { what: What::Words, shape: Shape::Area(corners), item: None });
-    }
-
-    fn area(&mut self, corners: [(f64, f64); 4]) {
-        self.marks.push(Mark { what: What::Words, shape: Shape::Area(corners), item: None });
-    }
-
-    fn frame(&mut self, [left, top, right, bottom]: [f64; 4], line: f64) {
-        self.box_of([left, top, right, top + line]);
-        self.box_of([left, bottom - line, right, bottom]);
-        self.box_of([left, top + line, left + line, bottom - line]);
-        self.box_of([right - line, top + line, right, bottom - line]);
-    }
-
-    fn put(&mut self, text: &str, (x, y): (f64, f64), size: f64, anchor: Anchor) {
-        let (text, _) = printable(&shown(text));
-        if !text.is_empty() {
-            let shape = Shape::Words { text, x, y, size, anchor };
-            self.marks.push(Mark { what: What::Words, shape, item: None });
-        }
-    }
-
-    /// Words on the current line.
-    fn words(&mut self, text: &str, x: f64, size: f64) {
-        self.put(text, (x, self.y + size), size, Anchor::Start);
-    }
-
-    /// Words that are cut where they would be wider than `room`.
-    fn cut(&mut self, text: &str, place: (f64, f64), size: f64, room: f64) {
-        let (mut text, _) = printable(&shown(text));
-        if width_of_words(&text) * size > room {
-            while !text.is_empty() && width_of_words(&format!("{text}…")) * size > room {
-                text.pop();
-            }
-            text.push('…');
-        }
-        self.put(&text, place, size, Anchor::Start);
     }
 
     fn heading(&mut self, overview: &Overview, title: &str) {
@@ -260,33 +132,6 @@ impl Sheet {
             x += 4.6 + width_of_words(word) * 2.8 + 4.2;
         }
         self.y += 7.0;
-    }
-
-    /// The sign of what a note came to.
-    fn sign(&mut self, came: Came, [left, top, right, bottom]: [f64; 4]) {
-        let tall = bottom - top;
-        let line = (tall * 0.07).clamp(0.12, 0.3);
-        match came {
-            Came::Well => self.box_of([left, bottom - line, right, bottom]),
-            Came::OffPitch => {
-                self.box_of([left, bottom - line, right, bottom]);
-                self.box_of([left, bottom - tall * 0.4 - line, right, bottom - tall * 0.4]);
-            }
-            Came::OffBeat => {
-                self.area([(left, bottom), (right, bottom), (right, top + tall * 0.2), (left, bottom)]);
-            }
-            Came::Wrong => self.box_of([left, top, right, bottom]),
-            Came::Missing => self.frame([left, top, right, bottom], line.max(0.15)),
-            Came::RestLost => {
-                let wide = (right - left) * 0.35;
-                self.area([(left, bottom), (left + wide, bottom), (right, top), (right - wide, top)]);
-            }
-            Came::Unsure => {
-                let half = (tall * 0.14).min((right - left) / 3.0);
-                let (x, y) = ((left + right) / 2.0, (top + bottom) / 2.0);
-                self.area([(x - half, y), (x, y - half), (x + half, y), (x, y + half)]);
-            }
-        }
     }
 
     /// A melody: bar numbers, lines, and (with columns up to this height) how many stumbled in each bar.
@@ -362,71 +207,19 @@ impl Sheet {
         }
         self.y += FOOT - COLUMN + most;
     }
-
-    fn strings(&mut self, strings: &std::collections::BTreeMap<(usize, usize), StringPoints>) {
-        if strings.is_empty() {
-            return;
-        }
-        // At the foot of the page where there is room for it, so that it is always in one place.
-        self.y = self.y.max(self.bottom() - strings_height(strings));
-        let half = (self.right() - MARGIN - 26.0) / 2.0;
-        let (one, two) = (MARGIN + 26.0, MARGIN + 26.0 + half);
-        let base = self.y + 4.0;
-        self.put("Fingers, by string", (one, base), 3.0, Anchor::Start);
-        self.put("Open strings", (two, base), 3.0, Anchor::Start);
-        self.put("a stroke for each student, 50 cents low to 50 high", (one, base + 3.6), 2.3, Anchor::Start);
-        self.put(
-            "the same; frames: ±20 cents, here ±5; beside them the medians",
-            (two, base + 3.6),
-            2.3,
-            Anchor::Start,
-        );
-        self.y += 10.0;
-        // The highest string first, as on the page of a score.
-        let mut rows: Vec<_> = strings.iter().collect();
-        rows.sort_by_key(|((instrument, string), _)| (*instrument, std::cmp::Reverse(*string)));
-        for ((instrument, string), points) in rows {
-            let instrument = Instrument::ALL[*instrument];
-            let name = format!("{instrument} {}", instrument.string_names()[*string]);
-            self.put(&name, (MARGIN, self.y + 3.2), 2.8, Anchor::Start);
-            self.strip(&points.fingers, one, half - 22.0, 20.0);
-            self.strip(&points.open, two, half - 22.0, 5.0);
-            self.y += 4.6;
-        }
-    }
-
-    /// Strokes on a line from 50 cents low to 50 cents high, a frame around what is good, the median in words.
-    fn strip(&mut self, cents: &[f64], left: f64, wide: f64, good: f64) {
-        let (top, bottom) = (self.y + 0.4, self.y + 4.0);
-        let at = |cents: f64| left + wide * (cents.clamp(-REACH, REACH) + REACH) / (2.0 * REACH);
-        self.box_of([left, bottom, left + wide, bottom + THIN]);
-        if cents.is_empty() {
-            self.put("not heard", (left + wide + 1.5, bottom), 2.4, Anchor::Start);
-            return;
-        }
-        self.frame([at(-good), top, at(good), bottom], 0.12);
-        for cents in cents {
-            let x = at(*cents);
-            self.box_of([x - 0.25, top + 0.7, x + 0.25, bottom]);
-        }
-        let middle = median(&mut cents.to_vec());
-        let text = match middle.round() {
-            0.0 => "in the middle".to_owned(),
-            high if high > 0.0 => format!("{high:.0} high"),
-            low => format!("{:.0} low", -low),
-        };
-        self.put(&text, (left + wide + 1.5, bottom), 2.4, Anchor::Start);
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::class::StringPoints;
+    use crate::engrave::{Mark, Shape};
     use std::collections::BTreeMap;
 
     fn class(students: usize, melodies: usize) -> Overview {
         let line = |at: usize| Line {
             shown: format!("violin-{at}"),
+            group: format!("{}A", at % 7),
             mark: (!at.is_multiple_of(3)).then(|| "87".to_owned()),
             before: at.is_multiple_of(2).then_some(80.0),
             takes: 1,
@@ -450,7 +243,14 @@ mod tests {
         for string in 0..4 {
             strings.insert((0, string), StringPoints { fingers: vec![-60.0, 3.0], open: vec![8.0] });
         }
-        Overview { blocks: (0..melodies).map(block).collect(), strings, students, marked: 3, open: 2 }
+        Overview {
+            blocks: (0..melodies).map(block).collect(),
+            strings,
+            students,
+            marked: 3,
+            open: 2,
+            highest: 100.0,
+        }
     }
 
     fn outside(page: &Page) -> Vec<[f64; 4]> {

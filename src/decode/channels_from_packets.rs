@@ -276,7 +276,7 @@ impl Reading {
                 return Err(NoChannels::TooSlow);
             }
             let most = self.limits.frames(self.channels.rate, self.channels.planes.len());
-            if self.channels.rate > 0 && self.frames() >= most {
+            if self.channels.rate > 0 && self.frames() > most {
                 self.channels.planes.iter_mut().for_each(|plane| plane.truncate(most));
                 self.channels.end = End::TooLong;
                 return Ok(());
