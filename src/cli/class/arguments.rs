@@ -116,8 +116,8 @@ another band: listen-to-these.txt says where to listen. Your own marks are lines
 teachers-marks.csv (student,mark,note) in the marks folder; no run ever changes that file.
 
 In the marks folder: gradebook.csv, gradebook.xlsx, listen-to-these.txt, overview.html,
-overview.pdf, files.txt (whose each file is), students/ (a report each: .txt with
-the mark, .html a page for the player), class.json (for programs),
+overview.pdf, files.txt (whose each file is), students/ (for each a .txt and a .html page with the
+mark and every note behind it, and .json for programs), class.json (for programs),
 teachers-marks.csv, and results/, what was heard in each take, so that a second run listens only to
 what is new. Only you can read it. To erase all of it, delete the folder. --anonymous keeps names
 out of everything but teachers-marks.csv, which is yours.
