@@ -53,7 +53,7 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
     let report = &judged.report;
     let (page, print) = (folder.join("report.html"), folder.join("report.pdf"));
     for file in [&page, &print] {
-        let file = PageFile::new(file, Paper::Letter)?;
+        let file = PageFile::new(file, Paper::Letter, 150.0)?;
         file.write(&judged.content(None, &[]), &PageSettings::default())?;
     }
     let json = folder.join("report.json");
