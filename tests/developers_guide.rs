@@ -117,3 +117,30 @@ fn every_example_and_bench_of_the_guide_is_in_the_manifest() {
         assert!(manifest.contains(&format!("name = \"{name}\"")), "{name}");
     }
 }
+
+#[test]
+fn every_dependency_has_its_reason_beside_it() {
+    let manifest = read("Cargo.toml");
+    let (mut inside, mut before, mut counted) = (false, "", 0);
+    for line in manifest.lines() {
+        if line.starts_with('[') {
+            inside = line.contains("dependencies]");
+        } else if inside && line.contains(" = ") && !line.starts_with('#') {
+            assert!(before.starts_with("# "), "no reason above: {line}");
+            counted += 1;
+        }
+        before = line;
+    }
+    assert!(counted >= 40, "{counted}");
+}
+
+#[test]
+fn no_code_is_unsafe_and_the_oldest_compiler_is_named_alike_everywhere() {
+    let manifest = read("Cargo.toml");
+    let lints = manifest.split("[lints.rust]").nth(1).expect("the lints of every target");
+    assert!(lints.split("\n[").next().is_some_and(|table| table.contains("unsafe_code = \"forbid\"")));
+    let oldest = manifest.split("rust-version = \"").nth(1).and_then(|rest| rest.split('"').next());
+    let oldest = oldest.expect("a version");
+    assert!(read("README.md").contains(&format!("Rust {oldest} or newer")));
+    assert!(read("DEVELOPERS.md").contains(&format!("Rust {oldest} is the oldest")));
+}

@@ -8,7 +8,9 @@ mod same_take;
 
 use fingertape::findings::{Report, RestVerdict};
 use fingertape::notation::Instrument;
+use fingertape::pipeline::listen;
 use fingertape::pitch::{PitchTracker, TrackerSettings, contour};
+use fingertape::samples::Samples;
 use fingertape::sound::Noise;
 use fingertape::units::SampleRate;
 use same_take::{
@@ -138,6 +140,22 @@ fn a_rate_from_22_05_to_96_khz_changes_no_verdict_and_moves_cents_by_less_than_1
         }
     }
     nothing(found);
+}
+
+/// Closer to the sound than a verdict: on takes of our own making a verdict bears more than this.
+#[test]
+fn a_constant_offset_moves_no_evidence_for_an_onset() {
+    for take in fixtures(RATE) {
+        let listened = |samples: &Samples| {
+            let heard = listen(samples, Some(take.settings.instrument));
+            heard.candidates.iter().map(|one| (one.time.0, one.llr)).collect::<Vec<_>>()
+        };
+        let (plain, other) = (listened(&take.samples), listened(&shifted(&take.samples, -0.2)));
+        assert_eq!(plain.len(), other.len(), "{}", take.name);
+        for (one, two) in plain.iter().zip(&other) {
+            assert!(one.0 == two.0 && (one.1 - two.1).abs() < 0.05, "{}: {one:?}, then {two:?}", take.name);
+        }
+    }
 }
 
 /// Without a sample changed, and so faster by the interval.

@@ -1,7 +1,7 @@
 //! How often a verdict depends on what is not playing: gain, offset, rate, silence around the take, key, tempo.
 //!
-//! `cargo run --profile quick --example same_take -- [--list] made COUNT | TAKES` judges every take in every shape and
-//! counts what is said otherwise than of the take as it is.
+//! `cargo run --profile quick --example same_take -- [--list] [--only TEXT] made COUNT | TAKES` judges every take in
+//! every shape (or in those whose name contains the text) and counts what is said otherwise than of the take as it is.
 
 #[path = "../made_takes/mod.rs"]
 #[allow(dead_code, reason = "only what takes are made of is needed")]
@@ -39,6 +39,10 @@ fn main() {
     let mut words: Vec<String> = std::env::args().skip(1).collect();
     let list = words.iter().any(|word| word == "--list");
     words.retain(|word| word != "--list");
+    let only = words.iter().position(|word| word == "--only").map(|at| {
+        words.remove(at);
+        words.remove(at)
+    });
     let rate = SampleRate(48_000);
     let takes = match words.first().map(String::as_str) {
         None => panic!("say `made COUNT`, or a folder of the take maker"),
@@ -51,7 +55,7 @@ fn main() {
         for _ in 0..2 {
             scope.spawn(|| {
                 while let Some(take) = { queue.lock().expect("the queue").next() } {
-                    one(take, &table);
+                    one(take, only.as_deref().unwrap_or(""), &table);
                 }
             });
         }
@@ -87,47 +91,43 @@ fn main() {
     }
 }
 
-fn one(take: &Take, table: &Mutex<BTreeMap<String, Changed>>) {
+fn one(take: &Take, only: &str, table: &Mutex<BTreeMap<String, Changed>>) {
     let plain = take.judged();
-    let add = |shape: &str, other: Report, semitones: i32| {
-        compare(&mut table.lock().expect("the table"), take, shape, &plain, &other, semitones);
+    let add = |shape: &str, judge: &dyn Fn() -> Report, semitones: i32| {
+        if shape.contains(only) {
+            let other = judge();
+            compare(&mut table.lock().expect("the table"), take, shape, &plain, &other, semitones);
+        }
     };
-    for db in [-40.0, -20.0] {
-        // From 0 dB: the take as loud as it can be.
-        let peak = take.samples.mono.iter().fold(1e-9_f32, |top, one| top.max(one.abs()));
-        let loud = louder(&take.samples, -20.0 * f64::from(peak).log10());
-        add(&format!("gain {db} dB"), take.judged_as(&louder(&loud, db)), 0);
-        add("gain to 0 dB", take.judged_as(&loud), 0);
+    // From 0 dB: the take as loud as it can be.
+    let peak = take.samples.mono.iter().fold(1e-9_f32, |top, one| top.max(one.abs()));
+    let loud = louder(&take.samples, -20.0 * f64::from(peak).log10());
+    for db in [-40.0, -20.0, 0.0] {
+        add(&format!("gain {db} dB"), &|| take.judged_as(&louder(&loud, db)), 0);
     }
     for offset in [0.02, -0.1] {
-        add(&format!("offset {offset}"), take.judged_as(&shifted(&take.samples, offset)), 0);
+        add(&format!("offset {offset}"), &|| take.judged_as(&shifted(&take.samples, offset)), 0);
     }
     for rate in [22_050, 32_000, 44_100, 48_000, 96_000] {
-        add(&format!("rate {rate:6}"), take.judged_as(&resampled(&take.samples, rate)), 0);
+        add(&format!("rate {rate:6}"), &|| take.judged_as(&resampled(&take.samples, rate)), 0);
     }
     for (before, after) in [(1.0, 0.0), (0.0, 1.0), (5.0, 5.0), (0.3, 30.0)] {
-        add(
-            &format!("digital silence {before}, {after}"),
-            take.judged_as(&with_silence(&take.samples, before, after, 0.0)),
-            0,
-        );
-        add(
-            &format!("room {before}, {after}"),
-            take.judged_as(&with_silence(&take.samples, before, after, room(take))),
-            0,
-        );
+        for (kind, room) in [("digital silence", 0.0), ("room", room(take))] {
+            let padded = || take.judged_as(&with_silence(&take.samples, before, after, room));
+            add(&format!("{kind} {before}, {after}"), &padded, 0);
+        }
     }
     for semitones in [-2, -1, 1, 2, 5] {
         if let Some(other) = at_another_rate(take, semitones) {
-            add(&format!("rate and melody {semitones:+}"), other.judged(), semitones);
+            add(&format!("rate and melody {semitones:+}"), &|| other.judged(), semitones);
         }
         if let Some(other) = performed_higher(take, semitones) {
-            add(&format!("performed {semitones:+}"), other.judged(), semitones);
+            add(&format!("performed {semitones:+}"), &|| other.judged(), semitones);
         }
     }
     for faster in [0.95, 1.05] {
         if let Some(other) = performed_at_another_tempo(take, faster) {
-            add(&format!("tempo {faster}"), other.judged(), 0);
+            add(&format!("tempo {faster}"), &|| other.judged(), 0);
         }
     }
 }
