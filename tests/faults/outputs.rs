@@ -131,7 +131,7 @@ fn a_program_killed_while_it_writes_leaves_the_old_file_or_the_new_one() {
         let mut child = child.stdout(std::process::Stdio::null()).spawn().expect("it starts");
         // Half of the moments near the end, where the page is written.
         let share = (random.uniform() + 1.0) / 2.0;
-        let share = if random.bits() % 2 == 0 { share } else { 0.8 + 0.2 * share };
+        let share = if random.bits().is_multiple_of(2) { share } else { 0.8 + 0.2 * share };
         std::thread::sleep(Duration::from_micros((most as f64 * 1000.0 * share) as u64));
         child.kill().expect("a signal");
         child.wait().expect("it ends");
