@@ -1,14 +1,13 @@
 //! The commands as people and scripts use them: output, files, errors and exit codes.
 
-use assert_cmd::Command;
 use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::process::Stdio;
+use std::process::{Command, Stdio};
 
 fn fingertape(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_fingertape"));
-    command.args(arguments).env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE");
+    command.args(arguments).env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE").stdin(Stdio::null());
     command
 }
 
@@ -246,7 +245,7 @@ fn the_contour_is_one_row_every_10_ms_and_follows_the_notes() {
 #[test]
 fn a_reader_that_has_seen_enough_is_not_an_error() {
     let take = fixture("all-right").join("take.flac");
-    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_fingertape"))
+    let mut child = Command::new(env!("CARGO_BIN_EXE_fingertape"))
         .arg("contour")
         .arg(&take)
         .stdout(Stdio::piped())

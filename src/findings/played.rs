@@ -185,7 +185,10 @@ fn offset(
         }
         trough
     } else {
-        envelope.index(Seconds(next_from.min(to + 0.15)))
+        // Where the next note is near, it may have begun a little before the reading says so.
+        let last = envelope.index(Seconds(next_from.min(to + 0.15)));
+        let a = envelope.index(Seconds((next_from - 0.05).max(onset))).min(last);
+        (a..=last).min_by(|&i, &j| fresh[i].total_cmp(&fresh[j])).unwrap_or(last)
     };
     while k > 0 && k as f64 * hop > onset && fresh[k] < threshold {
         k -= 1;

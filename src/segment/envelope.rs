@@ -94,15 +94,20 @@ impl Envelope {
         &self.level_db[a..=b]
     }
 
-    /// The level that a share of the values (0 to 1) lies below.
+    /// The level that a share of the values (0 to 1) lies below, digital silence not counted; the floor where there
+    /// is nothing else.
     pub fn percentile(&self, share: f64) -> f32 {
-        let mut sorted = self.level_db.clone();
-        if sorted.is_empty() {
-            return FLOOR_DB;
-        }
-        sorted.sort_by(f32::total_cmp);
-        sorted[((sorted.len() - 1) as f64 * share) as usize]
+        let sorted = heard(&self.level_db);
+        sorted.get((sorted.len().saturating_sub(1) as f64 * share) as usize).copied().unwrap_or(FLOOR_DB)
     }
+}
+
+/// The values in order, without those on the floor: digital silence says nothing of the room, and a recorder may add
+/// as much of it as it likes.
+fn heard(level: &[f32]) -> Vec<f32> {
+    let mut sorted: Vec<f32> = level.iter().copied().filter(|&db| db > FLOOR_DB).collect();
+    sorted.sort_by(f32::total_cmp);
+    sorted
 }
 
 /// RMS in dB over two boxcars in a row (a triangle of twice the width), centred at each hop. Sums run along with the sound
@@ -149,8 +154,7 @@ fn level(x: &[f32], rate: f64, window: f64) -> Vec<f32> {
 /// fall from and still above the noise after. Between −60 (a hall) and −600 dB per second (no room at all).
 fn fastest_decay(level: &[f32]) -> f64 {
     const HALF: usize = 6;
-    let mut sorted = level.to_vec();
-    sorted.sort_by(f32::total_cmp);
+    let sorted = heard(level);
     let at = |share: f64| sorted.get((sorted.len() as f64 * share) as usize).copied().unwrap_or(FLOOR_DB);
     let (noise, loud) = (at(0.03), at(0.9));
     let mut slopes: Vec<f64> = level
@@ -237,6 +241,19 @@ mod tests {
         let spread =
             middle.iter().fold(f32::MIN, |a, &b| a.max(b)) - middle.iter().fold(f32::MAX, |a, &b| a.min(b));
         assert!(spread < 1.0, "{spread}");
+    }
+
+    #[test]
+    fn digital_silence_says_nothing_of_the_room() {
+        let mut samples = tone(440.0, 1.0);
+        samples.mono.iter_mut().skip(30_000).for_each(|one| *one *= 1e-3);
+        let plain = Envelope::from_samples(&samples, Hertz(190.0));
+        samples.mono.splice(0..0, vec![0.0; 44_100]);
+        samples.mono.resize(5 * 44_100, 0.0);
+        let padded = Envelope::from_samples(&samples, Hertz(190.0));
+        for share in [0.1, 0.9] {
+            assert_abs_diff_eq!(plain.percentile(share), padded.percentile(share), epsilon = 0.5);
+        }
     }
 
     #[test]

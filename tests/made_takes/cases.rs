@@ -3,6 +3,7 @@
 use super::Planted;
 
 /// A case.
+#[derive(Debug, Clone)]
 pub struct Case {
     /// The name of its folder (`demo` is `demo-data/`).
     pub name: &'static str,

@@ -12,7 +12,7 @@ pub use cases::{Case, cases};
 pub use expectation::expectation;
 pub use flac_from_samples::{flac, sixteen_bits};
 pub use performance::{Performance, Planted, performance};
-pub use samples_from_performance::samples_from_performance;
+pub use samples_from_performance::{RATE, samples_from_performance};
 
 use fingertape::notation::Melody;
 use std::path::{Path, PathBuf};
@@ -38,7 +38,8 @@ pub fn folder(case: &Case) -> PathBuf {
     }
 }
 
-fn melody(case: &Case, text: &str) -> Melody {
+/// The melody in a text of a case.
+pub fn melody(case: &Case, text: &str) -> Melody {
     let read = fingertape::formats::read_melody_bytes("melody.toml", text.as_bytes())
         .unwrap_or_else(|error| panic!("{}: {error:?}", case.name));
     assert!(read.remarks.is_empty(), "{}: {:?}", case.name, read.remarks);
@@ -49,7 +50,7 @@ fn melody(case: &Case, text: &str) -> Melody {
 pub fn files(case: &Case) -> Files {
     let melody = melody(case, case.melody);
     let played = case.played.map_or(melody.clone(), |played| self::melody(case, played));
-    let samples = samples_from_performance(&performance(case, &played), &played);
+    let samples = samples_from_performance(&performance(case, &played), &played, RATE);
     let pcm = sixteen_bits(&samples);
     let mut expected =
         serde_json::to_string_pretty(&expectation(case, &melody)).expect("an expectation is plain data");

@@ -6,15 +6,15 @@ use fingertape::samples::Samples;
 use fingertape::sound::{BowedTone, Noise, bowed_tone};
 use fingertape::units::{A4_ISO16, MidiPitch, SampleRate, Seconds};
 
-/// The rate of all takes of our own making: a common one for speech recorders, and small files.
-const RATE: SampleRate = SampleRate(16_000);
+/// The rate of all committed takes of our own making: a common one for speech recorders, and small files.
+pub const RATE: SampleRate = SampleRate(16_000);
 /// The noise of the room: peak, relative to full scale.
 const ROOM: f64 = 3e-4;
 
 /// Records a performance, at A4 = 440 Hz. An open string rings longer than a stopped one.
-pub fn samples_from_performance(performance: &Performance, melody: &Melody) -> Samples {
+pub fn samples_from_performance(performance: &Performance, melody: &Melody, rate: SampleRate) -> Samples {
     let instrument = melody.instrument.unwrap_or(Instrument::Violin);
-    let mut mono = vec![0.0_f32; (performance.length * RATE.hertz()).round() as usize];
+    let mut mono = vec![0.0_f32; (performance.length * rate.hertz()).round() as usize];
     for (number, note) in performance.notes.iter().enumerate() {
         let open = instrument.open_strings().iter().any(|open| (note.midi - f64::from(*open)).abs() < 0.3);
         let tone = BowedTone {
@@ -23,8 +23,8 @@ pub fn samples_from_performance(performance: &Performance, melody: &Melody) -> S
             seed: performance.seed + number as u64,
             ..BowedTone::new(MidiPitch(note.midi).hertz(A4_ISO16), Seconds(note.bowed), instrument)
         };
-        let start = (note.onset * RATE.hertz()).round() as usize;
-        for (place, sample) in mono[start..].iter_mut().zip(&bowed_tone(&tone, RATE).mono) {
+        let start = (note.onset * rate.hertz()).round() as usize;
+        for (place, sample) in mono[start..].iter_mut().zip(&bowed_tone(&tone, rate).mono) {
             *place += sample;
         }
     }
@@ -32,5 +32,5 @@ pub fn samples_from_performance(performance: &Performance, melody: &Melody) -> S
         let mut room = Noise::new(performance.seed ^ 0xD1CE);
         mono.iter_mut().for_each(|sample| *sample += (ROOM * room.uniform()) as f32);
     }
-    Samples { mono, rate: RATE }
+    Samples { mono, rate }
 }

@@ -1,8 +1,7 @@
-//! Whole sessions at the microphone, without a sound card: `record`, `takes` and `inputs` as people use them, and
-//! what happens when something breaks on the way.
+//! Whole sessions at the microphone, without a sound card: `record`, `takes` and `inputs` as people use them.
+//! What happens when something breaks on the way is in `tests/faults/`.
 #![cfg(target_os = "linux")]
 
-mod faults;
 #[path = "../false_microphone/mod.rs"]
 mod false_microphone;
 mod sessions;

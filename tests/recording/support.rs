@@ -151,12 +151,3 @@ pub fn first_take(microphone: &FalseMicrophone) -> fingertape::takes::Take {
     assert_eq!(melodies.len(), 1, "one melody was recorded");
     melodies[0].take(1).expect("its first take")
 }
-
-/// Waits until something is there; a test fails instead of hanging.
-pub fn wait_for(what: &str, mut there: impl FnMut() -> bool) {
-    let began = std::time::Instant::now();
-    while !there() {
-        assert!(began.elapsed().as_secs() < 60, "{what} never came");
-        std::thread::sleep(std::time::Duration::from_millis(20));
-    }
-}

@@ -7,7 +7,7 @@ use fingertape::class::{Cell, GRADEBOOK_COLUMNS, TEACHERS_MARKS_HEADER, csv_cell
 use fingertape::takes::write_whole_private;
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, XlsxError};
 use std::fs::{self, DirBuilder, File, OpenOptions, TryLockError};
-use std::io::{self, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// The teacher's own marks.
@@ -47,11 +47,13 @@ impl MarksFolder {
         for place in [folder.to_owned(), folder.join(STUDENTS), folder.join(RESULTS)] {
             remove_leftovers(&place).map_err(failed)?;
         }
-        // Made once, and never written again: what the teacher writes into it stays.
-        match private_file(OpenOptions::new().write(true).create_new(true)).open(folder.join(TEACHERS_MARKS))
-        {
-            Ok(mut file) => file.write_all(TEACHERS_MARKS_HEADER.as_bytes()).map_err(failed)?,
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+        // Made once, whole or not at all, and never written again: what the teacher writes into it stays.
+        let own = folder.join(TEACHERS_MARKS);
+        match fs::symlink_metadata(&own) {
+            Ok(_) => {}
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                write_whole_private(&own, TEACHERS_MARKS_HEADER.as_bytes()).map_err(failed)?;
+            }
             Err(error) => return Err(failed(error)),
         }
         Ok(marks)

@@ -2,7 +2,7 @@
 
 use crate::false_microphone::FalseMicrophone;
 use crate::support::{
-    PROGRAM, after_count_in, book, case, first_take, record, said, sound_of, takes, verdicts, wait_for,
+    PROGRAM, after_count_in, book, case, first_take, record, said, sound_of, takes, verdicts,
 };
 use fingertape::takes::State;
 use nix::sys::signal::{Signal, kill};
@@ -18,6 +18,15 @@ fn demo() -> (FalseMicrophone, std::path::PathBuf) {
 fn start(microphone: &FalseMicrophone, melody: &std::path::Path, more: &[&str]) -> Child {
     let mut command = record(microphone, melody, more);
     command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program runs")
+}
+
+/// Waits until something is there; a test fails instead of hanging.
+fn wait_for(what: &str, mut there: impl FnMut() -> bool) {
+    let began = std::time::Instant::now();
+    while !there() {
+        assert!(began.elapsed().as_secs() < 60, "{what} never came");
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
 }
 
 /// Waits until so many seconds of the take are in its file.
