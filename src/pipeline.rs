@@ -8,7 +8,7 @@ use crate::findings::{
     findings_from_reading,
 };
 use crate::notation::{Fifths, Instrument, Melody};
-use crate::pitch::{Contour, TrackerSettings, contour};
+use crate::pitch::{Contour, TrackerSettings, contour_without};
 use crate::recording_quality::{self, Unjudgeable};
 use crate::remark::Remark;
 use crate::samples::Samples;
@@ -64,8 +64,10 @@ const LEAST_LIKELY: f64 = -5.0;
 
 /// Listens to a take without looking at any melody.
 pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
-    let samples = &without_offset(samples);
-    let contour = contour(samples, TrackerSettings::for_instrument(samples.rate, instrument));
+    let settings = TrackerSettings::for_instrument(samples.rate, instrument);
+    // The constant of a poor recorder would be a step at either end, and would make any two moments alike: all three leave
+    // it out.
+    let contour = contour_without(samples, samples.offset(), settings);
     let lowest = match instrument {
         Some(i) => MidiPitch(f64::from(i.open_strings()[0])).hertz(A4_ISO16),
         None => Hertz(41.2),
@@ -75,17 +77,6 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let candidates = boundaries_from_sound(&contour, &envelope, continuity);
     let boundaries = candidates.iter().filter(|b| b.llr > LEAST_LIKELY).cloned().collect();
     Listening { contour, envelope, candidates, boundaries }
-}
-
-/// The samples without the constant that a poor recorder adds: it would be a step at either end, and would make any
-/// two moments alike.
-fn without_offset(samples: &Samples) -> Samples {
-    let sum: f64 = samples.mono.iter().map(|&one| f64::from(one)).sum();
-    let mean = sum / samples.mono.len().max(1) as f64;
-    Samples {
-        mono: samples.mono.iter().map(|&one| (f64::from(one) - mean) as f32).collect(),
-        rate: samples.rate,
-    }
 }
 
 /// Judges a take of a melody. Never fails: a take that cannot be judged is reported as such.

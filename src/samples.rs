@@ -16,4 +16,10 @@ impl Samples {
     pub fn duration(&self) -> Seconds {
         Seconds(self.mono.len() as f64 / self.rate.hertz())
     }
+
+    /// The constant that a poor recorder adds to every sample: their mean, 0 where there are none.
+    pub fn offset(&self) -> f64 {
+        let sum: f64 = self.mono.iter().map(|&one| f64::from(one)).sum();
+        sum / self.mono.len().max(1) as f64
+    }
 }

@@ -14,4 +14,4 @@ mod tracker;
 
 pub use contour::{Candidate, Contour, F0, Frame, MOST_CANDIDATES};
 pub use settings::TrackerSettings;
-pub use tracker::{PitchTracker, contour};
+pub use tracker::{PitchTracker, contour, contour_without};

@@ -151,10 +151,18 @@ fn centre(index: u64, rate: u32) -> i64 {
 
 /// The contour of a whole recording: a loop over [`PitchTracker::push`].
 pub fn contour(samples: &Samples, settings: TrackerSettings) -> Contour {
+    contour_without(samples, 0.0, settings)
+}
+
+/// The contour of a take to whose every sample its recorder has added `offset` (see [`Samples::offset`]).
+pub fn contour_without(samples: &Samples, offset: f64, settings: TrackerSettings) -> Contour {
     let settings = TrackerSettings { rate: samples.rate, longest: samples.duration(), ..settings };
     let mut tracker = PitchTracker::new(settings);
+    let mut centred = Vec::with_capacity(4096);
     for chunk in samples.mono.chunks(4096) {
-        tracker.push(chunk);
+        centred.clear();
+        centred.extend(chunk.iter().map(|&one| (f64::from(one) - offset) as f32));
+        tracker.push(&centred);
     }
     tracker.finish()
 }

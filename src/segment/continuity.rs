@@ -8,6 +8,8 @@ use crate::samples::Samples;
 #[derive(Debug, Clone, Copy)]
 pub struct Continuity<'a> {
     samples: &'a Samples,
+    /// What is taken off every sample: a constant would make any two moments alike.
+    offset: f64,
     contour: &'a Contour,
 }
 
@@ -30,7 +32,7 @@ const NEAR: f64 = 0.07;
 impl<'a> Continuity<'a> {
     /// A comparison of moments in these samples along their contour.
     pub fn new(samples: &'a Samples, contour: &'a Contour) -> Self {
-        Self { samples, contour }
+        Self { samples, offset: samples.offset(), contour }
     }
 
     /// Compares a window that ends `guard` seconds before `time` with one that begins as long after it.
@@ -54,36 +56,15 @@ impl<'a> Continuity<'a> {
         if start < 0 || (start as f64 + longest).ceil() as i64 + window >= self.samples.mono.len() as i64 {
             return None;
         }
-        let x = &self.samples.mono[start as usize..(start + window) as usize];
-        let on = self.best_near(x, start as f64 + straight, straight * DRIFT);
-        let on_along = if (along - straight).abs() < 0.5 {
-            on
-        } else {
-            self.best_near(x, start as f64 + along, along * DRIFT)
-        };
+        // Everything that is compared, from the first window on.
+        let end = (start as f64 + longest).ceil() as usize + window as usize;
+        let centred = |&one: &f32| (f64::from(one) - self.offset) as f32;
+        let sound: Vec<f32> = self.samples.mono[start as usize..end].iter().map(centred).collect();
+        let x = &sound[..window as usize];
+        let on = best_near(&sound, x, straight, straight * DRIFT);
+        let on_along =
+            if (along - straight).abs() < 0.5 { on } else { best_near(&sound, x, along, along * DRIFT) };
         Some(Goes { on, on_along })
-    }
-
-    /// The best normalised correlation of a window with the sound at a place, give or take `reach` samples.
-    fn best_near(&self, x: &[f32], place: f64, reach: f64) -> f32 {
-        let reach = reach.max(1.0);
-        let own = power(x);
-        let steps = (reach.ceil() as i64).min(6);
-        let mut best = -1.0_f32;
-        let mut last = usize::MAX;
-        for step in -steps..=steps {
-            let at = (place + reach * step as f64 / steps as f64).round() as usize;
-            if at == last {
-                continue;
-            }
-            last = at;
-            let y = &self.samples.mono[at..at + x.len()];
-            let norm = (own * power(y)).sqrt();
-            if norm > 1e-9 {
-                best = best.max(product(x, y) / norm);
-            }
-        }
-        best
     }
 
     /// Mean frequency of the contour within `reach` of a time, if it is voiced throughout.
@@ -109,6 +90,28 @@ impl<'a> Continuity<'a> {
         found.sort_by(f64::total_cmp);
         found.get(found.len() / 2).copied()
     }
+}
+
+/// The best normalised correlation of a window with the sound at a place, give or take `reach` samples.
+fn best_near(sound: &[f32], x: &[f32], place: f64, reach: f64) -> f32 {
+    let reach = reach.max(1.0);
+    let own = power(x);
+    let steps = (reach.ceil() as i64).min(6);
+    let mut best = -1.0_f32;
+    let mut last = usize::MAX;
+    for step in -steps..=steps {
+        let at = (place + reach * step as f64 / steps as f64).round() as usize;
+        if at == last {
+            continue;
+        }
+        last = at;
+        let y = &sound[at..at + x.len()];
+        let norm = (own * power(y)).sqrt();
+        if norm > 1e-9 {
+            best = best.max(product(x, y) / norm);
+        }
+    }
+    best
 }
 
 fn power(x: &[f32]) -> f32 {

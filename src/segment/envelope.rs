@@ -32,7 +32,8 @@ impl Envelope {
         let rate = samples.rate.hertz();
         let body_window = (1.25 / lowest.0).max(0.015);
         let low_cut = (0.6 * lowest.0).min(0.4 * rate);
-        let mut sound = samples.mono.clone();
+        let offset = samples.offset();
+        let mut sound: Vec<f32> = samples.mono.iter().map(|&one| (f64::from(one) - offset) as f32).collect();
         HighPass::new(low_cut, rate).run(&mut sound);
         let level_db = level(&sound, rate, body_window);
         HighPass::new(2500.0_f64.min(0.35 * rate), rate).run(&mut sound);
