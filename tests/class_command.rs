@@ -426,11 +426,11 @@ fn rubric_pattern_earlier_marks_and_a_spreadsheet_as_class_list_are_heard() {
         }
     }
     book.save(takes.join("roster.xlsx")).expect("a file");
-    fs::write(takes.join("rubric.toml"), "highest = 20\n[weights]\npitch = 1\n[bands]\nthere = 10\n")
+    fs::write(takes.join("rubric.toml"), "highest = 20\n[weights]\nrhythm = 1\n[bands]\nthere = 10\n")
         .expect("a file");
     let (code, out, err) = class(folder.path(), &["takes", "--pattern", "{group}_{student}_*"]);
     assert_eq!(code, 0, "{out}{err}");
-    // 11 of 12 notes, of 20 points.
+    // 11 of 12 notes were begun, of 20 points.
     let table = read(folder.path(), "gradebook.csv");
     assert!(table.contains("violin-1,violin,4A,Swing Gate,1,4A_violin-1_swing.flac,18,there,92,"), "{table}");
     let (code, out, err) = class(

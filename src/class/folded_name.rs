@@ -12,6 +12,9 @@ pub struct FoldedName {
     edges: Vec<bool>,
 }
 
+/// Stands between two numbers, so that `violin-1 (2)` does not hold `violin-12`.
+const BETWEEN_NUMBERS: char = '·';
+
 /// What a run of characters is.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Kind {
@@ -26,6 +29,7 @@ impl FoldedName {
     pub fn new(name: &str) -> Self {
         let mut folded = Self { letters: Vec::new(), edges: vec![true] };
         let mut before = (Kind::Other, false);
+        let mut parted = false;
         let decomposed: Vec<char> = name.nfkd().filter(|letter| !is_combining_mark(*letter)).collect();
         for (at, &letter) in decomposed.iter().enumerate() {
             let kind = match letter {
@@ -42,8 +46,14 @@ impl FoldedName {
             let leading_zero =
                 kind == Kind::Digit && letter == '0' && number_goes_on && folded.edges.last() == Some(&true);
             if kind == Kind::Other || leading_zero {
+                parted |= kind == Kind::Other;
                 continue;
             }
+            if parted && kind == Kind::Digit && folded.letters.last().is_some_and(|last| last.is_numeric()) {
+                folded.letters.push(BETWEEN_NUMBERS);
+                folded.edges.push(true);
+            }
+            parted = false;
             for plain in letter.to_lowercase().flat_map(unaccented) {
                 folded.letters.push(plain);
                 folded.edges.push(false);
@@ -76,6 +86,11 @@ impl FoldedName {
                 self.edges[from] && self.edges[to] && self.letters[from..to] == part.letters
             })
             .collect()
+    }
+
+    /// The place of the next letter from a place on: what stands between two numbers is passed over.
+    pub fn next_letter(&self, from: usize) -> usize {
+        from + usize::from(self.letters.get(from) == Some(&BETWEEN_NUMBERS))
     }
 
     /// The length in letters.
@@ -127,6 +142,9 @@ mod tests {
     fn a_name_is_found_as_whole_words_only() {
         assert!(!found("violin-1", "violin-12.m4a"));
         assert!(!found("violin-1", "violin-11"));
+        for copy in ["violin-1 (2).wav", "violin-1 2", "violin 1_2", "violin-1-2026-11-20"] {
+            assert!(found("violin-1", copy) && !found("violin-12", copy), "{copy}");
+        }
         assert!(!found("violin-1", "violin-2.1") || found("violin-2", "violin-2.1"));
         assert!(!found("ann", "hannah.wav"));
         assert!(!found("ann", "annabel.wav"));

@@ -3,7 +3,7 @@
 
 use super::rubric::{Criterion, Rubric, Thresholds};
 use crate::findings::{NoteFinding, NoteVerdict, Outcome, Report, RestFinding, RestVerdict};
-use crate::report::{TextSettings, intonation_of, why_and_what_to_do, words};
+use crate::report::{TextSettings, end_of_playing, intonation_of, why_and_what_to_do, words};
 use serde::Serialize;
 
 /// A wrong or missing note, or a rest that was not kept, that is less sure than this is listened to and not counted
@@ -90,7 +90,8 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     let mut listen = Vec::new();
     let (pitch, unsure_notes) = pitch(report, over, &mut listen);
     let (rests, unsure_rests) = rests(report, &mut listen);
-    let mut criteria = vec![pitch, rhythm(report, thresholds), rests, intonation(report, thresholds)];
+    let mut criteria =
+        vec![pitch, rhythm(report, over, thresholds), rests, intonation(report, over, thresholds)];
     for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
         criterion.weight = weight;
     }
@@ -113,7 +114,9 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     if why.is_none() && unsure > 0 {
         let bound = |good: bool| {
             let add = |count: usize| if good { count as i64 } else { -(count as i64) };
-            total(&criteria, [add(unsure_notes), 0, add(unsure_rests), 0]).map(|share| rubric.mark(share))
+            // A note that is not there is not in time either.
+            let more = [add(unsure_notes), add(unsure_notes), add(unsure_rests), 0];
+            total(&criteria, more).map(|share| rubric.mark(share))
         };
         if let (Some(low), Some(high)) = (bound(false), bound(true))
             && rubric.band(low) != rubric.band(high)
@@ -155,6 +158,41 @@ fn over_before(report: &Report) -> Option<usize> {
     over.then(|| report.notes.len() - missing)
 }
 
+/// Whether a note was perhaps played without a new bow: the note before it has its pitch and was heard, this one alone was
+/// not heard to begin.
+pub(super) fn held_on(report: &Report, at: usize) -> bool {
+    let missing = |at: usize| report.notes.get(at).is_some_and(|note| note.verdict == NoteVerdict::Missing);
+    let note = &report.notes[at];
+    let before = at.checked_sub(1).map(|before| &report.notes[before]);
+    missing(at)
+        && !missing(at + 1)
+        && before.is_some_and(|before| {
+            before.index + 1 == note.index
+                && before.verdict == NoteVerdict::Right
+                && before.written_midi == note.written_midi
+        })
+}
+
+/// Whether it is sure that a note was not played: then it earns nothing anywhere.
+fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
+    let note = &report.notes[at];
+    let in_the_recording = over.is_none_or(|over| at < over);
+    note.verdict == NoteVerdict::Missing
+        && note.confidence >= SURE
+        && in_the_recording
+        && !held_on(report, at)
+}
+
+fn left_out_too(count: usize) -> Option<String> {
+    (count > 0).then(|| {
+        let verb = if count == 1 { "was" } else { "were" };
+        format!(
+            "{} that {verb} not played {verb} not good here either.",
+            words::count(count, "note", "notes")
+        )
+    })
+}
+
 /// When a note sounded, or when the one before it did.
 fn about_when(report: &Report, at: usize) -> Option<f64> {
     report.notes[..=at].iter().rev().find_map(|note| note.onset_s)
@@ -188,6 +226,12 @@ fn pitch(report: &Report, over: Option<usize>, listen: &mut Vec<ListenPlace>) ->
             NoteVerdict::Right => {
                 good += 1;
                 counted += 1;
+                continue;
+            }
+            NoteVerdict::Missing if held_on(report, number) => {
+                told.push(format!(
+                    "{place}: {name} is written again; one long {name} was heard (see rhythm)."
+                ));
                 continue;
             }
             NoteVerdict::Unsure => {
@@ -250,10 +294,19 @@ fn written(report: &Report, note: &NoteFinding) -> String {
     )
 }
 
-fn rhythm(report: &Report, thresholds: Thresholds) -> CriterionMark {
-    let (mut good, mut counted) = (0, 0);
+fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> CriterionMark {
+    let (mut good, mut counted, mut silent) = (0, 0, 0);
     let mut told = Vec::new();
-    for note in &report.notes {
+    for (number, note) in report.notes.iter().enumerate() {
+        if held_on(report, number) {
+            counted += 1;
+            let (place, name) = (words::place(note.bar, note.beat), words::pitch(&note.written));
+            told.push(format!("{place}: no new bow was heard for the second {name}."));
+        }
+        if left_out(report, number, over) {
+            counted += 1;
+            silent += 1;
+        }
         let heard = note.verdict == NoteVerdict::Right
             || (note.verdict == NoteVerdict::Wrong && note.confidence >= SURE);
         let Some(off) = note.onset_error_beats.filter(|off| heard && off.is_finite()) else { continue };
@@ -270,6 +323,7 @@ fn rhythm(report: &Report, thresholds: Thresholds) -> CriterionMark {
             at(note.onset_s)
         ));
     }
+    told.extend(left_out_too(silent));
     let first = format!(
         "{good} of {} began within {} beats of the player's own beat.",
         words::count(counted, "note", "notes"),
@@ -293,7 +347,12 @@ fn criterion(
 fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usize) {
     let (mut good, mut counted, mut unsure) = (0, 0, 0);
     let mut told = Vec::new();
+    let end = end_of_playing(report);
     for rest in &report.rests {
+        if end.is_some_and(|end| rest.index > end) {
+            // Nobody was playing any more.
+            continue;
+        }
         let place = words::place(rest.bar, rest.beat);
         let when = before_event(report, rest.index);
         let length = words::beats(rest.written_beats);
@@ -340,15 +399,21 @@ fn fault(rest: &RestFinding) -> &'static str {
 }
 
 /// A note that is not on the sheet fills the rest; one in five of these was not played, so it is for a listener.
-fn holds_extra(report: &Report, rest: &RestFinding) -> bool {
+pub(super) fn holds_extra(report: &Report, rest: &RestFinding) -> bool {
     rest.verdict == RestVerdict::Filled
         && report.extra.iter().any(|extra| extra.after_index.is_some_and(|index| index + 1 == rest.index))
 }
 
-fn intonation(report: &Report, thresholds: Thresholds) -> CriterionMark {
-    let (mut good, mut counted) = (0, 0);
+fn intonation(report: &Report, over: Option<usize>, thresholds: Thresholds) -> CriterionMark {
+    let (mut good, mut counted, mut silent) = (0, 0, 0);
     let mut told = Vec::new();
-    for note in &report.notes {
+    let open = report.melody.instrument.open_strings();
+    for (number, note) in report.notes.iter().enumerate() {
+        let may_be_open = open.contains(&note.written_midi);
+        if left_out(report, number, over) && !may_be_open {
+            counted += 1;
+            silent += 1;
+        }
         let Some(found) = intonation_of(report, note, &TextSettings::default()) else { continue };
         // What may be an open string says nothing about a finger.
         if found.places.iter().any(|place| place.finger == 0) || !found.steady {
@@ -368,6 +433,7 @@ fn intonation(report: &Report, thresholds: Thresholds) -> CriterionMark {
             at(note.onset_s)
         ));
     }
+    told.extend(left_out_too(silent));
     let first = format!(
         "{good} of {} within {} cents, the tuning of the strings allowed for.",
         words::count(counted, "stopped note was", "stopped notes were"),
@@ -441,10 +507,38 @@ mod tests {
         let mark = marked(&sample);
         assert_eq!(mark.mark, None);
         assert!(
-            mark.why_none.as_deref().unwrap().contains("decides between nearly there (89) and secure (95)"),
+            mark.why_none.as_deref().unwrap().contains("decides between nearly there (86) and secure (96)"),
             "{mark:?}"
         );
         assert_eq!(mark.listen.len(), 1);
+    }
+
+    #[test]
+    fn a_note_that_was_not_played_earns_nothing_and_one_long_bow_costs_time_alone() {
+        let mut left = report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "-", "A4", "B4", "E4"]);
+        // To the end of the playing; the recording goes on.
+        for index in [5, 6, 7] {
+            unheard(&mut left, index, NoteVerdict::Missing);
+        }
+        left.take.duration_s += 30.0;
+        let mark = marked(&left);
+        let counts: Vec<_> = mark.criteria.iter().map(|one| (one.good, one.counted)).collect();
+        // The rest was kept before the end. Of the last three A may be an open string, so it needs no finger.
+        assert_eq!(counts, [(4, 7), (4, 7), (1, 1), (4, 6)], "{mark:?}");
+        let mut stopped = report(Instrument::Violin, &["E4", "F#4", "B4", "-", "A4"]);
+        unheard(&mut stopped, 4, NoteVerdict::Missing);
+        unheard(&mut stopped, 2, NoteVerdict::Missing);
+        stopped.take.duration_s += 30.0;
+        assert_eq!(marked(&stopped).criteria[2].counted, 0, "nobody played any more when the rest came");
+        let mut one_bow = report(Instrument::Violin, &["E4", "F#4", "F#4", "E4"]);
+        unheard(&mut one_bow, 2, NoteVerdict::Missing);
+        let mark = marked(&one_bow);
+        assert_eq!((mark.criteria[0].good, mark.criteria[0].counted), (3, 3), "{mark:?}");
+        assert_eq!((mark.criteria[1].good, mark.criteria[1].counted), (3, 4), "{mark:?}");
+        assert_eq!(
+            mark.criteria[1].sentences[1],
+            "Bar 1, beat 3: no new bow was heard for the second F sharp."
+        );
     }
 
     #[test]

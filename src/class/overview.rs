@@ -1,6 +1,7 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
+use super::mark_from_report::{SURE, held_on, holds_extra};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, StudentResult};
 use crate::findings::{NoteVerdict, Report, RestVerdict};
@@ -203,7 +204,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
 
 fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
     let mut all: Vec<(usize, u32, Came)> = Vec::new();
-    for note in &report.notes {
+    for (number, note) in report.notes.iter().enumerate() {
         let intonation = || intonation_of(report, note, &TextSettings::default());
         let off_pitch = || {
             intonation().is_some_and(|found| {
@@ -214,10 +215,9 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
         let off_beat = || note.onset_error_beats.is_some_and(|off| off.abs() > thresholds.in_time_beats);
         let came = match note.verdict {
             NoteVerdict::Unsure => Came::Unsure,
-            NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < super::mark_from_report::SURE => {
-                Came::Unsure
-            }
+            NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < SURE => Came::Unsure,
             NoteVerdict::Wrong => Came::Wrong,
+            NoteVerdict::Missing if held_on(report, number) => Came::OffBeat,
             NoteVerdict::Missing => Came::Missing,
             NoteVerdict::Right if off_beat() => Came::OffBeat,
             NoteVerdict::Right if off_pitch() => Came::OffPitch,
@@ -229,7 +229,7 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
         let came = match rest.verdict {
             RestVerdict::Kept => Came::Well,
             RestVerdict::Unsure => Came::Unsure,
-            _ if rest.confidence < super::mark_from_report::SURE => Came::Unsure,
+            _ if rest.confidence < SURE || holds_extra(report, rest) => Came::Unsure,
             _ => Came::RestLost,
         };
         all.push((rest.index, rest.bar, came));

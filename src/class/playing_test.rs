@@ -32,7 +32,9 @@ pub fn playing_test(result: &StudentResult, rubric: &Rubric, take: &ClassTake) -
         counted: one.counted,
         sentences: one.sentences.clone(),
     });
+    let group = &result.student.group;
     PlayingTest {
+        who: if group.is_empty() { result.shown.clone() } else { format!("{}, {group}", result.shown) },
         mark: mark_line(result, rubric),
         notes: teachers.into_iter().chain(late).chain(before).collect(),
         criteria: marked.collect(),
@@ -91,6 +93,7 @@ mod tests {
         let mut result = StudentResult::new(student, "violin-1".into(), "m".into(), takes);
         result.settle(&rubric);
         let test = playing_test(&result, &rubric, &result.takes[0]);
+        assert_eq!(test.who, "violin-1");
         assert_eq!(test.mark, "Mark: 89 of 100, nearly there");
         assert_eq!((test.criteria[0].name, test.criteria[0].good, test.criteria[0].counted), ("pitch", 3, 4));
         assert!(test.listen.is_empty());

@@ -126,13 +126,14 @@ pub fn students_from_table(table: &Table) -> Roster {
             }
         } else if let Some(first) = seen.get(&folded.text()) {
             let what = format!(
-                "“{}” is in row {first} already, and their files could not be told apart",
+                "“{}” is in row {first} already; a file with this name alone fits both and is given to neither",
                 shown(&name)
             );
-            roster.problems.push(trouble("student", what, "Add a letter or a number to one of the two"));
-            continue;
+            let what_to_do = "Add a letter or a number to one of the two, or part them with --pattern, such as \
+                              '{group}_{student}*'";
+            roster.problems.push(trouble("student", what, what_to_do));
         }
-        seen.insert(folded.text(), row.number);
+        seen.entry(folded.text()).or_insert(row.number);
         let typed = cell("instrument");
         let instrument = Instrument::from_part_name(&typed);
         if instrument.is_none() && !typed.is_empty() {
@@ -211,7 +212,7 @@ mod tests {
             [
                 "roster.csv, row 2, column instrument: “kazoo” is no instrument that is known here. Write violin, viola, cello or bass.",
                 "roster.csv, row 3, column student: the name is empty. Write the student's name or chair, such as violin-1.",
-                "roster.csv, row 4, column student: “VIOLIN 1” is in row 2 already, and their files could not be told apart. Add a letter or a number to one of the two.",
+                "roster.csv, row 4, column student: “VIOLIN 1” is in row 2 already; a file with this name alone fits both and is given to neither. Add a letter or a number to one of the two, or part them with --pattern, such as '{group}_{student}*'.",
             ]
         );
         assert_eq!(roster.students.len(), 1);

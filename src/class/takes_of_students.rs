@@ -98,6 +98,7 @@ fn fits(
         None => (from..=name.len()).find_map(|to| fits(name, rest, to, student_at.wrapping_sub(1), place)),
         Some(part) if part.is_empty() => fits(name, rest, from, student_at.wrapping_sub(1), place),
         Some(part) => {
+            let from = name.next_letter(from);
             let (_, to) = name.places_of(part).into_iter().find(|&(start, _)| start == from)?;
             let place = if student_at == 0 { Some((from, to)) } else { place };
             fits(name, rest, to, student_at.wrapping_sub(1), place)
@@ -204,6 +205,19 @@ mod tests {
             if pattern.is_empty() { NamePattern::default() } else { NamePattern::parse(pattern).unwrap() };
         let path: Vec<String> = path.split('/').map(str::to_owned).collect();
         whose(&path, &students(names), &pattern)
+    }
+
+    #[test]
+    fn a_second_copy_is_nobody_elses() {
+        let names: Vec<String> = (1..=12).map(|number| format!("violin-{number}")).collect();
+        let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        for path in ["violin-1 (2)", "violin-1 2", "violin_1_0", "violin-1-2"] {
+            assert_eq!(of(path, &names, ""), Whose::Of(0), "{path}");
+        }
+        assert_eq!(of("violin-1 (2)", &names, "{student} (*)"), Whose::Of(0));
+        assert_eq!(of("4_2 take", &["2", "3"], "4_{student} *"), Whose::Of(0));
+        assert_eq!(of("violin-12 (2)", &names, ""), Whose::Of(11));
+        assert_eq!(of("Ann Lee", &["Ann Lee", "ann-lee"], ""), Whose::Ambiguous(vec![0, 1]));
     }
 
     #[test]

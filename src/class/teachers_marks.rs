@@ -39,9 +39,18 @@ pub fn teachers_marks(
     for row in &table.rows {
         let cell = |at: usize| row.cells.get(at).cloned().unwrap_or_default();
         let name = FoldedName::new(&cell(student_at)).text();
-        let found = students.iter().position(|student| FoldedName::new(&student.name).text() == name);
-        let found =
-            found.or_else(|| students.iter().position(|one| FoldedName::new(&one.label).text() == name));
+        let all_with = |of: fn(&Student) -> &str| -> Vec<usize> {
+            let same = |at: &usize| FoldedName::new(of(&students[*at])).text() == name;
+            (0..students.len()).filter(same).collect()
+        };
+        let by_name = all_with(|student| &student.name);
+        if by_name.len() > 1 && !name.is_empty() {
+            let chairs: Vec<&str> = by_name.iter().map(|at| students[*at].label.as_str()).collect();
+            let what = format!("“{}” may be {}", shown(&cell(student_at)), chairs.join(" or "));
+            problem(Some(row.number), "student", what, "Write the chair");
+            continue;
+        }
+        let found = by_name.first().copied().or_else(|| all_with(|student| &student.label).first().copied());
         let Some(found) = found.filter(|_| !name.is_empty()) else {
             let what = format!("“{}” is nobody in the class list", shown(&cell(student_at)));
             problem(Some(row.number), "student", what, "Write the name as it stands in the class list");
@@ -66,6 +75,17 @@ mod tests {
     use super::super::students_from_table::students_from_table;
     use super::*;
     use crate::formats::read_table_bytes;
+
+    #[test]
+    fn of_two_students_with_one_name_neither_gets_a_line_of_that_name() {
+        let table = |text: &str| read_table_bytes("t.csv", text.as_bytes()).unwrap();
+        let roster = students_from_table(&table("student,instrument\nAnn Lee,violin\nann-lee,violin\n"));
+        assert_eq!((roster.students.len(), roster.problems.len()), (2, 1));
+        let (marks, problems) =
+            teachers_marks(&table("student,mark\nAnn Lee,80\nviolin-2,70\n"), &roster.students);
+        assert_eq!(marks.keys().collect::<Vec<_>>(), [&1]);
+        assert_eq!(problems[0].what, "“Ann Lee” may be violin-1 or violin-2");
+    }
 
     #[test]
     fn a_line_is_found_by_name_or_chair_and_anything_else_is_told() {

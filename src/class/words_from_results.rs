@@ -86,7 +86,7 @@ pub fn listen_text(results: &[StudentResult]) -> String {
         }
     }
     if !any {
-        out.push_str("\nNothing: every student has a mark, and nothing in it was unsure.\n");
+        out.push_str("\nNothing: every student has a mark, and nothing in it is open.\n");
     }
     out
 }

@@ -29,6 +29,8 @@ pub struct PageContent<'a> {
 /// What a playing test came to, in words; titles and names in it may come from files.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct PlayingTest {
+    /// Who played: the name or the chair, and the group.
+    pub who: String,
     /// The mark, or that there is none yet and why.
     pub mark: String,
     /// The teacher's note, the last test; may be empty.

@@ -36,12 +36,16 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta name="referrer" content="no-referrer";
-                title { (title) " (" (report.melody.instrument) ")" }
+                title {
+                    @if let Some(test) = content.playing_test { (words::harmless(&test.who)) ": " }
+                    (title) " (" (report.melody.instrument) ")"
+                }
                 style { (PreEscaped(&*STYLE)) }
             }
             body {
                 header {
                     h1 { (title) }
+                    @if let Some(test) = content.playing_test { p { (words::harmless(&test.who)) } }
                     p class="facts" { (content.facts()) }
                     @if let Some(test) = content.playing_test {
                         p class="mark" { (words::harmless(&test.mark)) }

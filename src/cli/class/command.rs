@@ -78,7 +78,7 @@ pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
     };
     let results = class.results(&marks, &before)?;
     let written = write_all(&marks, &class, &results, &words)?;
-    summary(&class, &results.students, &output, written, &roster_name)
+    summary(&class, &results, &output, written, &roster_name)
 }
 
 fn roster_file(arguments: &ClassArguments) -> miette::Result<PathBuf> {
@@ -147,5 +147,10 @@ fn earlier_marks(folder: Option<&Path>) -> miette::Result<BTreeMap<String, f64>>
         let mark = student["final_mark"].as_str().and_then(|mark| mark.parse().ok());
         Some((student["student"].as_str()?.to_owned(), mark.filter(|mark: &f64| mark.is_finite())?))
     };
-    Ok(students.iter().filter_map(mark).collect())
+    let mut marks: BTreeMap<String, Option<f64>> = BTreeMap::new();
+    for (name, mark) in students.iter().filter_map(mark) {
+        // Of two students with one name nobody knows which is which.
+        marks.entry(name).and_modify(|mark| *mark = None).or_insert(Some(mark));
+    }
+    Ok(marks.into_iter().filter_map(|(name, mark)| Some((name, mark?))).collect())
 }

@@ -62,7 +62,16 @@ pub fn files_of(folder: &Path, skip: &[PathBuf]) -> miette::Result<Vec<Found>> {
     let mut found = Vec::new();
     let mut folders = vec![(real.clone(), String::new(), 0)];
     while let Some((place, inside, depth)) = folders.pop() {
-        for entry in fs::read_dir(&place).map_err(|error| unreadable(&place, error))? {
+        let entries = match fs::read_dir(&place) {
+            Ok(entries) => entries,
+            Err(error) if depth == 0 => return Err(unreadable(&place, error).into()),
+            Err(error) => {
+                let kind = FoundKind::Refused(format!("the folder cannot be opened: {error}"));
+                found.push(Found { path: place, name: inside, kind });
+                continue;
+            }
+        };
+        for entry in entries {
             let entry = entry.map_err(|error| unreadable(&place, error))?;
             let path = entry.path();
             if skip.contains(&path) {

@@ -49,6 +49,8 @@ pub struct Results {
     pub students: Vec<StudentResult>,
     /// By file: the key of its result.
     pub keys: BTreeMap<usize, String>,
+    /// Lines of the teacher's own marks that could not be used; they were told of.
+    pub lines_of_nobody: usize,
 }
 
 impl Class<'_> {
@@ -72,6 +74,7 @@ impl Class<'_> {
         let mut heard: BTreeMap<usize, Kept> =
             whose.into_iter().zip(heard.into_iter().map(|(_, kept)| kept)).collect();
         let (own, problems) = self.teachers(marks)?;
+        let lines_of_nobody = problems.len();
         for problem in problems {
             print::remarks(&[Remark::new("teachers-marks", problem)]);
         }
@@ -100,14 +103,20 @@ impl Class<'_> {
             // The earlier test may have been written with names or with chairs.
             let earlier = [&result.shown, &student.name, &student.label];
             result.before = earlier.into_iter().find_map(|name| before.get(name)).copied();
-            result.teachers = own.get(&at).cloned();
+            result.teachers = own.get(&at).cloned().map(|mut own| {
+                if self.arguments.anonymous {
+                    // It may name anybody; it stays in the teacher's own file.
+                    own.note.clear();
+                }
+                own
+            });
             if let Err(why) = &self.ready[at] {
                 result.trouble.push(self.without_names(why));
             }
             result.settle(self.rubric);
             results.push(result);
         }
-        Ok(Results { students: results, keys })
+        Ok(Results { students: results, keys, lines_of_nobody })
     }
 
     /// What the page of a student's take draws besides its report.
@@ -195,7 +204,12 @@ impl Class<'_> {
     }
 
     fn teachers(&self, marks: &MarksFolder) -> miette::Result<(BTreeMap<usize, TeachersMark>, Vec<String>)> {
-        let table = formats::read_table(&marks.place(TEACHERS_MARKS)).map_err(miette::Report::msg)?;
+        // Emptied, it holds no marks any more.
+        let path = marks.place(TEACHERS_MARKS);
+        if std::fs::read(&path).is_ok_and(|bytes| bytes.iter().all(u8::is_ascii_whitespace)) {
+            return Ok((BTreeMap::new(), Vec::new()));
+        }
+        let table = formats::read_table(&path).map_err(miette::Report::msg)?;
         print::remarks(&table.remarks);
         let (own, problems) = teachers_marks(&table, &self.roster.students);
         Ok((own, problems.iter().map(|problem| problem.sentence(TEACHERS_MARKS)).collect()))

@@ -1,20 +1,20 @@
 //! What was done and what is left to do, on standard output.
 
 use super::marks_folder::TEACHERS_MARKS;
-use super::results::Class;
+use super::results::{Class, Results};
 use crate::cli::exit_codes::Ending;
 use crate::cli::print;
-use fingertape::class::StudentResult;
 use std::path::Path;
 
 /// Says it; the exit code says whether anything is left to do.
 pub fn summary(
     class: &Class<'_>,
-    results: &[StudentResult],
+    results: &Results,
     output: &Path,
     reports: usize,
     roster: &str,
 ) -> miette::Result<Ending> {
+    let Results { students: results, lines_of_nobody, .. } = results;
     let marked = results.iter().filter(|result| result.final_mark().is_some()).count();
     let open = results.iter().filter(|result| result.open()).count();
     let count =
@@ -63,6 +63,6 @@ pub fn summary(
         ));
     }
     print::plain(&out)?;
-    let done = open == 0 && matched.open() == 0 && class.roster.problems.is_empty();
+    let done = open == 0 && matched.open() == 0 && class.roster.problems.is_empty() && *lines_of_nobody == 0;
     Ok(if done { Ending::Done } else { Ending::Refused })
 }

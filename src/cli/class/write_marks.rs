@@ -20,7 +20,7 @@ pub fn write_all(
     results: &Results,
     words: &str,
 ) -> miette::Result<usize> {
-    let Results { students: results, keys } = results;
+    let Results { students: results, keys, .. } = results;
     let earlier = earlier_reports(&marks.place(CLASS_JSON));
     let students: Vec<(&StudentResult, String)> = results.iter().zip(names(results)).collect();
     let bar = Pieces::new(students.len(), "Writing reports:");
