@@ -239,6 +239,10 @@ impl Reading {
                 (params.sample_rate.unwrap_or(0), count)
             }
         };
+        // The codec's own description may say otherwise than the container's; 0 is unknown yet.
+        if rate > 0 {
+            Implausible::check(rate, count).map_err(NoChannels::Implausible)?;
+        }
         let channels = Channels { planes: vec![Vec::new(); count], rate, codec, ..Channels::default() };
         Ok(Self {
             decoder,

@@ -3,6 +3,7 @@
 
 use super::super::error::{Fault, FormatErrorKind};
 use super::super::text_from_bytes::{LARGEST_TEXT, text_from_bytes};
+use super::xml_within_bounds::within_bounds;
 use std::io::{Cursor, Read};
 
 /// The root file's text.
@@ -17,13 +18,14 @@ pub(crate) fn score_from_mxl(bytes: &[u8]) -> Result<String, Fault> {
         Err(_) => None,
     };
     let name = root.filter(|name| archive.index_for_name(name).is_some()).or_else(|| {
-        let mut names: Vec<&str> = archive.file_names().collect();
+        // A name that is no text is not looked for.
+        let mut names: Vec<String> = archive.file_names().flatten().map(Into::into).collect();
         names.sort_unstable();
-        let score = |name: &&str| {
+        let score = |name: &String| {
             let lower = name.to_lowercase();
             (lower.ends_with(".xml") || lower.ends_with(".musicxml")) && !lower.starts_with("meta-inf/")
         };
-        names.into_iter().find(score).map(str::to_owned)
+        names.into_iter().find(score)
     });
     let name = name.ok_or_else(|| damaged("there is no score in it".to_owned()))?;
     let bytes = read_entry(&mut archive, &name).map_err(damaged)?;
@@ -43,6 +45,7 @@ fn read_entry(archive: &mut zip::ZipArchive<Cursor<&[u8]>>, name: &str) -> Resul
 }
 
 fn root_file(container: &str) -> Option<String> {
+    within_bounds(container).ok()?;
     let options = roxmltree::ParsingOptions { allow_dtd: true, nodes_limit: 10_000, ..Default::default() };
     let document = roxmltree::Document::parse_with_options(container, options).ok()?;
     let mut files = document.descendants().filter(|node| node.tag_name().name() == "rootfile");
