@@ -113,7 +113,10 @@ fn xml_that_grows_while_it_is_read_is_refused() {
     let nodes = SCORE.replace("MORE", &"<a/>".repeat(2_500_000));
     refused_melody("nodes.musicxml", nodes.as_bytes(), "not well-formed XML: nodes limit");
     let deep = SCORE.replace("MORE", &format!("{}{}", "<a>".repeat(400_000), "</a>".repeat(400_000)));
-    let out = fingertape(LITTLE, &["convert", file("deep.xml", deep.as_bytes()).to_str().unwrap(), "--force", "/dev/null"]);
+    let out = fingertape(
+        LITTLE,
+        &["convert", file("deep.xml", deep.as_bytes()).to_str().unwrap(), "--force", "/dev/null"],
+    );
     assert!(out.status.code().is_some(), "{:?}", out.status);
 }
 
@@ -178,7 +181,10 @@ fn spreadsheets_that_unpack_to_more_than_a_class_list_are_refused() {
     }
     // One long text in very many cells.
     let row: String = (0..200).map(|_| "<c t=\"s\"><v>0</v></c>").collect();
-    let shared = spreadsheet(("<sst uniqueCount=\"1\"><si><t>", 1 << 20, "</t></si></sst>"), (&format!("<row>{row}</row>"), 500));
+    let shared = spreadsheet(
+        ("<sst uniqueCount=\"1\"><si><t>", 1 << 20, "</t></si></sst>"),
+        (&format!("<row>{row}</row>"), 500),
+    );
     refused_list("shared.xlsx", &shared, "larger than a class list can be");
 }
 
@@ -222,8 +228,6 @@ fn recordings_that_claim_more_than_they_hold_are_answered_in_little_memory() {
     }
     let loud: Vec<f32> = tone.iter().map(|sample| sample * 1e38).collect();
     assert!(check(&file("loud.wav", &float(1, 48_000, &loud))).status.code().is_some());
-    let long = root().join("audio-fixtures/broken/eleven-minutes-in-few-bytes.flac");
-    assert!(check(&long).status.code().is_some());
 }
 
 /// Set in the child process that reads every file with every length falsified.
@@ -245,6 +249,8 @@ fn no_length_field_of_any_container_makes_room_that_the_file_does_not_fill() {
 }
 
 fn read_with_every_field_falsified() {
+    let long = std::fs::read(root().join("audio-fixtures/broken/eleven-minutes-in-few-bytes.flac")).unwrap();
+    assert_eq!(read_take_bytes("long", long).unwrap().samples.duration().0, 600.0);
     let mut files: Vec<PathBuf> = std::fs::read_dir(root().join("audio-fixtures/formats"))
         .unwrap()
         .map(|entry| entry.unwrap().path())
@@ -254,7 +260,9 @@ fn read_with_every_field_falsified() {
     for path in files {
         let whole = std::fs::read(&path).unwrap();
         for at in 0..HEADER.min(whole.len() - 4) {
-            for value in [u32::MAX.to_be_bytes(), 0x7fff_ffff_u32.to_be_bytes(), 0x7fff_ffff_u32.to_le_bytes()] {
+            for value in
+                [u32::MAX.to_be_bytes(), 0x7fff_ffff_u32.to_be_bytes(), 0x7fff_ffff_u32.to_le_bytes()]
+            {
                 let mut bytes = whole.clone();
                 bytes[at..at + 4].copy_from_slice(&value);
                 if let Ok(take) = read_take_bytes("take", bytes) {

@@ -42,6 +42,10 @@ const EXPECTED: &[(&str, Expected)] = &[
     ("no-channels.wav", Refused(&["damaged beyond use", "no channels"])),
     ("no-numbers.wav", Read(0.25, &["no-numbers"])),
     ("one-channel-silent.wav", Read(0.25, &["one-channel-silent"])),
+    (
+        "packet-of-two-milliard-samples.caf",
+        Refused(&["damaged beyond use", "one packet holds 2147483647 samples"]),
+    ),
     ("page.mp3", Refused(&["not a recording", "a web page"])),
     ("picture.m4a", Refused(&["not a recording", "a picture (JPEG)"])),
     ("rate-1-hz.wav", Refused(&["1 samples a second", "export it again"])),

@@ -104,10 +104,12 @@ fn fits(
     let found = match part {
         None => (from..=name.len()).find_map(|to| fits(name, rest, to, next, place, dead)),
         Some(part) if part.is_empty() => fits(name, rest, from, next, place, dead),
-        Some(part) => name.places_of(part).into_iter().find(|&(start, _)| start == from).and_then(|(_, to)| {
-            let place = if student_at == 0 { Some((from, to)) } else { place };
-            fits(name, rest, to, next, place, dead)
-        }),
+        Some(part) => {
+            name.places_of(part).into_iter().find(|&(start, _)| start == from).and_then(|(_, to)| {
+                let place = if student_at == 0 { Some((from, to)) } else { place };
+                fits(name, rest, to, next, place, dead)
+            })
+        }
     };
     if found.is_none() {
         dead.insert((parts.len(), from));

@@ -91,6 +91,9 @@ const FASTEST_CORE: u32 = 24_000;
 /// No packet of any codec lasts longer than this, in seconds.
 const LONGEST_PACKET: f64 = 1.0;
 
+/// No packet of any codec holds more samples of a channel than this.
+const MOST_FRAMES: u64 = 1 << 20;
+
 /// Broken packets in a row before a file is given up.
 const MOST_BROKEN: usize = 2_000;
 
@@ -194,6 +197,11 @@ fn make_decoder(params: &AudioCodecParameters, registry: &CodecRegistry) -> Resu
     if let Some(channels) = &params.channels {
         let rate = params.sample_rate.unwrap_or(*RATES.start());
         Implausible::check(rate, channels.count()).map_err(NoChannels::Implausible)?;
+    }
+    if let Some(frames) = params.max_frames_per_packet.filter(|frames| *frames > MOST_FRAMES) {
+        // A decoder makes room for as many before it is given the first.
+        let what = format!("its header says that one packet holds {frames} samples");
+        return Err(NoChannels::Damaged(what, None));
     }
     let options = AudioDecoderOptions::default();
     if params.codec == codec::CODEC_ID_AAC

@@ -197,7 +197,8 @@ impl Diagnostic for FormatError {
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
         let span = self.0.fault.span.clone()?;
-        let end = floor_boundary(self.0.source.text(), span.end.min(span.start + LONGEST_MARK)).max(span.start);
+        let end =
+            floor_boundary(self.0.source.text(), span.end.min(span.start + LONGEST_MARK)).max(span.start);
         let label = LabeledSpan::new(Some("here".to_owned()), span.start, end - span.start);
         Some(Box::new(std::iter::once(label)))
     }

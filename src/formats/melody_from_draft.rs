@@ -185,7 +185,8 @@ fn play(
                 length: item.length,
                 pitch,
                 tied: item.tie_start && pitch.is_some(),
-                finger: item.finger,
+                // A finger over a rest plays nothing.
+                finger: item.finger.filter(|_| item.pitch.is_some()),
             });
             now += item.length;
             within += item.length;

@@ -20,7 +20,8 @@ const MOST_TEXT: usize = 16 << 20;
 pub(super) fn rows_from_xlsx(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
     check_archive(bytes)?;
     // A spreadsheet that makes the reader of spreadsheets panic is a broken one.
-    catch_unwind(AssertUnwindSafe(|| rows_from_book(bytes))).unwrap_or_else(|_| Err(broken("it makes no sense")))
+    catch_unwind(AssertUnwindSafe(|| rows_from_book(bytes)))
+        .unwrap_or_else(|_| Err(broken("it makes no sense")))
 }
 
 fn broken(why: impl std::fmt::Display) -> Fault {
@@ -74,7 +75,8 @@ fn said_texts(xml: &[u8]) -> usize {
     let letters: Vec<u8> = xml.iter().copied().filter(|byte| *byte != 0).collect();
     let places = letters.windows(COUNT.len()).enumerate().filter(|(_, window)| *window == COUNT);
     let number = |(at, _): (usize, &[u8])| {
-        let after = letters[at + COUNT.len()..].iter().skip_while(|byte| !byte.is_ascii_digit() && **byte != b'>');
+        let after =
+            letters[at + COUNT.len()..].iter().skip_while(|byte| !byte.is_ascii_digit() && **byte != b'>');
         after
             .take_while(|byte| byte.is_ascii_digit())
             .fold(0usize, |number, digit| number.saturating_mul(10).saturating_add(usize::from(digit - b'0')))

@@ -122,7 +122,9 @@ fn a_line_of_a_million_notes_is_told_of_and_not_shown() {
 
 #[test]
 fn nothing_of_a_file_steers_the_terminal() {
-    for text in ["bars = 'C4 \u{1b}]0;x\u{7}q'", "bars = 'C4 q'\nti\u{9b}tle = \u{1b}[2J", "bars = 'H\u{202e}4 q'"] {
+    for text in
+        ["bars = 'C4 \u{1b}]0;x\u{7}q'", "bars = 'C4 q'\nti\u{9b}tle = \u{1b}[2J", "bars = 'H\u{202e}4 q'"]
+    {
         let error = refused("m.toml", text);
         let said = format!("{}{:?}", error.to_string(), miette::Report::new(error));
         let steers = |letter: char| letter.is_control() && letter != '\n' || letter == '\u{202e}';

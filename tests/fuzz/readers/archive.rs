@@ -10,8 +10,7 @@ const FILE: &str = "--- ";
 pub fn archive_of(text: &[u8]) -> Option<Vec<u8>> {
     let text = String::from_utf8_lossy(text);
     let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
-    let options =
-        zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    let options = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
     let mut begun = false;
     for line in text.split_inclusive('\n') {
         match line.strip_prefix(FILE) {

@@ -25,7 +25,8 @@ impl Drop for Folder {
 fn with_take(use_it: impl FnOnce(&Take)) {
     TAKE.with_borrow_mut(|kept| {
         let (_, take) = kept.get_or_insert_with(|| {
-            let thread = format!("{:?}", std::thread::current().id()).replace(|c: char| !c.is_alphanumeric(), "");
+            let thread =
+                format!("{:?}", std::thread::current().id()).replace(|c: char| !c.is_alphanumeric(), "");
             let name = format!("fingertape-fuzzed-{}-{thread}", std::process::id());
             let folder = Folder(std::env::temp_dir().join(name));
             let about = About {

@@ -60,8 +60,22 @@ pub fn mend_ogg_checksums(bytes: &mut [u8]) {
 
 /// Rates of samples, those that no recording has among them.
 const RATES: [u32; 16] = [
-    8_000, 16_000, 22_050, 44_100, 48_000, 4_000, 11_025, 32_000, 12_000, 96_000, 192_000, 384_000, 1, 768_000,
-    3_999, u32::MAX,
+    8_000,
+    16_000,
+    22_050,
+    44_100,
+    48_000,
+    4_000,
+    11_025,
+    32_000,
+    12_000,
+    96_000,
+    192_000,
+    384_000,
+    1,
+    768_000,
+    3_999,
+    u32::MAX,
 ];
 /// Counts of channels.
 const CHANNELS: [u16; 8] = [1, 1, 1, 2, 3, 32, 64, 0];
@@ -143,7 +157,13 @@ fn sounds(list: &[u8], rate: u32, most: usize) -> Vec<f32> {
                 4 => level * if phase < 0.5 { 1.0 } else { -1.0 },
                 5 => f32::NAN,
                 6 => level * (sine + hiss * 0.05),
-                7 => if phase < 0.02 { level } else { 0.0 },
+                7 => {
+                    if phase < 0.02 {
+                        level
+                    } else {
+                        0.0
+                    }
+                }
                 8 => f32::from_bits(noise),
                 _ => level * f32::INFINITY,
             });

@@ -7,7 +7,8 @@ use fingertape::notation::Instrument;
 use fingertape::rules::{Complaint, RuleSheet, choose_tier, proofread};
 
 /// A melody to hold against a rule sheet.
-const MELODY: &[u8] = b"instrument = 'violin'\nbars = ['D4 q E4 F#4 G4', 'A4 h rest q A4 q', 'G4 q. F#4 e E4 h', 'D4 w']";
+const MELODY: &[u8] =
+    b"instrument = 'violin'\nbars = ['D4 q E4 F#4 G4', 'A4 h rest q A4 q', 'G4 q. F#4 e E4 h', 'D4 w']";
 
 /// The first byte says which of the two it is: odd a rubric, else a rule file.
 pub fn rules_and_rubric(bytes: &[u8]) {

@@ -18,7 +18,9 @@ pub fn contain() {
             // The frame nearest to the panic that is theirs or ours.
             let nearest = trace.lines().find_map(|line| {
                 let ours = line.contains("fingertape::") || line.contains("readers::");
-                let theirs = CONTAINED.iter().any(|name| line.contains(&format!("{name}_")) || line.contains(&format!("{name}::")));
+                let theirs = CONTAINED
+                    .iter()
+                    .any(|name| line.contains(&format!("{name}_")) || line.contains(&format!("{name}::")));
                 (ours || theirs).then_some(theirs && !ours)
             });
             if nearest != Some(true) {
