@@ -1,6 +1,9 @@
-//! No file makes the decoder panic, hang or fill the memory: every whole file in
-//! `audio-fixtures/formats/` is damaged in many ways, and each must become a take or an error in
-//! bounded time.
+//! No file makes a reader panic, hang or fill the memory: every whole file in `audio-fixtures/formats/`
+//! is damaged in many ways, and each must become a take or an error in bounded time; and so is every input
+//! that the fuzzer kept in `tests/fuzz/corpus/`, for every reader of foreign bytes or text.
+
+#[path = "fuzz/readers/mod.rs"]
+mod readers;
 
 use fingertape::decode::read_take_bytes;
 use proptest::prelude::*;
@@ -117,6 +120,89 @@ proptest! {
         if let Ok(take) = read_take_bytes("bytes", bytes) {
             prop_assert!(take.samples.mono.iter().all(|sample| sample.is_finite()));
             prop_assert!(!take.samples.mono.is_empty() && take.samples.rate.0 >= 4000);
+        }
+    }
+}
+
+/// A reader and the folder of `tests/fuzz/corpus/` that is its own.
+type Reader = (&'static str, fn(&[u8]));
+
+const READERS: [Reader; 8] = [
+    ("abc", readers::abc),
+    ("audio", readers::audio),
+    ("class_tables", readers::class_tables),
+    ("judged_samples", readers::judged_samples),
+    ("kept_files", readers::kept_files),
+    ("melody_toml", readers::melody_toml),
+    ("musicxml", readers::musicxml),
+    ("rules_and_rubric", readers::rules_and_rubric),
+];
+
+/// The inputs that the fuzzer kept for a reader, in the order of their names.
+fn corpus(reader: &str) -> Vec<(String, Vec<u8>)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/corpus").join(reader);
+    let mut files: Vec<_> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(path).unwrap()))
+        .collect();
+    files.sort();
+    files
+}
+
+/// The reader of a name.
+fn reader(name: &str) -> fn(&[u8]) {
+    READERS.iter().find(|(known, _)| *known == name).unwrap_or_else(|| panic!("no reader is called {name}")).1
+}
+
+#[test]
+fn whatever_once_broke_a_reader_gets_an_answer_from_it() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut count = 0;
+    for entry in std::fs::read_dir(root.join("tests/formats/broken")).unwrap() {
+        let path = entry.unwrap().path();
+        let name = match path.extension().and_then(|ending| ending.to_str()) {
+            Some("abc") => "abc",
+            Some("toml") => "melody_toml",
+            _ => "musicxml",
+        };
+        reader(name)(&std::fs::read(path).unwrap());
+        count += 1;
+    }
+    for folder in std::fs::read_dir(root.join("tests/fuzz/found")).unwrap() {
+        let folder = folder.unwrap().path();
+        let name = folder.file_name().unwrap().to_string_lossy().into_owned();
+        for entry in std::fs::read_dir(folder).unwrap() {
+            reader(&name)(&std::fs::read(entry.unwrap().path()).unwrap());
+            count += 1;
+        }
+    }
+    assert!(count >= 10, "only {count} files");
+}
+
+/// How often each input that the fuzzer kept is damaged, and how many are damaged at most for one reader.
+const DAMAGED: usize = 3;
+const MOST_DAMAGED: usize = 600;
+
+#[test]
+fn whatever_the_fuzzer_kept_gets_an_answer_from_its_reader_whole_and_damaged() {
+    for (name, read) in READERS {
+        let inputs = corpus(name);
+        assert!(inputs.len() >= 10, "only {} inputs for {name}", inputs.len());
+        let answered = |file: &str, bytes: &[u8], way: Option<usize>| {
+            let began = Instant::now();
+            let result = std::panic::catch_unwind(|| read(bytes));
+            assert!(result.is_ok(), "{name}: {file}, way {way:?}");
+            assert!(began.elapsed() < Duration::from_secs(10), "{name}: {file}, way {way:?}");
+        };
+        inputs.iter().for_each(|(file, bytes)| answered(file, bytes, None));
+        let mut dice = Dice(inputs.len() as u64);
+        let every = (inputs.len() * DAMAGED).div_ceil(MOST_DAMAGED);
+        for (file, bytes) in inputs.iter().step_by(every).filter(|(_, bytes)| bytes.len() > 4) {
+            for way in 0..DAMAGED {
+                let way = way + dice.below(7);
+                answered(file, &damage(bytes, way, &mut dice), Some(way));
+            }
         }
     }
 }

@@ -4,6 +4,7 @@
 use super::folded_name::FoldedName;
 use super::students_from_table::Student;
 use std::cmp::Ordering;
+use std::collections::BTreeSet;
 
 /// How a file's name says whose it is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -78,32 +79,43 @@ impl NamePattern {
         if parts[student_at].as_ref().is_none_or(FoldedName::is_empty) {
             return None;
         }
-        fits(name, &parts, 0, student_at, None)
+        fits(name, &parts, 0, student_at, None, &mut BTreeSet::new())
     }
 }
 
-/// The longest-way-round match of parts from a place on; gives where the student stands.
+/// The longest-way-round match of parts from a place on; gives where the student stands. `dead` keeps how many parts were
+/// left at which places from where nothing fits, so that no way is gone twice.
 fn fits(
     name: &FoldedName,
     parts: &[Option<FoldedName>],
     from: usize,
     student_at: usize,
     place: Option<(usize, usize)>,
+    dead: &mut BTreeSet<(usize, usize)>,
 ) -> Option<(usize, usize)> {
     // `student_at` counts down to the student's part.
     let Some((part, rest)) = parts.split_first() else {
         return place.filter(|_| from == name.len());
     };
-    match part {
-        None => (from..=name.len()).find_map(|to| fits(name, rest, to, student_at.wrapping_sub(1), place)),
-        Some(part) if part.is_empty() => fits(name, rest, from, student_at.wrapping_sub(1), place),
+    if dead.contains(&(parts.len(), from)) {
+        return None;
+    }
+    let next = student_at.wrapping_sub(1);
+    let found = match part {
+        None => (from..=name.len()).find_map(|to| fits(name, rest, to, next, place, dead)),
+        Some(part) if part.is_empty() => fits(name, rest, from, next, place, dead),
         Some(part) => {
             let from = name.next_letter(from);
-            let (_, to) = name.places_of(part).into_iter().find(|&(start, _)| start == from)?;
-            let place = if student_at == 0 { Some((from, to)) } else { place };
-            fits(name, rest, to, student_at.wrapping_sub(1), place)
+            name.places_of(part).into_iter().find(|&(start, _)| start == from).and_then(|(_, to)| {
+                let place = if student_at == 0 { Some((from, to)) } else { place };
+                fits(name, rest, to, next, place, dead)
+            })
         }
+    };
+    if found.is_none() {
+        dead.insert((parts.len(), from));
     }
+    found
 }
 
 /// Whose a file is.
@@ -252,6 +264,14 @@ mod tests {
         assert_eq!(of("5C_viola-1", &names, "{group}_{student}"), Whose::Nobody);
         assert_eq!(of("drop/viola-1/violin-1 song", &names, "{student}/*"), Whose::Of(1));
         assert!(NamePattern::parse("*").is_err() && NamePattern::parse("{chair}{student}").is_err());
+    }
+
+    #[test]
+    fn a_pattern_of_many_stars_is_answered_at_once() {
+        // Each star may end anywhere: without a memory of dead ends there are more ways than seconds.
+        let pattern = format!("{}x{{student}}y", "*a".repeat(30));
+        let name = "1 a ".repeat(60);
+        assert_eq!(of(&name, &["violin-1"], &pattern), Whose::Nobody);
     }
 
     #[test]

@@ -92,6 +92,9 @@ const FASTEST_CORE: u32 = 24_000;
 /// No packet of any codec lasts longer than this, in seconds.
 const LONGEST_PACKET: f64 = 1.0;
 
+/// No packet of any codec holds more samples of a channel than this.
+const MOST_FRAMES: u64 = 1 << 20;
+
 /// Broken packets in a row before a file is given up.
 const MOST_BROKEN: usize = 2_000;
 
@@ -197,6 +200,11 @@ fn make_decoder(params: &AudioCodecParameters, registry: &CodecRegistry) -> Resu
         let rate = params.sample_rate.unwrap_or(*RATES.start());
         Implausible::check(rate, channels.count()).map_err(NoChannels::Implausible)?;
     }
+    if let Some(frames) = params.max_frames_per_packet.filter(|frames| *frames > MOST_FRAMES) {
+        // A decoder makes room for as many before it is given the first.
+        let what = format!("its header says that one packet holds {frames} samples");
+        return Err(NoChannels::Damaged(what, None));
+    }
     let options = AudioDecoderOptions::default();
     if params.codec == codec::CODEC_ID_AAC
         && let Some((config, rate)) = params.extra_data.as_deref().and_then(aac_core)
@@ -246,6 +254,10 @@ impl Reading {
                 (params.sample_rate.unwrap_or(0), count)
             }
         };
+        // The codec's own description may say otherwise than the container's; 0 is unknown yet.
+        if rate > 0 {
+            Implausible::check(rate, count).map_err(NoChannels::Implausible)?;
+        }
         let channels = Channels { planes: vec![Vec::new(); count], rate, codec, ..Channels::default() };
         Ok(Self {
             decoder,

@@ -74,6 +74,10 @@ impl Read for Source {
             (&self.header[self.position as usize..]).read(buffer)?
         } else {
             let left = self.length.saturating_sub(self.position);
+            if left == 0 {
+                // A demuxer may ask for a place further away than any operating system goes.
+                return Ok(0);
+            }
             let wanted = buffer.len().min(usize::try_from(left).unwrap_or(usize::MAX));
             let at = self.start + (self.position - self.header.len() as u64);
             self.inner.seek(SeekFrom::Start(at))?;

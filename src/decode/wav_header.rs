@@ -41,6 +41,9 @@ pub(super) enum NoWav {
     NoSound,
 }
 
+/// No sample is longer than this many bytes.
+const MOST_BYTES: u16 = 8;
+
 const PCM: u16 = 1;
 const MS_ADPCM: u16 = 2;
 const IEEE_FLOAT: u16 = 3;
@@ -115,10 +118,14 @@ impl Wav {
         // Containers of whole bytes hold samples left-justified, so 20 bits in 3 bytes read as 24.
         let stated_bytes = bits.div_ceil(8);
         let bytes = match block.checked_div(channels) {
-            Some(bytes) if bytes >= stated_bytes && bytes <= 8 && block % channels == 0 => bytes,
+            Some(bytes) if bytes >= stated_bytes && bytes <= MOST_BYTES && block % channels == 0 => bytes,
             _ => stated_bytes,
         };
         let fmt = match format {
+            PCM | IEEE_FLOAT | A_LAW | MU_LAW if bytes > MOST_BYTES => {
+                let what = format!("its header says that each sample has {bits} bits");
+                return Err(NoWav::Damaged(what, fmt_at + 14));
+            }
             PCM | IEEE_FLOAT | A_LAW | MU_LAW => {
                 let block = channels.wrapping_mul(bytes);
                 let mut plain = Vec::with_capacity(18);

@@ -1,9 +1,13 @@
 //! What went wrong with a melody file: where in the text, in which bar, and what to do about it.
 
+use super::excerpt::{Excerpt, floor_boundary, sentence};
 use crate::notation::{Length, beat_text};
-use miette::{Diagnostic, LabeledSpan, NamedSource, Severity, SourceCode};
+use miette::{Diagnostic, LabeledSpan, Severity, SourceCode};
 use std::fmt;
 use std::ops::Range;
+
+/// No more bytes than this are marked in the text.
+const LONGEST_MARK: usize = 200;
 
 /// The kinds of trouble, as stable words for programs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -77,7 +81,7 @@ pub struct FormatError(Box<Details>);
 #[derive(Debug)]
 struct Details {
     fault: Fault,
-    source: NamedSource<String>,
+    source: Excerpt,
     name: String,
     line_column: Option<(usize, usize)>,
 }
@@ -120,17 +124,11 @@ impl Fault {
             let line_start = before.rfind('\n').map_or(0, |at| at + 1);
             (before.matches('\n').count() + 1, before[line_start..].chars().count() + 1)
         });
-        let source = NamedSource::new(name, text.to_owned());
-        FormatError(Box::new(Details { fault, source, name: name.to_owned(), line_column }))
+        fault.message = sentence(&fault.message);
+        fault.help = sentence(&fault.help);
+        let source = Excerpt::new(name, text);
+        FormatError(Box::new(Details { fault, source, name: sentence(name), line_column }))
     }
-}
-
-fn floor_boundary(text: &str, at: usize) -> usize {
-    let mut at = at.min(text.len());
-    while !text.is_char_boundary(at) {
-        at -= 1;
-    }
-    at
 }
 
 impl FormatError {
@@ -199,7 +197,9 @@ impl Diagnostic for FormatError {
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
         let span = self.0.fault.span.clone()?;
-        let label = LabeledSpan::new(Some("here".to_owned()), span.start, span.len());
+        let end =
+            floor_boundary(self.0.source.text(), span.end.min(span.start + LONGEST_MARK)).max(span.start);
+        let label = LabeledSpan::new(Some("here".to_owned()), span.start, end - span.start);
         Some(Box::new(std::iter::once(label)))
     }
 }

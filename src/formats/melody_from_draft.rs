@@ -100,7 +100,8 @@ fn number_bars(draft: &mut Draft) -> Vec<(u32, Length)> {
         } else {
             zero
         };
-        let offset = bar.offset.filter(|&offset| offset < full).unwrap_or(natural);
+        // A bar begins as late as it says where it fits in then.
+        let offset = bar.offset.filter(|&offset| offset < full && offset + filled <= full).unwrap_or(natural);
         let number = bar.number.unwrap_or(match places.last() {
             None if short && draft.bars.len() > 1 => 0,
             None => 1,
@@ -184,7 +185,8 @@ fn play(
                 length: item.length,
                 pitch,
                 tied: item.tie_start && pitch.is_some(),
-                finger: item.finger,
+                // A finger over a rest plays nothing.
+                finger: item.finger.filter(|_| item.pitch.is_some()),
             });
             now += item.length;
             within += item.length;

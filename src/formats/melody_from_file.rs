@@ -4,13 +4,16 @@ use super::bytes_from_file::bytes_from_file;
 use super::draft::Draft;
 use super::error::{Fault, FormatError, FormatErrorKind};
 use super::melody_from_draft::{ReadMelody, melody_from_draft};
-use super::text_from_bytes::text_from_bytes;
+use super::text_from_bytes::{LARGEST_TEXT, text_from_bytes};
 use super::{abc, melody_toml, musicxml};
 use crate::notation::Instrument;
 use std::path::Path;
 
-/// Larger files are refused before they are read: 64 MiB.
-pub const LARGEST_FILE: u64 = 64 << 20;
+/// Larger files are refused before they are read: 16 MiB.
+pub const LARGEST_FILE: u64 = LARGEST_TEXT as u64;
+
+/// What people write by hand, TOML and ABC, is refused beyond 2 MiB: ten times the longest melody that is read.
+const LARGEST_BY_HAND: usize = 2 << 20;
 
 /// Reads a melody file: `.toml`, `.abc`, `.musicxml`, `.xml` or `.mxl`.
 ///
@@ -48,12 +51,7 @@ pub fn read_melody_bytes_for(
     instrument: Option<Instrument>,
 ) -> Result<ReadMelody, FormatError> {
     if bytes.len() as u64 > LARGEST_FILE {
-        let fault = Fault::new(
-            FormatErrorKind::TooBig,
-            "the file is larger than a melody can be",
-            "Is this the right file?",
-        );
-        return Err(fault.in_file(name, ""));
+        return Err(too_big().in_file(name, ""));
     }
     if bytes.starts_with(b"MThd") {
         let message = "this is a MIDI file, and MIDI is only written here, not read";
@@ -74,6 +72,11 @@ pub fn read_melody_bytes_for(
     Ok(read)
 }
 
+fn too_big() -> Fault {
+    let message = "the file is larger than a melody can be";
+    Fault::new(FormatErrorKind::TooBig, message, "Is this the right file?")
+}
+
 /// The formats of text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Format {
@@ -83,7 +86,11 @@ enum Format {
 }
 
 fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Result<Draft, Fault> {
-    match format_of(name, text) {
+    let format = format_of(name, text);
+    if text.len() > LARGEST_BY_HAND && format != Some(Format::MusicXml) {
+        return Err(too_big());
+    }
+    match format {
         Some(Format::MusicXml) => musicxml::draft_from_score(text, instrument),
         Some(Format::Abc) => abc::draft_from_abc(text, instrument),
         Some(Format::Toml) => melody_toml::draft_from_toml(text),

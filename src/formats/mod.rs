@@ -6,6 +6,7 @@ mod abc;
 mod bytes_from_file;
 mod draft;
 mod error;
+mod excerpt;
 mod melody_from_draft;
 mod melody_from_file;
 pub mod melody_toml;
@@ -15,6 +16,7 @@ mod playing_order;
 mod rule_file;
 mod table_from_file;
 mod table_from_toml;
+mod table_from_xlsx;
 mod text_from_bytes;
 mod written_format;
 

@@ -1,17 +1,17 @@
 //! A class list becomes a table: CSV in the encodings that spreadsheets write, or XLSX.
 
 use super::error::{Fault, FormatError, FormatErrorKind};
+use super::table_from_xlsx::rows_from_xlsx;
 use super::text_from_bytes::windows_1252;
 use crate::remark::Remark;
-use calamine::{DataRef, Reader, Xlsx};
-use std::io::{Cursor, Read};
+use std::io::Read;
 use std::path::Path;
 
 /// Larger files are refused before they are read: 16 MiB.
 const LARGEST: u64 = 16 << 20;
 /// What lies beyond this row or column is not read.
-const ROWS: usize = 20_000;
-const COLUMNS: usize = 200;
+pub(super) const ROWS: usize = 20_000;
+pub(super) const COLUMNS: usize = 200;
 
 /// A table as it stands in a file: its first row that is not empty, and the rows below it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -61,7 +61,7 @@ pub fn read_table_bytes(name: &str, bytes: &[u8]) -> Result<Table, FormatError> 
         let fault = Fault::new(FormatErrorKind::TooBig, message, "Is this the right file?");
         return Err(fault.in_file(name, ""));
     }
-    let read = if bytes.starts_with(b"PK") { from_xlsx(bytes) } else { from_csv(bytes) };
+    let read = if bytes.starts_with(b"PK") { rows_from_xlsx(bytes) } else { from_csv(bytes) };
     read.and_then(|(rows, remarks)| with_header(rows, remarks)).map_err(|fault| fault.in_file(name, ""))
 }
 
@@ -72,60 +72,6 @@ fn with_header(rows: Vec<TableRow>, remarks: Vec<Remark>) -> Result<Table, Fault
         Fault::new(FormatErrorKind::Syntax, "the table has no rows", help)
     })?;
     Ok(Table { header: header.cells, rows: rows.collect(), remarks })
-}
-
-fn from_xlsx(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
-    let broken = |error: calamine::XlsxError| {
-        let message = format!("this is not a spreadsheet that can be read: {error}");
-        Fault::new(FormatErrorKind::Syntax, message, "Save it as XLSX or as CSV in your spreadsheet program.")
-    };
-    let mut book = Xlsx::new(Cursor::new(bytes)).map_err(broken)?;
-    let sheets = book.sheet_names();
-    let mut remarks = Vec::new();
-    for sheet in &sheets {
-        let mut rows: Vec<TableRow> = Vec::new();
-        let mut cells = book.worksheet_cells_reader(sheet).map_err(broken)?;
-        while let Some(cell) = cells.next_cell().map_err(broken)? {
-            let (row, column) = cell.get_position();
-            let (row, column) = (row as usize, column as usize);
-            let text = text_of(cell.get_value());
-            if row >= ROWS || column >= COLUMNS || text.is_empty() {
-                continue;
-            }
-            // Cells come row by row.
-            if rows.last().is_none_or(|last| last.number != row + 1) {
-                rows.push(TableRow { number: row + 1, cells: Vec::new() });
-            }
-            let Some(last) = rows.last_mut() else { continue };
-            if last.cells.len() <= column {
-                last.cells.resize(column + 1, String::new());
-            }
-            last.cells[column] = text;
-        }
-        if rows.is_empty() {
-            continue;
-        }
-        if sheets.len() > 1 {
-            let text = format!("Of {} sheets in the file, the one called “{sheet}” was read.", sheets.len());
-            remarks.push(Remark::new("table-sheet", text));
-        }
-        return Ok((rows, remarks));
-    }
-    Ok((Vec::new(), remarks))
-}
-
-fn text_of(value: &DataRef<'_>) -> String {
-    let text = match value {
-        DataRef::Empty => String::new(),
-        DataRef::Int(number) => number.to_string(),
-        // A whole number is written without a point, as the spreadsheet shows it.
-        DataRef::Float(number) => number.to_string(),
-        DataRef::String(text) => text.clone(),
-        DataRef::SharedString(text) => (*text).to_owned(),
-        DataRef::Bool(yes) => yes.to_string(),
-        other => calamine::Data::from(other.clone()).to_string(),
-    };
-    text.trim().to_owned()
 }
 
 fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
@@ -144,7 +90,7 @@ fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
         .delimiter(separator)
         .from_reader(text.as_bytes());
     let mut rows = Vec::new();
-    // Line feeds before a byte of the text, counted along.
+    // Ends of lines before a byte of the text, counted along.
     let (mut counted, mut line) = (0, 1 + skipped);
     for record in reader.records() {
         let record = record.map_err(|error| {
@@ -159,12 +105,18 @@ fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
         // The position of a record is before the empty lines that stand above it.
         let begins = record.position().map_or(0, |place| place.byte() as usize).min(text.len());
         let blank = text.as_bytes()[begins..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
-        line += text.as_bytes()[counted..begins + blank].iter().filter(|byte| **byte == b'\n').count();
+        line += ends_of_lines(&text.as_bytes()[counted..begins + blank]);
         counted = begins + blank;
         let cells = record.iter().take(COLUMNS).map(|cell| cell.trim().to_owned()).collect();
         rows.push(TableRow { number: line, cells });
     }
     Ok((rows, remarks))
+}
+
+/// Line feeds, carriage returns, and pairs of them, each as one.
+fn ends_of_lines(text: &[u8]) -> usize {
+    let pairs = text.windows(2).filter(|pair| *pair == b"\r\n").count();
+    text.iter().filter(|byte| matches!(byte, b'\r' | b'\n')).count() - pairs
 }
 
 /// The separator that the first line with any text has most of, outside of quotes; a comma where it has none.
@@ -250,6 +202,13 @@ mod tests {
         let table = read_table_bytes("r.csv", b"student\n\nviolin-1\n\"viola\n-1\"\ncello-1\n").unwrap();
         let numbers: Vec<usize> = table.rows.iter().map(|row| row.number).collect();
         assert_eq!(numbers, [3, 4, 6]);
+        // Each way to end a line, as an editor counts them.
+        for end in ["\n", "\r\n", "\r"] {
+            let text = ["student", "violin-1", "", "viola-1", ""].join(end);
+            let table = read_table_bytes("r.csv", text.as_bytes()).unwrap();
+            let numbers: Vec<usize> = table.rows.iter().map(|row| row.number).collect();
+            assert_eq!(numbers, [2, 4], "{end:?}");
+        }
     }
 
     #[test]

@@ -3,8 +3,8 @@
 
 use super::error::{Fault, FormatErrorKind};
 
-/// No text is larger than this many bytes.
-pub(crate) const LARGEST_TEXT: usize = 64 << 20;
+/// No text is larger than this many bytes: 16 MiB, a score of many parts.
+pub(crate) const LARGEST_TEXT: usize = 16 << 20;
 
 /// Text from bytes: UTF-8 or UTF-16 with or without a byte-order mark, else the encoding declared in
 /// an XML declaration (ISO-8859-1, Windows-1252, US-ASCII).

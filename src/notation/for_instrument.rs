@@ -18,8 +18,8 @@ impl Melody {
     /// - where the file itself says how it sounds (a transposition, an octave clef), the sounding
     ///   pitches stay and the written ones move;
     /// - otherwise the written pitches stay and the instrument's habit decides how they sound;
-    /// - where that goes below the instrument's lowest string and the other reading does not, the other
-    ///   reading is taken.
+    /// - where that goes below the instrument's lowest string and the other reading does not, or leaves the
+    ///   pitches that have a MIDI number, the other reading is taken.
     ///
     /// A remark tells which reading was taken whenever there was a choice, and when notes lie below
     /// the lowest string in both.
@@ -29,13 +29,20 @@ impl Melody {
         let (old, new) = (self.shift(), instrument.sounding_shift());
         let change = self.instrument != Some(instrument);
         melody.instrument = Some(instrument);
-        let lowest = self.soundings().min();
-        if let (true, true, Some(lowest)) = (change, old != new, lowest) {
+        let range = self.soundings().min().zip(self.soundings().max());
+        if let (true, true, Some((lowest, highest))) = (change, old != new, range) {
             let bottom = instrument.open_strings()[0];
             // Either the sounding pitches stay, or the written ones stay and sound by `new`.
             let stays_fits = lowest >= bottom;
             let moves_fits = lowest - old + new >= bottom;
-            let sounding_stays = if stays_fits == moves_fits { self.sheet.says_sounding } else { stays_fits };
+            let has_number = lowest - old + new >= 0 && highest - old + new <= 127;
+            let sounding_stays = if !has_number {
+                true
+            } else if stays_fits == moves_fits {
+                self.sheet.says_sounding
+            } else {
+                stays_fits
+            };
             if sounding_stays {
                 rewrite(&mut melody, old - new);
             } else {

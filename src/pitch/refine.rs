@@ -43,7 +43,7 @@ pub(super) fn period_in(samples: &[f32], period: f64) -> Option<f64> {
 /// The lag, between samples, at the bottom of the dip of 1 − n(τ) that `lag` stands in.
 fn nearest_dip(samples: &[f32], total: f64, lag: usize) -> Option<f64> {
     let mut lag = lag;
-    if lag < 3 || lag + 2 > samples.len() / 2 {
+    if lag < 3 || lag.saturating_add(2) > samples.len() / 2 {
         return None;
     }
     let square = |at: usize| f64::from(samples[at]).powi(2);

@@ -4,8 +4,12 @@ use super::about::About;
 use super::error::TakesError;
 use super::whole_file::write_whole;
 use crate::findings::Report;
-use std::fs;
+use std::fs::{self, File};
+use std::io::Read;
 use std::path::{Path, PathBuf};
+
+/// No report and no note on a take is larger than this many bytes: 32 MiB.
+const LARGEST_JSON: u64 = 32 << 20;
 
 /// A take of a melody, as files in the melody's folder.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -163,9 +167,16 @@ impl Take {
 }
 
 fn read_json<T: serde::de::DeserializeOwned>(path: &Path) -> Result<T, TakesError> {
-    let bytes = fs::read(path).map_err(TakesError::file(path, "read"))?;
-    serde_json::from_slice(&bytes)
-        .map_err(|error| TakesError::Damaged { path: path.to_owned(), why: error.to_string() })
+    let damaged = |why: String| TakesError::Damaged { path: path.to_owned(), why };
+    let file = File::open(path).map_err(TakesError::file(path, "read"))?;
+    let mut bytes = Vec::new();
+    file.take(LARGEST_JSON + 1).read_to_end(&mut bytes).map_err(TakesError::file(path, "read"))?;
+    if bytes.len() as u64 > LARGEST_JSON {
+        return Err(damaged("it is larger than anything that is written there".to_owned()));
+    }
+    // What a reader of JSON says may hold words of the file.
+    let harmless = |error: serde_json::Error| error.to_string().replace(char::is_control, "?");
+    serde_json::from_slice(&bytes).map_err(|error| damaged(harmless(error)))
 }
 
 #[cfg(test)]

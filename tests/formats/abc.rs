@@ -119,3 +119,10 @@ fn an_accidental_before_a_grace_note_holds_in_the_bar() {
     let read = read("t.abc", &tune("{^gab}a2 g2 | g4 |]"));
     assert_eq!(read.melody.soundings().collect::<Vec<_>>(), [81, 80, 79]);
 }
+
+#[test]
+fn a_full_bar_does_not_begin_late() {
+    let read = read("t.abc", "X:1\nM:2/4\nL:1/8\nK:C\n[I:fingertape beat 2] D4 | E4 |]\n");
+    let beats: Vec<Length> = read.melody.events.iter().map(|event| event.beat).collect();
+    assert_eq!(beats, [1.into(), 1.into()]);
+}

@@ -112,6 +112,26 @@ fn other_files_are_named_as_such() {
     assert_eq!(missing.kind(), FormatErrorKind::Unreadable);
 }
 
+#[test]
+fn a_line_of_a_million_notes_is_told_of_and_not_shown() {
+    let text = format!("bars = 'C4 q {} H9 q'", "D4 ".repeat(200_000));
+    let error = refused("long.toml", &text);
+    let drawn = format!("{:?}", miette::Report::new(error));
+    assert!(drawn.len() < 2_000, "{} bytes", drawn.len());
+}
+
+#[test]
+fn nothing_of_a_file_steers_the_terminal() {
+    for text in
+        ["bars = 'C4 \u{1b}]0;x\u{7}q'", "bars = 'C4 q'\nti\u{9b}tle = \u{1b}[2J", "bars = 'H\u{202e}4 q'"]
+    {
+        let error = refused("m.toml", text);
+        let said = format!("{}{:?}", error.to_string(), miette::Report::new(error));
+        let steers = |letter: char| letter.is_control() && letter != '\n' || letter == '\u{202e}';
+        assert!(!said.chars().any(steers), "{said:?}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 

@@ -340,3 +340,10 @@ fn names_sounds_and_midi_programs_tell_the_instrument() {
         assert_eq!(words(&read("m.xml", &text)), ["E3=40 1"], "{said}");
     }
 }
+
+#[test]
+fn what_would_leave_the_midi_numbers_on_another_instrument_keeps_its_sound() {
+    let text = include_bytes!("broken/lowest_pitch.musicxml");
+    let bass = read_melody_bytes_for("m.musicxml", text, Some(Instrument::Bass)).unwrap().melody;
+    assert_eq!(bass.soundings().collect::<Vec<_>>(), [11]);
+}

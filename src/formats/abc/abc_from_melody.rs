@@ -39,9 +39,11 @@ pub fn write_abc(melody: &Melody) -> String {
     let mut key = bars.first().map(|bar| bar.key).unwrap_or_default();
     field("K", &key.to_string());
     let mut metre = melody.metre;
-    let mut number = 0;
+    let mut number = 0u32;
     for (at, bar) in bars.iter().enumerate() {
-        if bar.number != number + 1 || at == 0 {
+        // A bar that is not full could be read as the rest of the one before it.
+        let full = bar.filled() == bar.metre.bar();
+        if Some(bar.number) != number.checked_add(1) || at == 0 || !full {
             let _ = write!(out, "[I:setbarnb {}]", bar.number);
         }
         number = bar.number;
@@ -53,7 +55,7 @@ pub fn write_abc(melody: &Melody) -> String {
             let _ = write!(out, "[K:{}]", bar.key);
             key = bar.key;
         }
-        if bar.filled() != bar.metre.bar() {
+        if !full {
             let beat = bar.offset / bar.metre.beat() + Length::from_integer(1);
             let _ = write!(out, "[I:fingertape beat {beat}]");
         }

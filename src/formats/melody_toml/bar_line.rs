@@ -6,6 +6,9 @@ use crate::notation::{Instrument, Key, Length, Letter, Metre, Spelling, Value, b
 use crate::remark::Remark;
 use std::ops::Range;
 
+/// No bar has more notes and rests than this.
+const MOST_ITEMS: usize = 4_096;
+
 /// A line of text and where it stands in the file: `None` if escapes in the text hide that.
 pub(super) struct Line<'a> {
     pub text: &'a str,
@@ -80,17 +83,17 @@ pub(super) fn read_bar(line: &Line, running: &mut Running) -> Result<ReadBar, Fa
     read_head(line, &words[..head], &mut bar, &mut short)?;
     let number = bar.number.unwrap_or(0);
     for (word, span) in &words[head..] {
-        let filled = bar.offset.unwrap_or_default() + bar.filled();
-        let beat = filled / bar.metre.beat() + Length::from_integer(1);
-        let place = |fault: Fault| fault.at(line.span(span.clone())).in_bar(number, beat);
-        if beat > Length::from_integer(100_000) {
-            return Err(place(Fault::new(
-                FormatErrorKind::TooBig,
-                "this bar never ends",
-                "Start a new line.",
-            )));
-        }
-        read_word(word, line.span(span.clone()), running, &mut bar).map_err(place)?;
+        let before = bar.items.len();
+        let read = if before > MOST_ITEMS {
+            Err(Fault::new(FormatErrorKind::TooBig, "this bar never ends", "Start a new line."))
+        } else {
+            read_word(word, line.span(span.clone()), running, &mut bar)
+        };
+        read.map_err(|fault| {
+            let filled: Length = bar.items[..before].iter().map(|item| item.length).sum();
+            let beat = (bar.offset.unwrap_or_default() + filled) / bar.metre.beat() + Length::from_integer(1);
+            fault.at(line.span(span.clone())).in_bar(number, beat)
+        })?;
     }
     if short && bar.offset.is_none() {
         bar.offset = Some(Length::from_integer(0));

@@ -5,16 +5,18 @@ use super::super::error::{Fault, FormatErrorKind};
 use super::draft_from_part::draft_from_part;
 use super::parts::{Part, parts_of};
 use super::settle_pitches::settle_pitches;
+use super::xml_within_bounds::within_bounds;
 use crate::notation::Instrument;
 use crate::remark::Remark;
 use crate::units::Hertz;
 use roxmltree::{Document, Node, ParsingOptions};
 
 /// No score has more XML nodes than this.
-const MOST_NODES: u32 = 4_000_000;
+const MOST_NODES: u32 = 2_000_000;
 
 /// Reads a score; of several parts the one for `wanted` is taken.
 pub(crate) fn draft_from_score(text: &str, wanted: Option<Instrument>) -> Result<Draft, Fault> {
+    within_bounds(text)?;
     let options = ParsingOptions { allow_dtd: true, nodes_limit: MOST_NODES, ..Default::default() };
     let document = Document::parse_with_options(text, options).map_err(|error| syntax(&error, text))?;
     let root = document.root_element();

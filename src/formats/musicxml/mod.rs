@@ -9,6 +9,7 @@ mod parts;
 mod score_from_melody;
 mod score_from_mxl;
 mod settle_pitches;
+mod xml_within_bounds;
 
 pub(crate) use draft_from_score::draft_from_score;
 pub use score_from_melody::{write_musicxml, write_mxl};

@@ -175,7 +175,10 @@ fn write_attributes(out: &mut String, melody: &Melody, bar: &Bar, before: Option
         };
         let _ = writeln!(out, "        <clef><sign>{sign}</sign><line>{line}</line></clef>");
         let shift = melody.shift();
-        if shift != 0 || melody.sheet.says_sounding {
+        // Without a name a part this low would be taken for a bass, which sounds an octave below what is written.
+        let cello = Instrument::Cello.open_strings()[0];
+        let guessed = melody.instrument.is_none() && melody.soundings().any(|sounding| sounding < cello);
+        if shift != 0 || melody.sheet.says_sounding || guessed {
             write_transpose(out, shift);
         }
     }

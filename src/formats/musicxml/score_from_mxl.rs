@@ -3,7 +3,7 @@
 
 use super::super::error::{Fault, FormatErrorKind};
 use super::super::text_from_bytes::{LARGEST_TEXT, text_from_bytes};
-use std::borrow::Cow;
+use super::xml_within_bounds::within_bounds;
 use std::io::{Cursor, Read};
 
 /// The root file's text.
@@ -18,8 +18,8 @@ pub(crate) fn score_from_mxl(bytes: &[u8]) -> Result<String, Fault> {
         Err(_) => None,
     };
     let name = root.filter(|name| archive.index_for_name(name).is_some()).or_else(|| {
-        // A name that is no text is not the score's.
-        let mut names: Vec<String> = archive.file_names().flatten().map(Cow::into_owned).collect();
+        // A name that is no text is not looked for.
+        let mut names: Vec<String> = archive.file_names().flatten().map(Into::into).collect();
         names.sort_unstable();
         let score = |name: &String| {
             let lower = name.to_lowercase();
@@ -45,6 +45,7 @@ fn read_entry(archive: &mut zip::ZipArchive<Cursor<&[u8]>>, name: &str) -> Resul
 }
 
 fn root_file(container: &str) -> Option<String> {
+    within_bounds(container).ok()?;
     let options = roxmltree::ParsingOptions { allow_dtd: true, nodes_limit: 10_000, ..Default::default() };
     let document = roxmltree::Document::parse_with_options(container, options).ok()?;
     let mut files = document.descendants().filter(|node| node.tag_name().name() == "rootfile");

@@ -1,0 +1,7 @@
+//! Melodies in our TOML: read, written and read again, or refused with a place.
+#![no_main]
+
+#[path = "../readers/mod.rs"]
+mod readers;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| readers::melody_toml(bytes));

@@ -1,0 +1,7 @@
+//! Melodies in MusicXML, plain and packed: read, written and read again, or refused with a place.
+#![no_main]
+
+#[path = "../readers/mod.rs"]
+mod readers;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| readers::musicxml(bytes));
