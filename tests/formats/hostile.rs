@@ -126,7 +126,8 @@ fn nothing_of_a_file_steers_the_terminal() {
         ["bars = 'C4 \u{1b}]0;x\u{7}q'", "bars = 'C4 q'\nti\u{9b}tle = \u{1b}[2J", "bars = 'H\u{202e}4 q'"]
     {
         let error = refused("m.toml", text);
-        let said = format!("{}{:?}", error.to_string(), miette::Report::new(error));
+        let sentence = error.to_string();
+        let said = format!("{sentence}{:?}", miette::Report::new(error));
         let steers = |letter: char| letter.is_control() && letter != '\n' || letter == '\u{202e}';
         assert!(!said.chars().any(steers), "{said:?}");
     }
