@@ -92,7 +92,7 @@ fn a_class_becomes_a_gradebook_with_the_notes_behind_each_mark() {
     let missing = read(folder.path(), "students/viola-1.txt");
     assert!(missing.contains("was not played (after 0:"), "{missing}");
     assert!(read(folder.path(), "listen-to-these.txt").contains("Nothing: every student has a mark"));
-    assert!(read(folder.path(), "students/cello-1.html").contains("<title>The Long Staircase"));
+    assert!(read(folder.path(), "students/cello-1.html").contains("<title>cello-1, 4B: The Long Staircase"));
     // Each report has the findings that `check` has.
     let report: serde_json::Value =
         serde_json::from_str(&read(folder.path(), "students/cello-1.json")).expect("JSON");
@@ -432,7 +432,10 @@ fn rubric_pattern_earlier_marks_and_a_spreadsheet_as_class_list_are_heard() {
     assert_eq!(code, 0, "{out}{err}");
     // 11 of 12 notes were begun, of 20 points.
     let table = read(folder.path(), "gradebook.csv");
-    assert!(table.contains("violin-1,violin,4A,Swing Gate,1,4A_violin-1_swing.flac,18,there,92,"), "{table}");
+    assert!(
+        table.contains("violin-1,violin,4A,Swing Gate,1,4A_violin-1_swing.flac,18,there,100,92,"),
+        "{table}"
+    );
     let (code, out, err) = class(
         folder.path(),
         &["takes", "--pattern", "{group}_{student}_*", "--before", "takes/marks", "--output", "now"],

@@ -75,7 +75,7 @@ fn what_cannot_be_written_is_said_with_what_to_do() {
     fs::copy(fixture("all-right", "take.flac"), folder.path().join("take.html")).unwrap();
     let (code, out, err) = check(folder.path(), "all-right", &["--page", "report.docx"]);
     assert_eq!((code, out.as_str()), (2, ""));
-    assert!(err.contains(".html (for a browser) or .pdf (to print)"), "{err}");
+    assert!(err.contains(".html (for a browser), .pdf (to print), or .png"), "{err}");
     let (code, out, err) = check(folder.path(), "all-right", &["--page", "no/report.pdf"]);
     assert_eq!(code, 2);
     assert!(out.contains("What went well"), "the player gets the report even so: {out}");

@@ -215,7 +215,7 @@ mod tests {
                 "roster.csv, row 4, column student: “VIOLIN 1” is in row 2 already; a file with this name alone fits both and is given to neither. Add a letter or a number to one of the two, or part them with --pattern, such as '{group}_{student}*'.",
             ]
         );
-        assert_eq!(roster.students.len(), 1);
+        assert_eq!(roster.students.len(), 2);
     }
 
     #[test]

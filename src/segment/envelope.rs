@@ -95,18 +95,21 @@ impl Envelope {
         &self.level_db[a..=b]
     }
 
-    /// The level that a share of the values (0 to 1) lies below, digital silence not counted; the floor where there
-    /// is nothing else.
+    /// The level that a share of the values (0 to 1) lies below, digital silence at both ends not counted; the floor where
+    /// there is nothing else.
     pub fn percentile(&self, share: f64) -> f32 {
         let sorted = heard(&self.level_db);
         sorted.get((sorted.len().saturating_sub(1) as f64 * share) as usize).copied().unwrap_or(FLOOR_DB)
     }
 }
 
-/// The values in order, without those on the floor: digital silence says nothing of the room, and a recorder may add
-/// as much of it as it likes.
+/// The values in order, without the digital silence before the first sound and after the last: a recorder may add as much
+/// of it as it likes, and it says nothing of the room. Between sounds it does: it is what a rest is heard against.
 fn heard(level: &[f32]) -> Vec<f32> {
-    let mut sorted: Vec<f32> = level.iter().copied().filter(|&db| db > FLOOR_DB).collect();
+    let sounds = |&db: &f32| db > FLOOR_DB;
+    let first = level.iter().position(sounds).unwrap_or(level.len());
+    let end = level.iter().rposition(sounds).map_or(first, |last| last + 1);
+    let mut sorted = level[first..end].to_vec();
     sorted.sort_by(f32::total_cmp);
     sorted
 }
