@@ -92,6 +92,7 @@ fn a_class_becomes_a_gradebook_with_the_notes_behind_each_mark() {
     let missing = read(folder.path(), "students/viola-1.txt");
     assert!(missing.contains("was not played (after 0:"), "{missing}");
     assert!(read(folder.path(), "listen-to-these.txt").contains("Nothing: every student has a mark"));
+    assert!(read(folder.path(), "overview.html").contains("<a href=\"students/cello-1.html\">cello-1</a>"));
     assert!(read(folder.path(), "students/cello-1.html").contains("<title>cello-1, 4B: The Long Staircase"));
     // Each report has the findings that `check` has.
     let report: serde_json::Value =
@@ -473,13 +474,18 @@ fn a_take_after_the_last_day_is_told_of_and_does_not_count_where_the_rubric_says
 #[test]
 fn input_that_cannot_be_used_ends_with_2_and_says_what_to_do() {
     let folder = folder_of("who\nme\n", &TAKES);
+    let open = "student,instrument\nviolin-1,violin\nviolin-2,\"violin\nviolin-3,violin\n";
+    fs::write(folder.path().join("open.csv"), open).expect("a file");
     for (arguments, said) in [
-        (vec!["no-such"], "there is no folder no-such"),
+        (vec!["no-such"], "the folder no-such is not there"),
         (vec!["takes"], "roster.csv, column student: the first row has no such column; it has “who”"),
         (
             vec!["takes", "--roster", "takes/bass 1.flac"],
             "this is neither a CSV file nor an XLSX spreadsheet",
         ),
+        (vec!["takes/roster.csv"], "the folder takes/roster.csv is a file, not a folder"),
+        (vec!["takes", "--roster", "open.csv"], "row 3: a quotation mark is opened and not closed"),
+        (vec!["takes", "--roster", "open.csv"], "help: Close the quotation mark"),
         (vec!["takes", "--roster", "none.csv"], "there is no file none.csv (the class list)"),
         (vec!["takes", "--pattern", "*"], "{student} has to be in it"),
         (vec!["takes", "--longest", "600"], "give 0.1 to 10 minutes"),

@@ -1,6 +1,6 @@
 //! Results become the rows of a gradebook, as text that no spreadsheet takes for a formula.
 
-use super::student_result::{StudentResult, TakeResult};
+use super::student_result::{ClassTake, StudentResult, TakeResult};
 use super::students_from_table::shown;
 
 /// A cell.
@@ -49,10 +49,21 @@ fn number(value: Option<f64>) -> Cell {
 
 fn row(result: &StudentResult) -> Vec<Cell> {
     let counted = result.counted.and_then(|at| result.takes.get(at));
-    let criteria = result.drawn().and_then(|take| take.mark()).map_or(&[][..], |mark| &mark.criteria);
+    let several = result.in_the_mark.len() > 1;
+    // Of several takes that all count, the mean, as of their marks.
+    let told: Vec<&ClassTake> = match several {
+        true => result.in_the_mark.iter().map(|at| &result.takes[*at]).collect(),
+        false => result.drawn().into_iter().collect(),
+    };
     let share = |at: usize| {
-        let share = criteria.get(at).and_then(|criterion| criterion.share());
-        number(share.map(|share| (share * 100.0).round()))
+        let of = |take: &&ClassTake| take.mark()?.criteria.get(at)?.share();
+        let shares: Vec<f64> = told.iter().filter_map(of).collect();
+        let mean = shares.iter().sum::<f64>() / shares.len() as f64;
+        number((!shares.is_empty()).then(|| (mean * 100.0).round()))
+    };
+    let counted = match several {
+        true => format!("{} takes: the mean", result.in_the_mark.len()),
+        false => counted.map_or(String::new(), |take| take.name.clone()),
     };
     let listen: usize =
         result.takes.iter().filter_map(|take| take.mark()).map(|mark| mark.listen.len()).sum();
@@ -72,7 +83,7 @@ fn row(result: &StudentResult) -> Vec<Cell> {
         text(&result.student.group),
         text(&result.melody),
         Cell::Number(result.takes.len() as f64),
-        text(counted.map_or("", |take| &take.name)),
+        text(&counted),
         mark,
         text(band.unwrap_or("")),
     ];

@@ -6,8 +6,13 @@ use super::students_from_table::shown;
 use crate::engrave::{Page, svg_from_page};
 use std::fmt::Write;
 
-/// One HTML file that asks the network for nothing.
-pub fn html_from_overview(pages: &[Page], results: &[StudentResult], title: &str) -> String {
+/// One HTML file that asks the network for nothing. `links` are where each student's own page is; empty where there is none.
+pub fn html_from_overview(
+    pages: &[Page],
+    results: &[StudentResult],
+    links: &[String],
+    title: &str,
+) -> String {
     let title = escaped(&shown(title));
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
@@ -17,7 +22,11 @@ pub fn html_from_overview(pages: &[Page], results: &[StudentResult], title: &str
          svg {{ display: block; width: 100%; height: auto; margin-bottom: 1em; }}\n\
          .unseen {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}\n\
          .wide {{ overflow-x: auto; }}\n\
-         td:last-child {{ min-width: 22em; }}\n\
+         @media (min-width: 1100px) {{ .wide {{ width: 96vw; margin-left: calc(50% - 48vw); }} }}\n\
+         @media (max-width: 840px) {{ body {{ margin: 0.6em; }} }}\n\
+         th, td {{ max-width: 14em; overflow-wrap: anywhere; }}\n\
+         td:last-child {{ min-width: 16em; max-width: none; }}\n\
+         a {{ color: inherit; }}\n\
          table {{ border-collapse: collapse; font-size: 0.85em; }}\n\
          th, td {{ text-align: left; vertical-align: top; padding: 0.2em 0.8em 0.2em 0; border-bottom: 1px solid #000; }}\n\
          @media print {{ .wide {{ display: none; }} svg {{ break-after: page; }} }}\n\
@@ -32,7 +41,7 @@ pub fn html_from_overview(pages: &[Page], results: &[StudentResult], title: &str
         let _ = write!(out, "<th scope=\"col\">{column}</th>");
     }
     out.push_str("</tr></thead>\n<tbody>\n");
-    for row in gradebook(results) {
+    for (line, row) in gradebook(results).iter().enumerate() {
         out.push_str("<tr>");
         for (at, cell) in row.iter().enumerate() {
             let text = match cell {
@@ -40,7 +49,12 @@ pub fn html_from_overview(pages: &[Page], results: &[StudentResult], title: &str
                 Cell::Text(text) => escaped(text),
             };
             let _ = match at {
-                0 => write!(out, "<th scope=\"row\">{text}</th>"),
+                0 => match links.get(line).filter(|link| !link.is_empty()) {
+                    Some(link) => {
+                        write!(out, "<th scope=\"row\"><a href=\"{}\">{text}</a></th>", escaped(link))
+                    }
+                    None => write!(out, "<th scope=\"row\">{text}</th>"),
+                },
                 _ => write!(out, "<td>{text}</td>"),
             };
         }

@@ -4,6 +4,7 @@
 use super::mark_from_report::{SURE, held_on, holds_extra};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, StudentResult};
+use crate::engrave::printable;
 use crate::findings::{NoteVerdict, Report, RestVerdict};
 use crate::notation::Instrument;
 use crate::report::{TextSettings, intonation_of};
@@ -177,7 +178,8 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
         let away = |report: &&Report| report.take.remarks.iter().any(|remark| remark.code == "octave-away");
         let report = result.drawn().and_then(ClassTake::judged).filter(|report| !away(report));
         let line = Line {
-            shown: result.shown.clone(),
+            // A name that the font of the picture has no letters for; the table of words has it.
+            shown: if printable(&result.shown).1 { student.label.clone() } else { result.shown.clone() },
             group: student.group.clone(),
             mark: result.final_mark(),
             before: result.before,

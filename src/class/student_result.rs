@@ -69,6 +69,8 @@ pub struct StudentResult {
     pub before: Option<f64>,
     /// The take that counts; with [`Repeated::All`] the last of them.
     pub counted: Option<usize>,
+    /// The takes that the mark is made of, where there is one: one, or all that may count.
+    pub in_the_mark: Vec<usize>,
     /// The program's mark.
     pub mark: Option<f64>,
     /// Its band.
@@ -89,6 +91,7 @@ impl StudentResult {
             teachers: None,
             before: None,
             counted: None,
+            in_the_mark: Vec::new(),
             mark: None,
             band: None,
             why_none: None,
@@ -117,6 +120,11 @@ impl StudentResult {
                     .filter(|marks| !marks.is_empty())
                     .map(|marks| rubric.mark(marks.iter().sum::<f64>() / marks.len() as f64 / rubric.highest))
             }
+        };
+        self.in_the_mark = match rubric.repeated {
+            _ if self.mark.is_none() => Vec::new(),
+            Repeated::Best | Repeated::Last => self.counted.into_iter().collect(),
+            Repeated::All => all.clone(),
         };
         self.band = self.mark.and_then(|mark| rubric.band(mark)).map(str::to_owned);
         self.why_none = match (self.mark, self.takes.last()) {
@@ -213,8 +221,13 @@ mod tests {
         let best = settled(takes(), Repeated::Best);
         assert_eq!((best.counted, best.mark), (Some(1), Some(100.0)));
         let last = settled(takes(), Repeated::Last);
-        assert_eq!(last.counted, Some(2));
+        assert_eq!((last.counted, &last.in_the_mark[..]), (Some(2), &[2][..]));
         let all = settled(takes(), Repeated::All);
+        assert_eq!(all.in_the_mark, [0, 1, 2]);
+        // Pitch is right in 5, 10 and 8 of 10 notes: the row has the mean beside the mean of the marks.
+        let row = super::super::gradebook::gradebook(std::slice::from_ref(&all)).remove(0);
+        use super::super::gradebook::Cell;
+        assert_eq!((&row[5], &row[8]), (&Cell::Text("3 takes: the mean".into()), &Cell::Number(77.0)));
         // Without rests the weights are 40, 30 and 20: 1 - 40/90 of the wrong part; rhythm counts wrong notes in time.
         let by_hand = [0.5, 0.0, 0.2].map(|wrong: f64| ((1.0 - wrong * 40.0 / 90.0) * 100.0).round());
         assert_eq!(all.mark, Some((by_hand.iter().sum::<f64>() / 3.0).round()));

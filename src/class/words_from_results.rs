@@ -18,8 +18,11 @@ pub fn student_text(result: &StudentResult, rubric: &Rubric) -> String {
         out.push_str(&format!("Last test: {before}\n"));
     }
     for (at, take) in result.takes.iter().enumerate() {
-        let counts =
-            if result.counted == Some(at) && result.takes.len() > 1 { " (this one counts)" } else { "" };
+        let counts = match result.in_the_mark[..] {
+            [one] if one == at && result.takes.len() > 1 => " (this one counts)",
+            [_, _, ..] if result.in_the_mark.contains(&at) => " (counts with the others)",
+            _ => "",
+        };
         let late = take.late.map_or(String::new(), |day| format!(" (late: {day})"));
         out.push_str(&format!("\nTake: {}{late}{counts}\n", shown(&take.name)));
         out.push_str(&take_text(take));

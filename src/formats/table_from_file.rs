@@ -92,7 +92,8 @@ fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
     let mut rows = Vec::new();
     // Ends of lines before a byte of the text, counted along.
     let (mut counted, mut line) = (0, 1 + skipped);
-    for record in reader.records() {
+    let mut records = reader.records();
+    while let Some(record) = records.next() {
         let record = record.map_err(|error| {
             let help = "Open it in a spreadsheet and save it as CSV (UTF-8).";
             Fault::new(FormatErrorKind::Syntax, format!("this is no table: {error}"), help)
@@ -107,6 +108,14 @@ fn from_csv(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
         let blank = text.as_bytes()[begins..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
         line += ends_of_lines(&text.as_bytes()[counted..begins + blank]);
         counted = begins + blank;
+        let ends = (records.reader().position().byte() as usize).clamp(counted, text.len());
+        let quotes = text.as_bytes()[counted..ends].iter().filter(|byte| **byte == b'"').count();
+        if quotes % 2 == 1 && record.iter().any(|cell| cell.trim().contains(['\n', '\r'])) {
+            let help = "Close the quotation mark at the end of its cell, or take it away: the rows below it were taken \
+                        for a part of the cell.";
+            let message = format!("row {line}: a quotation mark is opened and not closed");
+            return Err(Fault::new(FormatErrorKind::Syntax, message, help));
+        }
         let cells = record.iter().take(COLUMNS).map(|cell| cell.trim().to_owned()).collect();
         rows.push(TableRow { number: line, cells });
     }
@@ -188,6 +197,17 @@ mod tests {
         assert_eq!(rows("student;group\nČeněk, viola-1;4B\n".as_bytes()), expected);
         assert_eq!(rows("sep=;\nstudent;group\nČeněk, viola-1;4B".as_bytes()), expected);
         assert_eq!(rows("student\tgroup\n\nČeněk, viola-1\t4B\n".as_bytes()), expected);
+    }
+
+    #[test]
+    fn a_quotation_mark_that_is_not_closed_swallows_no_rows() {
+        for text in ["a,b\n1,\"2\n3,4\n", "a,b\r\n1,\"2\r\n3,\"4\"\r\n5,6\r\n"] {
+            let error = read_table_bytes("t.csv", text.as_bytes()).unwrap_err();
+            assert!(error.to_string().contains("row 2: a quotation mark is opened"), "{error}");
+        }
+        for text in ["a,b\n1,\"2\n3\"\n4,5\n", "a,b\n12\" long,2\n3,4\n", "a,b\n1,\"say \"\"so\"\"\"\n3,4"] {
+            assert_eq!(read_table_bytes("t.csv", text.as_bytes()).unwrap().rows.len(), 2, "{text}");
+        }
     }
 
     #[test]

@@ -106,7 +106,8 @@ impl Envelope {
 /// The values in order, without the digital silence before the first sound and after the last: a recorder may add as much
 /// of it as it likes, and it says nothing of the room. Between sounds it does: it is what a rest is heard against.
 fn heard(level: &[f32]) -> Vec<f32> {
-    let sounds = |&db: &f32| db > FLOOR_DB;
+    // The running sums leave traces up to here in digital silence; no microphone is as quiet.
+    let sounds = |&db: &f32| db > FLOOR_DB + 15.0;
     let first = level.iter().position(sounds).unwrap_or(level.len());
     let end = level.iter().rposition(sounds).map_or(first, |last| last + 1);
     let mut sorted = level[first..end].to_vec();

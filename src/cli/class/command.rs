@@ -22,7 +22,8 @@ use std::path::{Path, PathBuf};
 pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
     let folder = &arguments.folder;
     if !folder.is_dir() {
-        let what = format!("there is no folder {}", folder.display());
+        let is = if folder.exists() { "is a file, not a folder" } else { "is not there" };
+        let what = format!("the folder {} {is}", folder.display());
         return Err(Failure::new(what, "give the folder that the takes are in").into());
     }
     let roster_file = roster_file(arguments)?;
@@ -98,7 +99,7 @@ fn roster_file(arguments: &ClassArguments) -> miette::Result<PathBuf> {
 }
 
 fn read_roster(file: &Path, name: &str) -> miette::Result<Roster> {
-    let table = formats::read_table(file).map_err(miette::Report::msg)?;
+    let table = formats::read_table(file).map_err(miette::Report::new)?;
     let roster = students_from_table(&table);
     print::remarks(&roster.remarks);
     if roster.students.is_empty() {

@@ -186,9 +186,10 @@ impl Class<'_> {
             }
             (Some(Kept::Failed(why)), _) => TakeResult::Failed(sentence(&why)),
             (None, Err(why)) => TakeResult::Failed(sentence(&self.without_names(why))),
-            (None, Ok(_)) => TakeResult::Failed(
-                "The same recording was handed in for another student too. Ask whose it is.".to_owned(),
-            ),
+            (None, Ok(_)) => TakeResult::Failed(format!(
+                "The same recording was handed in for another student too. Ask whose it is; {} names both.",
+                if self.arguments.anonymous { "--dry-run" } else { "files.txt" }
+            )),
         };
         let day = day_in_name(&self.files[file].name);
         let late = day.filter(|day| self.rubric.due.is_some_and(|due| *day > due));
@@ -209,7 +210,7 @@ impl Class<'_> {
         if std::fs::read(&path).is_ok_and(|bytes| bytes.iter().all(u8::is_ascii_whitespace)) {
             return Ok((BTreeMap::new(), Vec::new()));
         }
-        let table = formats::read_table(&path).map_err(miette::Report::msg)?;
+        let table = formats::read_table(&path).map_err(miette::Report::new)?;
         print::remarks(&table.remarks);
         let (own, problems) = teachers_marks(&table, &self.roster.students);
         Ok((own, problems.iter().map(|problem| problem.sentence(TEACHERS_MARKS)).collect()))

@@ -43,6 +43,11 @@ pub fn write_all(
         .workers(marks)?
         .install(|| (0..students.len()).into_par_iter().map(write_one).collect::<miette::Result<_>>())?;
     drop(bar);
+    let page = |files: &Vec<String>| files.iter().find(|file| file.ends_with(".html")).cloned();
+    let links: Vec<String> = reports
+        .iter()
+        .map(|files| page(files).map_or(String::new(), |file| format!("{STUDENTS}/{}", in_address(&file))))
+        .collect();
     let reports: Vec<String> = reports.into_iter().flatten().collect();
     let rows = gradebook(results);
     marks.write("gradebook.csv", &csv_bytes(&rows))?;
@@ -64,7 +69,7 @@ pub fn write_all(
     marks.write("files.txt", files.as_bytes())?;
     let title = &class.arguments.title;
     let pages = pages_from_overview(&overview(results, class.rubric), title, class.arguments.paper.into());
-    marks.write("overview.html", html_from_overview(&pages, results, title).as_bytes())?;
+    marks.write("overview.html", html_from_overview(&pages, results, &links, title).as_bytes())?;
     marks.write("overview.pdf", &pdf_from_pages(&pages[..1], &shown(title)))?;
     // Reports of students who have gone, or of names that are now chairs, go; only then the list of reports changes.
     marks.remove_reports(&earlier, &reports)?;
@@ -72,6 +77,15 @@ pub fn write_all(
     let kept: Vec<&str> = keys.values().map(String::as_str).collect();
     class.keeper.forget_others(&kept).map_err(|error| failure(&marks.place(RESULTS), &error))?;
     Ok(results.len())
+}
+
+/// A file's name as a part of an address (RFC 3986: everything but the unreserved characters as bytes in hexadecimal).
+fn in_address(name: &str) -> String {
+    let byte = |byte: u8| match byte {
+        b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => char::from(byte).to_string(),
+        other => format!("%{other:02X}"),
+    };
+    name.bytes().map(byte).collect()
 }
 
 /// The reports that the last run wrote.
