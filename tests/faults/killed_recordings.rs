@@ -11,8 +11,7 @@ const ON_ITS_WAY: Duration = Duration::from_millis(1_500);
 
 #[test]
 fn a_recording_killed_at_any_moment_keeps_what_was_heard_before() {
-    let seed = u64::from(std::process::id());
-    println!("the moments follow from seed {seed}");
+    let seed = crate::seed_of_moments();
     let mut random = fingertape::sound::Noise::new(seed);
     let moments: Vec<f64> = (0..6).map(|_| 3.5 + 3.5 * random.uniform()).collect();
     let melody = case("demo").join("melody.toml");

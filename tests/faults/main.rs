@@ -12,3 +12,11 @@ mod standard_output;
 #[path = "../recording/support.rs"]
 #[allow(dead_code, reason = "the sessions use the rest")]
 mod support;
+
+/// Where the random moments of killing come from: `FAULT_SEED`, or another number each time, which is printed.
+fn seed_of_moments() -> u64 {
+    let asked = std::env::var("FAULT_SEED").ok().and_then(|seed| seed.parse().ok());
+    let seed = asked.unwrap_or_else(|| u64::from(std::process::id()));
+    println!("the moments follow from FAULT_SEED={seed}");
+    seed
+}

@@ -110,8 +110,7 @@ fn a_folder_that_may_not_be_written_is_named_with_what_to_do() {
 
 #[test]
 fn a_program_killed_while_it_writes_leaves_the_old_file_or_the_new_one() {
-    let seed = u64::from(std::process::id());
-    println!("the moments follow from seed {seed}");
+    let seed = crate::seed_of_moments();
     let mut random = fingertape::sound::Noise::new(seed);
     let desk = Desk::new();
     let writer = &WRITERS[0];
