@@ -1,16 +1,23 @@
 //! What can be typed after `fingertape`.
 
-use super::takes::TakesArguments;
-use super::{
-    check::CheckArguments, class::ClassArguments, contour::ContourArguments, convert::ConvertArguments,
-    demo::DemoArguments, jot::JotArguments, move_to::MoveArguments, play::PlayArguments,
-    proofread::ProofreadArguments, sheet::SheetArguments, songbook::SongbookArguments,
-    string::StringArguments,
-};
+use super::check::CheckArguments;
+use super::class::ClassArguments;
+use super::contour::ContourArguments;
+use super::convert::ConvertArguments;
+use super::demo::DemoArguments;
 #[cfg(feature = "microphone")]
-use super::{inputs::InputsArguments, record::RecordArguments};
-use clap::{Parser, Subcommand, ValueEnum};
-use fingertape::notation::{Fifths, Instrument};
+use super::inputs::InputsArguments;
+use super::jot::JotArguments;
+use super::move_to::MoveArguments;
+use super::play::PlayArguments;
+use super::proofread::ProofreadArguments;
+#[cfg(feature = "microphone")]
+use super::record::RecordArguments;
+use super::sheet::SheetArguments;
+use super::songbook::SongbookArguments;
+use super::string::StringArguments;
+use super::takes::TakesArguments;
+use clap::{Parser, Subcommand};
 
 /// Listens to a beginner string player play a short written melody and says which notes were wrong,
 /// which rest was cut short, and how far each finger was from the pitch.
@@ -90,48 +97,5 @@ impl Arguments {
     /// `--help` and `--version` with 0.
     pub fn from_command_line() -> Self {
         Self::parse()
-    }
-}
-
-/// An instrument as typed.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum InstrumentName {
-    /// Treble clef, strings G D A E
-    Violin,
-    /// Alto clef, strings C G D A
-    Viola,
-    /// Bass clef, strings C G D A
-    Cello,
-    /// Bass clef, strings E A D G, sounding an octave below what is written
-    #[value(alias = "contrabass", alias = "double-bass")]
-    Bass,
-}
-
-impl From<InstrumentName> for Instrument {
-    fn from(name: InstrumentName) -> Self {
-        match name {
-            InstrumentName::Violin => Self::Violin,
-            InstrumentName::Viola => Self::Viola,
-            InstrumentName::Cello => Self::Cello,
-            InstrumentName::Bass => Self::Bass,
-        }
-    }
-}
-
-/// How the open strings follow from A, as typed.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum FifthsName {
-    /// 700 cents, as on a piano
-    Equal,
-    /// 3:2, 702 cents, as tuned by ear
-    Pure,
-}
-
-impl From<FifthsName> for Fifths {
-    fn from(name: FifthsName) -> Self {
-        match name {
-            FifthsName::Equal => Self::Equal,
-            FifthsName::Pure => Self::Pure,
-        }
     }
 }

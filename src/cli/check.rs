@@ -1,22 +1,14 @@
 //! `fingertape check`: a take against its melody becomes a report.
 
-use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::player_options::PlayerOptions;
-use super::report_page::PageOptions;
-use super::settle_instrument::settle_instrument;
-use super::{print, progress, ranges, write_file};
-use clap::{Args, ValueEnum};
-use fingertape::decode;
-use fingertape::findings::Report;
-use fingertape::formats::{self, ReadMelody};
-use fingertape::notation::{Fifths, Instrument, Melody};
-use fingertape::page::PageContent;
-use fingertape::pipeline::{self, JudgeSettings};
-use fingertape::pitch::F0;
+use super::shared::choices::ReportFormat;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::Failure;
+use super::shared::judge::{JudgeRequest, judge};
+use super::shared::player_options::PlayerOptions;
+use super::shared::report_page::PageOptions;
+use super::shared::{print, ranges, write_file};
+use clap::Args;
 use fingertape::report::{self, TextSettings};
-use fingertape::samples::Samples;
-use fingertape::units::{A4_ISO16, Hertz};
 use std::path::{Path, PathBuf};
 
 /// The arguments of `check`.
@@ -45,15 +37,6 @@ pub struct CheckArguments {
     json: Option<PathBuf>,
     #[command(flatten)]
     page: PageOptions,
-}
-
-/// What is printed.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ReportFormat {
-    /// Words for people
-    Text,
-    /// One JSON object
-    Json,
 }
 
 const AFTER_HELP: &str = "\
@@ -117,83 +100,6 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     written?;
     drawn?;
     Ok(Ending::of(report.outcome))
-}
-
-/// Two files and what is to be assumed about them.
-pub struct JudgeRequest {
-    /// The recording.
-    pub take: PathBuf,
-    /// The written melody.
-    pub melody: PathBuf,
-    /// The instrument, where asked for.
-    pub instrument: Option<Instrument>,
-    /// The pitch of A4, where asked for.
-    pub a4: Option<Hertz>,
-    /// How the open strings follow from A.
-    pub fifths: Fifths,
-    /// Beats per minute, where asked for.
-    pub bpm: Option<f64>,
-}
-
-/// A judged take with what it was judged from.
-pub struct Judged {
-    /// The report.
-    pub report: Report,
-    /// The melody, its instrument settled.
-    pub melody: Melody,
-    /// The sound.
-    pub samples: Samples,
-    /// The fundamental over time.
-    pub f0: F0,
-}
-
-impl Judged {
-    /// What a page is made of: this take, its number in the take book where it has one, and earlier takes of the same
-    /// melody with theirs, oldest first.
-    pub fn content<'a>(&'a self, number: Option<u32>, earlier: &'a [(u32, Report)]) -> PageContent<'a> {
-        PageContent {
-            report: &self.report,
-            melody: &self.melody,
-            f0: Some(&self.f0),
-            samples: Some(&self.samples),
-            number,
-            earlier,
-            playing_test: None,
-        }
-    }
-}
-
-/// Reads both files, settles what neither says, and judges.
-pub fn judge(asked: &JudgeRequest) -> miette::Result<Judged> {
-    failure::is_there(&asked.take, "the recording")?;
-    failure::is_there(&asked.melody, "the melody")?;
-    let read = formats::read_melody_for(&asked.melody, asked.instrument);
-    let ReadMelody { melody, mut remarks } =
-        read.map_err(|error| failure::unusable_melody(error, &asked.melody))?;
-    let settled = settle_instrument(melody)?;
-    let melody = settled.melody;
-    remarks.extend(settled.remarks);
-    let take = progress::while_working("Reading the recording", || decode::read_take(&asked.take));
-    let take = take.map_err(failure::unusable_take)?;
-    remarks.extend(take.remarks);
-    let settings = JudgeSettings {
-        instrument: settled.instrument,
-        a4: asked.a4.or(melody.a4).unwrap_or(A4_ISO16),
-        fifths: asked.fifths,
-        bpm: asked.bpm.or(melody.bpm),
-        title: melody.title.clone().unwrap_or_else(|| file_stem(&asked.melody)),
-        remarks,
-    };
-    let samples = take.samples;
-    let (report, f0) = progress::while_working("Listening to the take", || {
-        let listening = pipeline::listen(&samples, Some(settings.instrument));
-        (pipeline::judge_listening(&samples, &listening, &melody, &settings), listening.contour.f0())
-    });
-    Ok(Judged { report, melody, samples, f0 })
-}
-
-fn file_stem(path: &Path) -> String {
-    path.file_stem().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 /// The report must not replace the recording or the melody that it is about.

@@ -1,8 +1,8 @@
 //! `fingertape contour`: the pitch that the program hears, as a table.
 
-use super::arguments::InstrumentName;
-use super::exit_codes::Ending;
-use super::{failure, print, progress};
+use super::shared::choices::InstrumentName;
+use super::shared::exit_codes::Ending;
+use super::shared::{failure, print, progress};
 use clap::{Args, ValueEnum};
 use fingertape::notation::Instrument;
 use fingertape::pitch::{self, Contour, TrackerSettings};

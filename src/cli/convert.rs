@@ -1,8 +1,8 @@
 //! `fingertape convert`: a melody in one format becomes a file in another.
 
-use super::arguments::InstrumentName;
-use super::exit_codes::Ending;
-use super::{failure, melody_file, print};
+use super::shared::choices::InstrumentName;
+use super::shared::exit_codes::Ending;
+use super::shared::{failure, melody_file, print};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::{EventKind, Instrument};

@@ -1,10 +1,10 @@
 //! `fingertape demo`: the whole job on a take and a melody that come with the program.
 
-use super::check::{self, JudgeRequest};
-use super::exit_codes::Ending;
-use super::failure::Failure;
-use super::report_page::PageFile;
-use super::{print, write_file};
+use super::shared::exit_codes::Ending;
+use super::shared::failure::Failure;
+use super::shared::judge::{JudgeRequest, judge};
+use super::shared::report_page::PageFile;
+use super::shared::{print, write_file};
 use clap::Args;
 use fingertape::engrave::Paper;
 use fingertape::notation::Fifths;
@@ -49,7 +49,7 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
     write_file::whole(&take, TAKE)?;
     write_file::whole(&melody, MELODY)?;
     let asked = JudgeRequest { take, melody, instrument: None, a4: None, fifths: Fifths::Equal, bpm: None };
-    let judged = check::judge(&asked)?;
+    let judged = judge(&asked)?;
     let report = &judged.report;
     let (page, print) = (folder.join("report.html"), folder.join("report.pdf"));
     for file in [&page, &print] {

@@ -1,10 +1,10 @@
 //! `fingertape inputs`: which microphones there are, and what each of them hears.
 
-use super::check::ReportFormat;
-use super::exit_codes::Ending;
-use super::print;
-use super::record::no_microphone;
-use super::recording::{Message, Microphone};
+use super::live::recording::{Message, Microphone};
+use super::shared::choices::ReportFormat;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::no_microphone;
+use super::shared::print;
 use clap::Args;
 use fingertape::capture::{self, CaptureError, Input, Wish};
 use fingertape::live::{Level, LevelMeter};

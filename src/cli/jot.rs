@@ -1,9 +1,9 @@
 //! `fingertape jot`: free playing becomes a draft melody to edit.
 
-use super::arguments::InstrumentName;
-use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::{print, ranges, write_file};
+use super::shared::choices::InstrumentName;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::{self, Failure};
+use super::shared::{print, ranges, write_file};
 use clap::Args;
 use fingertape::decode;
 use fingertape::formats;
@@ -186,7 +186,7 @@ fn keep_the_recording(from: &Path, output: &Path) -> miette::Result<()> {
 
 #[cfg(feature = "microphone")]
 fn live(arguments: &JotArguments, instrument: Instrument) -> miette::Result<Samples> {
-    super::jot_live::listen(arguments, instrument)
+    super::live::jot::listen(arguments, instrument)
 }
 
 #[cfg(not(feature = "microphone"))]

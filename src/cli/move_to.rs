@@ -1,9 +1,9 @@
 //! `fingertape move`: the same tune for another instrument.
 
-use super::arguments::InstrumentName;
-use super::exit_codes::Ending;
-use super::settle_instrument::settle_instrument;
-use super::{failure, melody_file, print};
+use super::shared::choices::InstrumentName;
+use super::shared::exit_codes::Ending;
+use super::shared::settle_instrument::settle_instrument;
+use super::shared::{failure, melody_file, print};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody, WrittenFormat};
 use fingertape::notation::{Instrument, Keeping};

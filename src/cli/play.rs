@@ -1,10 +1,10 @@
 //! `fingertape play`: a melody to listen to, aloud or as a WAV file.
 
-use super::arguments::InstrumentName;
-use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::settle_instrument::settle_instrument;
-use super::{melody_file, print, ranges, write_file};
+use super::shared::choices::InstrumentName;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::{self, Failure};
+use super::shared::settle_instrument::settle_instrument;
+use super::shared::{melody_file, print, ranges, write_file};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::{Instrument, Melody, as_f64};
@@ -187,7 +187,7 @@ fn wav_bytes(sound: &Samples) -> miette::Result<Vec<u8>> {
 
 #[cfg(feature = "microphone")]
 fn aloud(passage: &Passage, settings: &LineSettings, what: &str) -> miette::Result<Ending> {
-    super::play_aloud::play(passage, settings, what)
+    super::live::play::play(passage, settings, what)
 }
 
 #[cfg(not(feature = "microphone"))]

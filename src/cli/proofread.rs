@@ -1,11 +1,10 @@
 //! `fingertape proofread`: a melody held against a teacher's rule sheet.
 
-use super::arguments::InstrumentName;
-use super::check::ReportFormat;
-use super::exit_codes::Ending;
-use super::rule_sheet::sheet_for;
-use super::settle_instrument::settle_instrument;
-use super::{failure, print};
+use super::shared::choices::{InstrumentName, ReportFormat};
+use super::shared::exit_codes::Ending;
+use super::shared::rule_sheet::sheet_for;
+use super::shared::settle_instrument::settle_instrument;
+use super::shared::{failure, print};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::Instrument;

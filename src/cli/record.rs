@@ -1,15 +1,16 @@
 //! `fingertape record`: a take from the microphone into the take book, and its report.
 
-use super::check::ReportFormat;
-use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::live_view::{LiveView, Look};
-use super::player_options::PlayerOptions;
-use super::recording::{self, Microphone, Recorded, Why};
-use super::settle_instrument::settle_instrument;
-use super::{book_place, judge_take, print, ranges};
+use super::live::recording::{self, Microphone, Recorded, Why};
+use super::live::stop::stop_on_ctrl_c;
+use super::live::view::{LiveView, Look};
+use super::shared::choices::ReportFormat;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::{self, Failure};
+use super::shared::player_options::PlayerOptions;
+use super::shared::settle_instrument::settle_instrument;
+use super::shared::{book_place, kept_take, print, ranges};
 use clap::Args;
-use fingertape::capture::{CaptureError, Wish};
+use fingertape::capture::Wish;
 use fingertape::findings::Report;
 use fingertape::formats;
 use fingertape::live::{Ended, Session, SessionSettings};
@@ -22,8 +23,6 @@ use fingertape::units::{A4_ISO16, Seconds};
 use std::fs;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// The arguments of `record`.
 #[derive(Args)]
@@ -109,7 +108,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let stop = stop_on_ctrl_c()?;
 
     let wish = Wish { input: arguments.input.clone(), rate: None };
-    let microphone = Microphone::open(&wish).map_err(no_microphone)?;
+    let microphone = Microphone::open(&wish).map_err(failure::no_microphone)?;
     let mut view = LiveView::new(&melody, instrument, look(arguments));
     let mut about = About {
         recorded: jiff::ZonedDateTime::now().strftime("%Y-%m-%d %H:%M").to_string(),
@@ -144,9 +143,9 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     // What is told about the take must not stop it from being judged.
     let noted = take.write_about(&about).map_err(book_place::failed);
     view.say(why_it_ended(&recorded.why));
-    let judged = judge_take::judge_take(&take, &about)?;
+    let judged = kept_take::judge_kept(&take, &about)?;
     let earlier = earlier(&book, &take, &judged.report);
-    let kept = judge_take::keep_report(
+    let kept = kept_take::keep_report(
         &take,
         &judged,
         earlier.as_deref().unwrap_or_default(),
@@ -170,36 +169,6 @@ fn look(arguments: &RecordArguments) -> Look {
         ReportFormat::Text if !arguments.plain && std::io::stdout().is_terminal() && wide => Look::Drawn,
         ReportFormat::Text => Look::Lines,
     }
-}
-
-/// A flag that Ctrl-C, or a closed terminal, sets.
-pub(super) fn stop_on_ctrl_c() -> miette::Result<Arc<AtomicBool>> {
-    let stop = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&stop);
-    ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed)).map_err(|error| {
-        Failure::new(
-            format!("Ctrl-C cannot be caught: {error}"),
-            "start the command from a terminal of its own",
-        )
-    })?;
-    Ok(stop)
-}
-
-/// An error of the microphone; its message says what to do already.
-pub fn no_microphone(error: CaptureError) -> miette::Report {
-    let what_to_do = match error {
-        CaptureError::Disk { .. } => {
-            "check that the disk is not full, or keep the takes elsewhere: --book FOLDER"
-        }
-        CaptureError::NoInput => {
-            "a recording made elsewhere can be checked: fingertape check TAKE --melody MELODY"
-        }
-        CaptureError::NoSuchInput { .. } => {
-            "'fingertape inputs' lists the microphones; give the name in quotes"
-        }
-        _ => "'fingertape inputs --levels' shows which microphones can be opened",
-    };
-    Failure::new(error.to_string(), what_to_do).into()
 }
 
 fn begin(book: &Book, about: &About, melody: &Path) -> miette::Result<Take> {
@@ -258,7 +227,7 @@ fn nothing_kept(view: &mut LiveView, take: &Take, recorded: Recorded) -> miette:
     // Nothing was recorded, so the melody's copy is not a take.
     take.delete().map_err(book_place::failed)?;
     match recorded.why {
-        Why::Trouble(error) => Err(no_microphone(error)),
+        Why::Trouble(error) => Err(failure::no_microphone(error)),
         _ => {
             view.say("Stopped before the first beat. Nothing was recorded, and nothing is kept.");
             Ok(Ending::Refused)
@@ -321,5 +290,5 @@ fn earlier(book: &Book, take: &Take, report: &Report) -> miette::Result<Vec<(u32
     let melodies = book.melodies().map_err(book_place::failed)?;
     let Some(folder) = melodies.iter().find(|melody| melody.has(take)) else { return Ok(Vec::new()) };
     let takes = folder.takes().map_err(book_place::failed)?;
-    Ok(judge_take::judged_before(&takes, take, report))
+    Ok(kept_take::judged_before(&takes, take, report))
 }

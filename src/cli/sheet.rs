@@ -1,18 +1,16 @@
 //! `fingertape sheet`: a melody on paper, and blank sheets to write one on.
 
-use super::arguments::InstrumentName;
-use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::rule_sheet::sheet_for;
-use super::settle_instrument::settle_instrument;
-use super::sheet_files::{SheetFile, write_pages};
-use super::worksheet::worksheet;
-use super::{print, ranges};
-use clap::{ArgGroup, Args, ValueEnum, value_parser};
-use fingertape::engrave::{
-    Engraved, Paper, STAFF_FOR_ADULTS_MM, STAFF_FOR_CHILDREN_MM, SheetSettings, pages_from_melody,
-    pages_from_worksheet,
-};
+use super::shared::choices::InstrumentName;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::{self, Failure};
+use super::shared::rule_sheet::sheet_for;
+use super::shared::settle_instrument::settle_instrument;
+use super::shared::sheet_files::{SheetFile, write_pages};
+use super::shared::sheet_options::SheetOptions;
+use super::shared::worksheet::worksheet;
+use super::shared::{print, ranges};
+use clap::{ArgGroup, Args, value_parser};
+use fingertape::engrave::{Engraved, pages_from_melody, pages_from_worksheet};
 use fingertape::formats;
 use fingertape::notation::{Instrument, Keeping, Melody};
 use fingertape::remark::Remark;
@@ -46,75 +44,11 @@ pub struct SheetArguments {
     #[arg(long, value_enum, ignore_case = true, conflicts_with = "rules")]
     instrument: Option<InstrumentName>,
     #[command(flatten)]
-    look: LookArguments,
+    look: SheetOptions,
     /// The pixels of a .png, to the inch
     #[arg(long, value_name = "PIXELS", default_value_t = 150.0, allow_negative_numbers = true,
           value_parser = ranges::dpi)]
     dpi: f64,
-}
-
-/// How sheets look: shared by every command that prints them.
-#[derive(Args)]
-pub struct LookArguments {
-    /// Print the names of the notes under them
-    #[arg(long)]
-    names: bool,
-    /// Print the fingers of first position under the notes (L low, H high, x stretched)
-    #[arg(long)]
-    fingers: bool,
-    /// Print the strings under the notes
-    #[arg(long)]
-    strings: bool,
-    /// The paper
-    #[arg(long, value_enum, ignore_case = true, default_value = "letter")]
-    paper: PaperName,
-    /// The height of the staff: child (9.2 mm), adult (7 mm), or millimetres
-    #[arg(long, value_name = "SIZE", default_value = "child", allow_negative_numbers = true, value_parser = staff_size)]
-    staff_size: f64,
-}
-
-/// Paper as typed.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum PaperName {
-    /// 8.5 by 11 inches
-    Letter,
-    /// 210 by 297 mm
-    A4,
-}
-
-impl From<PaperName> for Paper {
-    fn from(name: PaperName) -> Self {
-        match name {
-            PaperName::Letter => Self::Letter,
-            PaperName::A4 => Self::A4,
-        }
-    }
-}
-
-fn staff_size(text: &str) -> Result<f64, String> {
-    match text.to_ascii_lowercase().as_str() {
-        "child" => Ok(STAFF_FOR_CHILDREN_MM),
-        "adult" => Ok(STAFF_FOR_ADULTS_MM),
-        other => ranges::staff_mm(other.trim_end_matches("mm").trim_end()),
-    }
-}
-
-impl LookArguments {
-    /// Whether something is asked for that is another on each instrument.
-    fn needs_instrument(&self) -> bool {
-        self.fingers || self.strings
-    }
-
-    /// What the engraver is told.
-    pub fn settings(&self) -> SheetSettings {
-        SheetSettings {
-            paper: self.paper.into(),
-            staff_mm: self.staff_size,
-            names: self.names,
-            fingers: self.fingers,
-            strings: self.strings,
-        }
-    }
 }
 
 const AFTER_HELP: &str = "\

@@ -1,12 +1,12 @@
 //! `fingertape songbook`: a folder of melodies becomes one book to print.
 
-use super::exit_codes::Ending;
-use super::failure::Failure;
-use super::print;
-use super::rule_sheet::is_rule_file;
-use super::settle_instrument::settle_instrument;
-use super::sheet::LookArguments;
-use super::sheet_files::{SheetFile, write_pages};
+use super::shared::exit_codes::Ending;
+use super::shared::failure::Failure;
+use super::shared::print;
+use super::shared::rule_sheet::is_rule_file;
+use super::shared::settle_instrument::settle_instrument;
+use super::shared::sheet_files::{SheetFile, write_pages};
+use super::shared::sheet_options::SheetOptions;
 use clap::Args;
 use fingertape::engrave::{Song, pages_from_songs};
 use fingertape::formats::{self, ReadMelody};
@@ -29,7 +29,7 @@ pub struct SongbookArguments {
     #[arg(long, value_name = "TEXT", default_value = "Songbook")]
     title: String,
     #[command(flatten)]
-    look: LookArguments,
+    look: SheetOptions,
 }
 
 const AFTER_HELP: &str = "\

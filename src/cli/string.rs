@@ -1,9 +1,9 @@
 //! `fingertape string`: open strings from a recording or the microphone become readings and what to do.
 
-use super::arguments::{FifthsName, InstrumentName};
-use super::exit_codes::Ending;
-use super::failure::{self, Failure};
-use super::{print, ranges};
+use super::shared::choices::{FifthsName, InstrumentName};
+use super::shared::exit_codes::Ending;
+use super::shared::failure::{self, Failure};
+use super::shared::{print, ranges};
 use clap::{Args, ValueEnum};
 use fingertape::decode;
 use fingertape::notation::Instrument;
@@ -143,7 +143,7 @@ fn live(
     asked: Option<usize>,
 ) -> miette::Result<FourStrings> {
     let quiet = arguments.format == StringFormat::Json;
-    super::string_live::listen(arguments, strings, asked, quiet)
+    super::live::string::listen(arguments, strings, asked, quiet)
 }
 
 #[cfg(not(feature = "microphone"))]

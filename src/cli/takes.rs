@@ -1,10 +1,10 @@
 //! `fingertape takes`: what is in the take book; what improved; recover, delete, export, erase.
 
-use super::book_place::{self, failed};
-use super::check::ReportFormat;
-use super::exit_codes::Ending;
-use super::failure::Failure;
-use super::{judge_take, print};
+use super::shared::book_place::{self, failed};
+use super::shared::choices::ReportFormat;
+use super::shared::exit_codes::Ending;
+use super::shared::failure::Failure;
+use super::shared::{kept_take, print};
 use clap::Args;
 use fingertape::findings::{NoteVerdict, Outcome, Report};
 use fingertape::report;
@@ -238,8 +238,8 @@ fn recover_one(take: &Take, takes: &[Take]) -> miette::Result<String> {
         ));
         take.write_about(&about).map_err(failed)?;
     }
-    let judged = judge_take::judge_take(take, &about)?;
-    judge_take::keep_report(take, &judged, &judge_take::judged_before(takes, take, &judged.report), None)?;
+    let judged = kept_take::judge_kept(take, &about)?;
+    kept_take::keep_report(take, &judged, &kept_take::judged_before(takes, take, &judged.report), None)?;
     let seconds = repaired.duration.0;
     Ok(format!(
         "recovered, {seconds:.1} s; {}. The report: {}",

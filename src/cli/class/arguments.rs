@@ -1,8 +1,7 @@
 //! What can be typed after `fingertape class`.
 
-use crate::cli::arguments::FifthsName;
-use crate::cli::ranges;
-use crate::cli::sheet::PaperName;
+use crate::cli::shared::choices::{FifthsName, PaperName};
+use crate::cli::shared::ranges;
 use clap::Args;
 use fingertape::class::NamePattern;
 use std::path::PathBuf;

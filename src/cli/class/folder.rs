@@ -1,6 +1,6 @@
 //! Everything that lies in the folder of takes, sorted into what it may be; nothing is left out without a word.
 
-use crate::cli::failure::Failure;
+use crate::cli::shared::failure::Failure;
 use fingertape::class::by_number;
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -3,7 +3,7 @@
 
 use super::kept_result::{Heard, Keeper, Kept, hash_of_file};
 use super::memory::{Memory, Share, steps};
-use crate::cli::progress::Pieces;
+use crate::cli::shared::progress::Pieces;
 use fingertape::decode::{self, DecodeError, ReadLimits, Take};
 use fingertape::notation::Melody;
 use fingertape::pipeline::{self, JudgeSettings};

@@ -1,8 +1,8 @@
 //! The folder of marks: only its owner can read it, one run at a time writes it, and each file in it is wholly there or
 //! not at all.
 
-use crate::cli::failure::Failure;
-use crate::cli::print;
+use crate::cli::shared::failure::Failure;
+use crate::cli::shared::print;
 use fingertape::class::{Cell, GRADEBOOK_COLUMNS, TEACHERS_MARKS_HEADER, csv_cell};
 use fingertape::takes::write_whole_private;
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, XlsxError};

@@ -2,7 +2,7 @@
 
 use super::folder::{Found, FoundKind};
 use super::kept_result::hash_of_file;
-use crate::cli::progress::Pieces;
+use crate::cli::shared::progress::Pieces;
 use fingertape::class::{NamePattern, RowProblem, Student, Whose, shown, whose};
 use rayon::prelude::*;
 use std::collections::BTreeMap;

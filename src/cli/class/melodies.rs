@@ -1,7 +1,7 @@
 //! Which melody each student plays, read and moved to the student's instrument; each file is read once.
 
 use super::folder::Found;
-use crate::cli::settle_instrument::settle_instrument;
+use crate::cli::shared::settle_instrument::settle_instrument;
 use fingertape::class::{NamePattern, Student, Whose, shown, whose};
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::{Instrument, Keeping, Melody};

@@ -9,7 +9,7 @@ use super::matching::Matching;
 use super::melodies::Ready;
 use super::memory::Memory;
 use super::student_files::ToDraw;
-use crate::cli::print;
+use crate::cli::shared::print;
 use fingertape::class::{
     ClassTake, Roster, Rubric, StudentResult, TakeResult, TeachersMark, day_in_name, mark_from_report,
     teachers_marks,

@@ -2,8 +2,8 @@
 
 use super::marks_folder::TEACHERS_MARKS;
 use super::results::{Class, Results};
-use crate::cli::exit_codes::Ending;
-use crate::cli::print;
+use crate::cli::shared::exit_codes::Ending;
+use crate::cli::shared::print;
 use std::path::Path;
 
 /// Says it; the exit code says whether anything is left to do.

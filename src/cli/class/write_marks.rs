@@ -3,8 +3,8 @@
 use super::marks_folder::{CLASS_JSON, MarksFolder, RESULTS, STUDENTS, csv_bytes, failure, xlsx_bytes};
 use super::results::{Class, Results};
 use super::student_files::{names, student_files};
-use crate::cli::failure::Failure;
-use crate::cli::progress::Pieces;
+use crate::cli::shared::failure::Failure;
+use crate::cli::shared::progress::Pieces;
 use fingertape::class::{
     ClassTake, StudentResult, TakeResult, gradebook, html_from_overview, listen_text, overview,
     pages_from_overview, shown,

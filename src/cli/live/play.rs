@@ -1,9 +1,9 @@
 //! A passage through the loudspeaker, until it is over or Ctrl-C stops it.
 
-use super::exit_codes::Ending;
-use super::failure::Failure;
-use super::print;
-use super::record::stop_on_ctrl_c;
+use super::stop::stop_on_ctrl_c;
+use crate::cli::shared::exit_codes::Ending;
+use crate::cli::shared::failure::Failure;
+use crate::cli::shared::print;
 use fingertape::loudspeaker;
 use fingertape::sound::{LineSettings, Passage, bowed_line};
 use std::sync::atomic::Ordering;

@@ -1,6 +1,6 @@
 //! The microphone as a queue of chunks for the command that listens, until somebody presses Enter.
 
-use super::failure;
+use crate::cli::shared::failure;
 use fingertape::capture::{self, CaptureError, Heard, Listening, Summary, Wish};
 use fingertape::units::SampleRate;
 use std::io::IsTerminal;

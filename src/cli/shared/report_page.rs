@@ -1,10 +1,9 @@
 //! The report as a page to look at: the options, and the files, wherever a take is judged.
 
+use super::choices::PaperName;
 use super::failure::Failure;
-use super::ranges;
-use super::sheet::PaperName;
 use super::sheet_files::{SheetFile, write_pages};
-use super::write_file;
+use super::{ranges, write_file};
 use clap::Args;
 use fingertape::engrave::Paper;
 use fingertape::page::{self, PageContent, PageSettings};

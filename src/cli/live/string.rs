@@ -1,8 +1,8 @@
 //! `fingertape string` at the microphone: the same ear as for a file, and one line about what sounds now.
 
-use super::live_line::{LiveLine, Style};
-use super::live_samples::{Live, LiveSamples};
-use super::string::StringArguments;
+use super::line::{LiveLine, Style};
+use super::samples::{Live, LiveSamples};
+use crate::cli::string::StringArguments;
 use fingertape::notation::Instrument;
 use fingertape::open_string::{
     FourStrings, Moment, OpenStrings, Session, Sound, Steadiness, Step, StringEar, Tone,

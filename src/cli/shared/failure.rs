@@ -38,6 +38,25 @@ pub fn no_microphone_built_in() -> miette::Report {
     .into()
 }
 
+/// A microphone that does not record, or a recording that cannot go on; the message says what happened, and this what to do.
+#[cfg(feature = "microphone")]
+pub fn no_microphone(error: fingertape::capture::CaptureError) -> miette::Report {
+    use fingertape::capture::CaptureError;
+    let what_to_do = match error {
+        CaptureError::Disk { .. } => {
+            "check that the disk is not full, or keep the takes elsewhere: --book FOLDER"
+        }
+        CaptureError::NoInput => {
+            "a recording made elsewhere can be checked: fingertape check TAKE --melody MELODY"
+        }
+        CaptureError::NoSuchInput { .. } => {
+            "'fingertape inputs' lists the microphones; give the name in quotes"
+        }
+        _ => "'fingertape inputs --levels' shows which microphones can be opened",
+    };
+    Failure::new(error.to_string(), what_to_do).into()
+}
+
 /// A microphone that cannot be used; the message says what happened and what to do.
 #[cfg(feature = "microphone")]
 pub fn unusable_microphone(error: fingertape::capture::CaptureError) -> miette::Report {

@@ -1,6 +1,6 @@
 //! What may be said about the player's instrument, wherever a take is judged.
 
-use super::arguments::{FifthsName, InstrumentName};
+use super::choices::{FifthsName, InstrumentName};
 use super::ranges;
 use clap::Args;
 use fingertape::notation::{Fifths, Instrument, Size};

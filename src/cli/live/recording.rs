@@ -3,7 +3,7 @@
 //! Only the hand-over runs in the audio callback. The listening thread passes on what it hears over a queue
 //! without a limit, so a slow disk or terminal delays the view and loses nothing.
 
-use super::live_view::LiveView;
+use super::view::LiveView;
 use fingertape::capture::{self, CaptureError, Heard, Listening, TakeOnDisk, Wish};
 use fingertape::live::{Ended, Level, LevelWord, Session, Step};
 use fingertape::loudspeaker::Playing;
@@ -282,7 +282,7 @@ pub fn advice(level: &Level, microphone: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::live_view::Look;
+    use super::super::view::Look;
     use super::*;
     use fingertape::formats::read_melody_bytes;
     use fingertape::live::SessionSettings;

@@ -1,9 +1,9 @@
 //! `fingertape jot` at the microphone: the sound is gathered until the player stops, then heard as a file is.
 
-use super::failure;
-use super::jot::JotArguments;
-use super::live_line::{LiveLine, Style};
-use super::live_samples::{Live, LiveSamples};
+use super::line::{LiveLine, Style};
+use super::samples::{Live, LiveSamples};
+use crate::cli::jot::JotArguments;
+use crate::cli::shared::failure;
 use fingertape::capture::TakeOnDisk;
 use fingertape::notation::{Instrument, Key, Spelling};
 use fingertape::open_string::{Sound, StringEar};

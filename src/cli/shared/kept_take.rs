@@ -1,7 +1,7 @@
 //! A take in the book becomes a report, in the same steps as `check`, and the report its files.
 
 use super::book_place::failed;
-use super::check::{self, JudgeRequest, Judged};
+use super::judge::{JudgeRequest, Judged, judge};
 use fingertape::findings::Report;
 use fingertape::page::{self, PageSettings};
 use fingertape::report::{self, TextSettings};
@@ -9,7 +9,7 @@ use fingertape::takes::{About, Take};
 use fingertape::units::Millimetres;
 
 /// Judges a take of the book with what was asked for when it was recorded.
-pub fn judge_take(take: &Take, about: &About) -> miette::Result<Judged> {
+pub fn judge_kept(take: &Take, about: &About) -> miette::Result<Judged> {
     let melody = take.melody().map_err(failed)?;
     let stem = melody.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let asked = JudgeRequest {
@@ -20,7 +20,7 @@ pub fn judge_take(take: &Take, about: &About) -> miette::Result<Judged> {
         fifths: about.fifths,
         bpm: Some(about.bpm),
     };
-    let mut judged = check::judge(&asked)?;
+    let mut judged = judge(&asked)?;
     let report = &mut judged.report;
     // A melody without a title is called by its file; by the one that it came from, not by its copy here.
     if report.melody.title == stem {
