@@ -4,6 +4,7 @@
 //! The rooms, in the order in which sound becomes findings. A room imports only from rooms above it; rooms
 //! that `ROOMS` in `tests/import_direction.rs` has on one line do not import from each other.
 
+pub mod contained;
 pub mod remark;
 pub mod units;
 

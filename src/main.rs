@@ -5,6 +5,7 @@ mod cli;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    fingertape::contained::silence_contained_panics();
     let arguments = cli::Arguments::from_command_line();
     let ended = match arguments.command {
         cli::Command::Check(check) => cli::check::run(&check),

@@ -25,6 +25,7 @@ const EXPECTED: &[(&str, Expected)] = &[
     ("bits-65535.wav", Refused(&["damaged beyond use", "each sample has 65535 bits", "near byte"])),
     ("channels-65535.wav", Refused(&["65535 channels", "export it again"])),
     ("channels-cancel.wav", Read(0.25, &["channels-cancel"])),
+    ("codebooks-of-no-dimensions.ogg", Refused(&["damaged beyond use", "its sound makes no sense"])),
     ("contents-missing.m4a", Refused(&["damaged beyond use", "table of contents is missing", "near byte"])),
     ("eleven-minutes-in-few-bytes.flac", Read(600.0, &["too-long"])),
     ("empty.wav", Refused(&["is empty", "holds no bytes"])),

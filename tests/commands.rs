@@ -362,3 +362,13 @@ fn example_runs(example: &str) {
     assert!(!output.stdout.is_empty(), "{example}");
     assert!(into.is_none_or(|file| file.ends_with(".csv")), "{example}");
 }
+
+#[test]
+fn a_library_that_panics_is_not_heard_of() {
+    let take = fixture("broken").join("codebooks-of-no-dimensions.ogg");
+    let (code, text, errors) = run(&["contour", take.to_str().expect("a path")]);
+    assert_eq!((code, text.as_str()), (2, ""));
+    let errors = words(&errors);
+    assert!(errors.starts_with("codebooks-of-no-dimensions.ogg is damaged beyond use"), "{errors}");
+    assert!(!errors.contains("panicked"), "{errors}");
+}

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 /// The rooms in the order in which sound becomes findings, as in `src/lib.rs`. Rooms on one line do not
 /// import from each other.
 const ROOMS: [&[&str]; 22] = [
-    &["units", "remark"],
+    &["units", "remark", "contained"],
     &["samples"],
     &["notation"],
     &["formats"],

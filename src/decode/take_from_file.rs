@@ -9,12 +9,12 @@ use super::mp4_boxes::Mp4;
 use super::read_limits::ReadLimits;
 use super::source::Source;
 use super::wav_header::{NoWav, Wav};
+use crate::contained::contained;
 use crate::remark::Remark;
 use crate::samples::Samples;
 use crate::units::{SampleRate, Seconds};
 use std::fs::File;
 use std::io::{self, Cursor, Read};
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::atomic::Ordering;
 
@@ -127,9 +127,8 @@ fn take_from_source(name: &str, mut source: Source, limits: ReadLimits) -> Resul
         remarks.push(truncated());
     }
     let reached = source.reached();
-    let decoded =
-        catch_unwind(AssertUnwindSafe(|| channels_from_packets(source, container, mp4.as_ref(), limits)))
-            .unwrap_or_else(|_| Err(NoChannels::Damaged("its sound makes no sense".to_owned(), None)));
+    let decoded = contained(|| channels_from_packets(source, container, mp4.as_ref(), limits))
+        .unwrap_or_else(|| Err(NoChannels::Damaged("its sound makes no sense".to_owned(), None)));
     let mut channels =
         decoded.map_err(|why| said.no_channels(why, container, reached.load(Ordering::Relaxed)))?;
     if channels.planes.first().is_none_or(Vec::is_empty) {

@@ -4,11 +4,11 @@
 
 use super::error::{Fault, FormatErrorKind};
 use super::table_from_file::{COLUMNS, ROWS, TableRow};
+use crate::contained::contained;
 use crate::remark::Remark;
 use calamine::{DataRef, Reader, Xlsx};
 use std::collections::BTreeMap;
 use std::io::{Cursor, Read};
-use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// All files of the archive together are at most this many bytes, unpacked: 64 MiB.
 const MOST_UNPACKED: u64 = 64 << 20;
@@ -20,8 +20,7 @@ const MOST_TEXT: usize = 16 << 20;
 pub(super) fn rows_from_xlsx(bytes: &[u8]) -> Result<(Vec<TableRow>, Vec<Remark>), Fault> {
     check_archive(bytes)?;
     // A spreadsheet that makes the reader of spreadsheets panic is a broken one.
-    catch_unwind(AssertUnwindSafe(|| rows_from_book(bytes)))
-        .unwrap_or_else(|_| Err(broken("it makes no sense")))
+    contained(|| rows_from_book(bytes)).unwrap_or_else(|| Err(broken("it makes no sense")))
 }
 
 fn broken(why: impl std::fmt::Display) -> Fault {
