@@ -181,6 +181,15 @@ impl Reader<'_> {
                     ),
                 }
             }
+            let taken = groups.iter().find_map(|group| {
+                let other = rubric.levels.iter().find(|level| level.groups.contains(group))?;
+                Some((group, &other.name))
+            });
+            if let Some((group, other)) = taken {
+                let text =
+                    format!("the group {group} has the level {other} already; leave it in one of them");
+                self.complain(&format!("{place}.groups"), &text);
+            }
             let thresholds = self.thresholds(&place, table, rubric.thresholds, &["groups"]);
             rubric.levels.push(Level { name: name.clone(), groups, thresholds });
         }
@@ -235,6 +244,10 @@ mod tests {
         assert_eq!(places("due = \"20.11.2026\"\nlate = true"), "due late");
         assert_eq!(places("late = \"apart\""), "late");
         assert_eq!(places("highest = 10\n[bands]\ntop = 90"), "bands.top");
+        assert_eq!(
+            places("[level.a]\ngroups = [\"4A\"]\n[level.b]\ngroups = [\"4B\", \"4A\"]"),
+            "level.b.groups"
+        );
         assert_eq!(
             places("[level.x]\ngroups = 4\nin_tune_cents = 400"),
             "level.x.groups level.x.in_tune_cents"

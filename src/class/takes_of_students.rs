@@ -32,13 +32,18 @@ impl Default for NamePattern {
 impl NamePattern {
     /// A pattern such as `{group}_{student}_*` or `{student}/*`: `{student}` and `{group}` stand for the cells of the
     /// class list, `*` for anything, the rest for itself, all without regard to case, accents and separators. `/` parts
-    /// folders. The ending of the file's name does not count.
+    /// folders. The ending of the file's name does not count, here as there.
     ///
     /// # Errors
-    /// A sentence, where `{student}` is not in it or a brace is not understood.
+    /// A sentence, where `{student}` is not in it once or a brace is not understood.
     pub fn parse(text: &str) -> Result<Self, String> {
         let mut pieces = Vec::new();
-        let mut rest = text.trim_start_matches("./");
+        let text = text.trim_start_matches("./");
+        let depth = 1 + text.matches('/').count();
+        let mut rest = match text.rsplit_once('.') {
+            Some((before, ending)) if is_ending(ending) => before,
+            _ => text,
+        };
         while !rest.is_empty() {
             if let Some(after) = rest.strip_prefix("{student}") {
                 pieces.push(Piece::Student);
@@ -60,7 +65,10 @@ impl NamePattern {
         if !pieces.contains(&Piece::Student) {
             return Err("{student} has to be in it, such as '{group}_{student}_*'".to_owned());
         }
-        Ok(Self { pieces, depth: 1 + text.trim_start_matches("./").matches('/').count() })
+        if pieces.iter().filter(|piece| **piece == Piece::Student).count() > 1 {
+            return Err("{student} can be in it only once".to_owned());
+        }
+        Ok(Self { pieces, depth })
     }
 
     /// Whether the pattern, with this student in it, is the whole of `name`; for the usual pattern, where in it.
@@ -81,6 +89,13 @@ impl NamePattern {
         }
         fits(name, &parts, 0, student_at, None, &mut BTreeSet::new())
     }
+}
+
+/// Whether a pattern's last letters are the ending of a file's name, such as `wav`.
+fn is_ending(text: &str) -> bool {
+    (2..=4).contains(&text.len())
+        && text.starts_with(|letter: char| letter.is_ascii_alphabetic())
+        && text.bytes().all(|byte| byte.is_ascii_alphanumeric())
 }
 
 /// The longest-way-round match of parts from a place on; gives where the student stands. `dead` keeps how many parts were
@@ -263,7 +278,11 @@ mod tests {
         assert_eq!(of("4b_Viola 1_violin-1 song", &names, "{group}_{student}_*"), Whose::Of(1));
         assert_eq!(of("5C_viola-1", &names, "{group}_{student}"), Whose::Nobody);
         assert_eq!(of("drop/viola-1/violin-1 song", &names, "{student}/*"), Whose::Of(1));
-        assert!(NamePattern::parse("*").is_err() && NamePattern::parse("{chair}{student}").is_err());
+        assert_eq!(of("take_violin-1", &names, "*_{student}.wav"), Whose::Of(0), "endings do not count");
+        assert_eq!(of("take_violin-1. final", &names, "*_{student}. final"), Whose::Of(0));
+        for wrong in ["*", "{chair}{student}", "{student}_{student}"] {
+            assert!(NamePattern::parse(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

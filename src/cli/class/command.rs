@@ -12,11 +12,16 @@ use super::summary::summary;
 use super::write_marks::write_all;
 use crate::cli::shared::exit_codes::Ending;
 use crate::cli::shared::failure::{self as failures, Failure};
-use crate::cli::shared::print;
+use crate::cli::shared::{print, read_file};
 use fingertape::class::{Roster, Rubric, rubric_from_toml, students_from_table};
 use fingertape::formats;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+
+/// A rubric is at most this many bytes: 1 MiB.
+const LARGEST_RUBRIC: u64 = 1 << 20;
+/// An earlier test's marks are at most this many bytes: 256 MiB.
+const LARGEST_CLASS_JSON: u64 = 256 << 20;
 
 /// Runs the command.
 pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
@@ -58,6 +63,7 @@ pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
     let plays: Vec<Result<String, String>> =
         ready.iter().map(|one| one.as_ref().map(|ready| ready.name.clone()).map_err(Clone::clone)).collect();
     let words = matched.text(&files, &roster.students, &plays, &roster.problems, &roster_name);
+    let before = earlier_marks(arguments.before.as_deref())?;
     if arguments.dry_run {
         print::plain(&words)?;
         let takes = matched.takes.iter().any(Vec::is_empty);
@@ -65,7 +71,6 @@ pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
             takes || plays.iter().any(Result::is_err) || matched.open() > 0 || !roster.problems.is_empty();
         return Ok(if open { Ending::Refused } else { Ending::Done });
     }
-    let before = earlier_marks(arguments.before.as_deref())?;
     let marks = MarksFolder::open(&output)?;
     let class = Class {
         arguments,
@@ -119,10 +124,12 @@ fn read_rubric(arguments: &ClassArguments) -> miette::Result<(Rubric, Option<Pat
         None => return Ok((Rubric::default(), None)),
     };
     failures::is_there(&file, "the rubric")?;
-    let text = std::fs::read_to_string(&file).map_err(|error| {
-        let what = format!("the rubric {} cannot be read: {error}", file.display());
-        Failure::new(what, "save it as text in UTF-8")
-    })?;
+    let bytes = read_file::within(&file, LARGEST_RUBRIC);
+    let text =
+        bytes.and_then(|bytes| String::from_utf8(bytes).map_err(std::io::Error::other)).map_err(|error| {
+            let what = format!("the rubric {} cannot be read: {error}", file.display());
+            Failure::new(what, "save it as text in UTF-8")
+        })?;
     let (rubric, complaints) = rubric_from_toml(&text);
     if complaints.is_empty() {
         return Ok((rubric, Some(file)));
@@ -136,7 +143,7 @@ fn read_rubric(arguments: &ClassArguments) -> miette::Result<(Rubric, Option<Pat
 fn earlier_marks(folder: Option<&Path>) -> miette::Result<BTreeMap<String, f64>> {
     let Some(folder) = folder else { return Ok(BTreeMap::new()) };
     let path = folder.join(CLASS_JSON);
-    let read = std::fs::read(&path).map_err(|error| error.to_string());
+    let read = read_file::within(&path, LARGEST_CLASS_JSON).map_err(|error| error.to_string());
     let value: Result<serde_json::Value, String> =
         read.and_then(|bytes| serde_json::from_slice(&bytes).map_err(|error| error.to_string()));
     let value = value.map_err(|error| {

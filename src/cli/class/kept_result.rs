@@ -1,6 +1,7 @@
 //! What was heard in a take, kept under the hash of everything that it depends on: the take's bytes, the melody, the
 //! settings, and the program itself. One small file for each take, wholly there or not at all.
 
+use crate::cli::shared::read_file;
 use fingertape::findings::Report;
 use fingertape::notation::Melody;
 use fingertape::pipeline::JudgeSettings;
@@ -13,6 +14,9 @@ use sha2::{Digest, Sha256};
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+
+/// A kept result is at most this many bytes, 32 MiB; a larger file is none.
+const LARGEST: u64 = 32 << 20;
 
 /// What became of a take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -91,7 +95,7 @@ impl Keeper {
     }
 
     fn in_file(&self, key: &str) -> Option<InFile> {
-        serde_json::from_slice(&fs::read(self.place(key)).ok()?).ok()
+        serde_json::from_slice(&read_file::within(&self.place(key), LARGEST).ok()?).ok()
     }
 
     /// Keeps a result, and gives it back as it will be looked up: numbers rounded to what they can mean, so that it makes

@@ -31,6 +31,18 @@ impl MarksFolder {
     pub fn open(folder: &Path) -> miette::Result<Self> {
         let failed = |error: io::Error| failure(folder, &error);
         for place in [folder.to_owned(), folder.join(STUDENTS), folder.join(RESULTS)] {
+            if place.exists() && !place.is_dir() {
+                let what = format!("{} is a file, not a folder", place.display());
+                return Err(
+                    Failure::new(what, "give --output a folder; it is made if it is not there").into()
+                );
+            }
+            // What is written and cleared away in here must not be somewhere else. Where the whole folder lies is the
+            // teacher's choice.
+            if place != folder && place.is_symlink() {
+                let what = format!("{} is a link to another place", place.display());
+                return Err(Failure::new(what, "remove the link, or choose another --output").into());
+            }
             private_folder(&place).map_err(failed)?;
         }
         let lock = private_file(OpenOptions::new().write(true).create(true)).open(folder.join(".lock"));
@@ -212,6 +224,7 @@ mod tests {
         fs::write(place.join(".gradebook.csv.123.part"), "half").unwrap();
         fs::write(place.join(TEACHERS_MARKS), "student,mark,note\nviolin-1,90,\n").unwrap();
         drop(first);
+        assert!(MarksFolder::open(&place.join(TEACHERS_MARKS)).is_err(), "a file is no folder");
         let again = MarksFolder::open(&place).unwrap();
         assert!(!place.join(".gradebook.csv.123.part").exists());
         assert!(fs::read_to_string(again.place(TEACHERS_MARKS)).unwrap().contains("violin-1,90"));

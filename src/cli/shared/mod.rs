@@ -11,6 +11,7 @@ pub mod player_options;
 pub mod print;
 pub mod progress;
 pub mod ranges;
+pub mod read_file;
 pub mod report_page;
 pub mod rule_sheet;
 pub mod settle_instrument;
