@@ -162,7 +162,7 @@ pub fn judge_at(
 
 fn octave_remark(octaves: i32) -> Remark {
     let side = if octaves > 0 { "higher" } else { "lower" };
-    Remark::new("octave-away", format!("The whole take is an octave {side} than the melody is written."))
+    Remark::new("octave-away", format!("The whole take sounds an octave {side} than the melody is written."))
 }
 
 /// A reading together with the tuning that it was made at.

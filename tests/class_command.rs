@@ -146,10 +146,10 @@ fn what_cannot_be_used_is_listed_and_costs_nobody_else_anything() {
     let (code, out, _) = class(folder.path(), &["takes", "--largest", "1"]);
     assert_eq!(code, 1, "{out}");
     assert!(out.contains("5 students, 10 takes: 5 with a mark, 4 to listen to or to look at."), "{out}");
-    assert!(out.contains("1 file has nobody's name in it, 1 file may be of more than one student;"), "{out}");
+    assert!(out.contains("1 file fits no student, 1 file could belong to several students;"), "{out}");
     let list = read(folder.path(), "listen-to-these.txt");
     for line in [
-        "violin-1 empty.wav: The file is empty: the file holds no bytes.",
+        "violin-1 empty.wav",
         "violin-1 text.wav: The file is not a recording: it seems to be a text file.",
         "viola-1 long.flac: The recording is longer than 5 minutes.",
         "bass-1 rate.wav: The file claims 768000 samples a second",
@@ -483,7 +483,7 @@ fn input_that_cannot_be_used_ends_with_2_and_says_what_to_do() {
             vec!["takes", "--roster", "takes/bass 1.flac"],
             "this is neither a CSV file nor an XLSX spreadsheet",
         ),
-        (vec!["takes/roster.csv"], "the folder takes/roster.csv is a file, not a folder"),
+        (vec!["takes/roster.csv"], "the folder takes/roster.csv is no folder but a file"),
         (vec!["takes", "--roster", "open.csv"], "row 3: a quotation mark is opened and not closed"),
         (vec!["takes", "--roster", "open.csv"], "help: Close the quotation mark"),
         (vec!["takes", "--roster", "none.csv"], "there is no file none.csv (the class list)"),

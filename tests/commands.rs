@@ -342,11 +342,11 @@ fn example_runs(example: &str) {
     fs::write(folder.path().join("rules.toml"), "metre = '4/4'\nfill_every_bar = true\n").expect("a file");
     let tiers = "[tier.starter]\nbars = 2\n[tier.further]\nbars = 4\n";
     fs::write(folder.path().join("rules-in-tiers.toml"), tiers).expect("a file");
-    fs::create_dir(folder.path().join("takes")).expect("a folder");
-    place("takes/violin-1.flac", &case.join("take.flac"));
-    place("takes/tune.toml", &case.join("melody.toml"));
+    fs::create_dir(folder.path().join("playing-tests")).expect("a folder");
+    place("playing-tests/violin-1.flac", &case.join("take.flac"));
+    place("playing-tests/tune.toml", &case.join("melody.toml"));
     let roster = "student,instrument,group,melody\nviolin-1,violin,4B,tune\n";
-    fs::write(folder.path().join("takes/roster.csv"), roster).expect("a file");
+    fs::write(folder.path().join("playing-tests/roster.csv"), roster).expect("a file");
     let (command, into) = example.split_once(" > ").map_or((example, None), |(a, b)| (a, Some(b)));
     let arguments: Vec<&str> = command.split_whitespace().collect();
     let mut command = fingertape(&arguments);

@@ -46,7 +46,9 @@ fn a_melody_that_has_what_the_sheet_asks_ends_with_0_and_says_what_was_kept() {
         run(&[&demo("melody.toml"), "--rules", &demo("rules/canal.toml"), "--tier", "open-water"]);
     assert_eq!((code, errors.as_str()), (0, ""), "{text}");
     assert!(
-        text.starts_with("Lanterns on the Canal (viola)\nThe sheet: A tune along the water, open-water\n")
+        text.starts_with(
+            "Lanterns on the Canal (viola)\nThe rule sheet: A tune along the water, open-water\n"
+        )
     );
     assert!(
         text.contains("Nothing to change\nAll is as the sheet asks: the metre, the number of bars"),
@@ -65,7 +67,7 @@ fn every_breach_is_told_by_bar_and_beat_and_the_exit_code_is_1() {
         told,
         [
             "Your melody has 3 bars; the sheet asks for 4, so write 1 more.",
-            "Bar 2, beat 3: B flat is not on your list; you may use D E F sharp G A.",
+            "Bar 2, beat 3: B flat is not on your list; you may use D, E, F sharp, G or A.",
             "Bar 2, beat 4: this is the 1st rest; the sheet allows none, so put a note here or somewhere before.",
         ]
     );
@@ -84,7 +86,7 @@ fn json_says_the_same_for_programs() {
     assert_eq!((&said["breaches"][0]["bar"], &said["breaches"][0]["beat"]), (&2.into(), &3.0.into()));
     assert_eq!(said["kept"], serde_json::json!(["metre"]));
     assert_eq!(said["melody"], "tune", "without a title the file gives its name");
-    assert_eq!(said["sheet"]["asks"][1], "Choose from D E F sharp G A.");
+    assert_eq!(said["sheet"]["asks"][1], "Choose from D, E, F sharp, G or A.");
 }
 
 #[test]
@@ -144,7 +146,7 @@ fn a_tier_is_chosen_or_asked_for() {
     let (_folder, melody, rules) = files(TUNE, "[tier.only]\nbars = 9\n");
     let (code, text, _) = run(&[&melody, "--rules", &rules]);
     assert_eq!(code, 1);
-    assert!(text.contains("The sheet: without a title, only"), "{text}");
+    assert!(text.contains("The rule sheet: without a title, only"), "{text}");
 }
 
 #[test]
@@ -228,7 +230,7 @@ fn one_row_of_fingers_is_four_hands() {
             .map(|choice| format!("{} {}{}", choice.written, choice.string_name, choice.fingering.finger));
         assert_eq!(found.collect::<Vec<_>>().join(", "), expected, "{instrument}");
         let moved = (instrument == Instrument::Bass)
-            .then_some("On the bass, G from the D string is the open G string.");
+            .then_some("On the bass, the G of the D string is the open G string.");
         assert_eq!(sheet.remarks.first().map(|remark| remark.text.as_str()), moved);
     }
 }

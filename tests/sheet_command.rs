@@ -182,11 +182,11 @@ fn a_class_set_is_one_pdf_with_a_sheet_for_each_instrument() {
     );
     assert_eq!(
         (code, out.as_str(), err.as_str()),
-        (0, "set.pdf: 3 pages.\n", "Remark: bass: On the bass, G from the D string is the open G string.\n")
+        (0, "set.pdf: 3 pages.\n", "Remark: On the bass, the G of the D string is the open G string.\n")
     );
     let pages = words_by_page(&folder.path().join("set.pdf"));
     for (page, instrument) in pages.iter().zip(["Violin", "Bass", "Viola"]) {
-        assert!(page.starts_with("FournotesontheDstring") && page.contains(instrument), "{page}");
+        assert!(page.starts_with("FournotesfromDtoG") && page.contains(instrument), "{page}");
         for words in ["Name", "Notestochoosefrom", "Barstotrythingsoutin", "Yourmelody", "UseatLeast1rest"] {
             assert!(page.to_lowercase().contains(&words.to_lowercase()), "{words}: {page}");
         }

@@ -63,7 +63,8 @@ fn row(result: &StudentResult) -> Vec<Cell> {
     };
     let counted = match several {
         true => format!("{} takes: the mean", result.in_the_mark.len()),
-        false => counted.map_or(String::new(), |take| take.name.clone()),
+        // Without a mark nothing was counted.
+        false => counted.filter(|_| result.mark.is_some()).map_or(String::new(), |take| take.name.clone()),
     };
     let listen: usize =
         result.takes.iter().filter_map(|take| take.mark()).map(|mark| mark.listen.len()).sum();

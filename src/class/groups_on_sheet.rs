@@ -21,7 +21,7 @@ impl Sheet {
     /// All groups down to `bottom`. Where there are too many of them, one row for each melody; of more melodies than fit,
     /// the first.
     pub fn groups(&mut self, overview: &Overview, bottom: f64) {
-        self.words("Each column is a note, as tall as the part of the group that stumbled there: another note or none, the", MARGIN, 2.8);
+        self.words("Each column is a note, as tall as the part of the group that needs help there: another note or none, the", MARGIN, 2.8);
         self.y += 4.0;
         self.words("finger off its place, early or late, a rest not kept. The number is the part for the whole bar, in percent.", MARGIN, 2.8);
         self.y += WORDS;
@@ -78,7 +78,7 @@ impl Sheet {
         let highest = tall - (tall * 0.3).min(3.4);
         let size = (tall * 0.6).min(3.0);
         self.cut(&group.name, (self.left, ground - 0.4), size, self.names - 14.0);
-        let judged = format!("{} heard", group.judged);
+        let judged = format!("{} takes", group.judged);
         self.put(&judged, (self.left + self.names - 1.5, ground - 0.4), size.min(2.4), Anchor::End);
         for (at, bar) in bars.iter().enumerate() {
             let left = self.left + self.names + at as f64 * wide;
@@ -106,7 +106,7 @@ impl Sheet {
         }
         let (left, wide) = (self.left + self.names, self.edge - self.left - self.names - 26.0);
         self.put("Marks", (left, self.y + 3.0), 3.0, Anchor::Start);
-        let scale = format!("a stroke for each student, 0 to {highest}; beside them the medians");
+        let scale = format!("a stroke for each student, 0 to {highest}; beside it the median");
         self.put(&scale, (left + 12.0, self.y + 3.0), 2.3, Anchor::Start);
         self.y += 4.6;
         for (name, marks) in groups {
@@ -118,7 +118,7 @@ impl Sheet {
                 self.box_of([x - 0.2, top, x + 0.2, bottom]);
             }
             let middle = super::overview::median(&mut marks.clone());
-            let text = format!("{:.0} in the middle", middle);
+            let text = format!("median {middle:.0}");
             self.put(&text, (left + wide + 1.5, bottom), 2.4, Anchor::Start);
             self.y += MARKS;
         }

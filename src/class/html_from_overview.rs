@@ -24,7 +24,8 @@ pub fn html_from_overview(
          .wide {{ overflow-x: auto; }}\n\
          @media (min-width: 1100px) {{ .wide {{ width: 96vw; margin-left: calc(50% - 48vw); }} }}\n\
          @media (max-width: 840px) {{ body {{ margin: 0.6em; }} }}\n\
-         th, td {{ max-width: 14em; overflow-wrap: anywhere; }}\n\
+         th, td {{ max-width: 14em; overflow-wrap: break-word; }}\n\
+         th {{ min-width: 4em; }}\n\
          td:last-child {{ min-width: 16em; max-width: none; }}\n\
          a {{ color: inherit; }}\n\
          table {{ border-collapse: collapse; font-size: 0.85em; }}\n\
@@ -35,7 +36,7 @@ pub fn html_from_overview(
     for page in pages {
         out.push_str(&svg_from_page(page));
     }
-    out.push_str("<h2>The same in words</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Table of marks\"><table>\n<thead><tr>");
+    out.push_str("<h2>The marks as a table</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Table of marks\"><table>\n<thead><tr>");
     for column in GRADEBOOK_COLUMNS {
         // Writing into a String cannot fail, here and below.
         let _ = write!(out, "<th scope=\"col\">{column}</th>");

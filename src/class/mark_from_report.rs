@@ -14,7 +14,7 @@ pub(super) const SURE: f64 = 0.75;
 const OVER: f64 = 1.0;
 
 /// Remarks after which the whole take has to be listened to: what is missing or moved may be the recording.
-const LISTEN_FIRST: [&str; 4] = ["truncated", "damaged-part", "too-long", "octave-away"];
+const LISTEN_FIRST: [&str; 3] = ["truncated", "damaged-part", "too-long"];
 
 /// A place to listen to.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -86,12 +86,17 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
         let why = "The melody has no notes.".to_owned();
         return none(why.clone(), vec![whole(why)]);
     }
+    if report.take.remarks.iter().any(|remark| remark.code == "octave-away") {
+        // Not one note would be the written one, and not one of them was missed.
+        let why = "All notes sounded in another octave. Is this the right melody, and the right instrument?";
+        return none(why.to_owned(), vec![whole(why.to_owned())]);
+    }
     let over = over_before(report);
     let mut listen = Vec::new();
     let (pitch, unsure_notes) = pitch(report, over, &mut listen);
     let (rests, unsure_rests) = rests(report, &mut listen);
-    let mut criteria =
-        vec![pitch, rhythm(report, over, thresholds), rests, intonation(report, over, thresholds)];
+    let (rhythm, no_beat) = rhythm(report, over, thresholds);
+    let mut criteria = vec![pitch, rhythm, rests, intonation(report, over, thresholds)];
     for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
         criterion.weight = weight;
     }
@@ -107,15 +112,24 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     if why.is_none() && unsure as f64 * 100.0 > thresholds.unsure_percent * all as f64 {
         why = Some(format!("{unsure} of {all} notes and rests are unsure: listen to them first."));
     }
+    if why.is_none()
+        && rubric.weights[1] > 0.0
+        && no_beat as f64 * 100.0 > thresholds.unsure_percent * report.notes.len() as f64
+    {
+        why = Some(format!(
+            "For {no_beat} of {} the beat could not be told: listen to them first.",
+            words::count(report.notes.len(), "note", "notes")
+        ));
+    }
     let mark = total(&criteria, [0, 0, 0, 0]).map(|share| rubric.mark(share));
     if why.is_none() && mark.is_none() {
         why = Some("Nothing that the rubric gives weight to could be judged.".to_owned());
     }
-    if why.is_none() && unsure > 0 {
+    if why.is_none() && unsure + no_beat > 0 {
         let bound = |good: bool| {
             let add = |count: usize| if good { count as i64 } else { -(count as i64) };
             // A note that is not there is not in time either.
-            let more = [add(unsure_notes), add(unsure_notes), add(unsure_rests), 0];
+            let more = [add(unsure_notes), add(unsure_notes + no_beat), add(unsure_rests), 0];
             total(&criteria, more).map(|share| rubric.mark(share))
         };
         if let (Some(low), Some(high)) = (bound(false), bound(true))
@@ -185,11 +199,8 @@ fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
 
 fn left_out_too(count: usize) -> Option<String> {
     (count > 0).then(|| {
-        let verb = if count == 1 { "was" } else { "were" };
-        format!(
-            "{} that {verb} not played {verb} not good here either.",
-            words::count(count, "note", "notes")
-        )
+        let (verb, earns) = if count == 1 { ("was", "it earns") } else { ("were", "they earn") };
+        format!("{} {verb} not played; {earns} nothing here either.", words::count(count, "note", "notes"))
     })
 }
 
@@ -271,7 +282,7 @@ fn pitch(report: &Report, over: Option<usize>, listen: &mut Vec<ListenPlace>) ->
         });
     }
     let mut sentences =
-        vec![format!("{good} of {} were the written ones.", words::count(counted, "note", "notes"))];
+        vec![format!("{good} of {} had the written pitch.", words::count(counted, "note", "notes"))];
     sentences.extend(told);
     if unsure > 0 {
         sentences.push(format!("{} not counted: unsure.", words::count(unsure, "note is", "notes are")));
@@ -294,8 +305,10 @@ fn written(report: &Report, note: &NoteFinding) -> String {
     )
 }
 
-fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> CriterionMark {
-    let (mut good, mut counted, mut silent) = (0, 0, 0);
+/// The mark for rhythm, and how many notes were heard where the player's beat could not be told: after a stop or a rest
+/// of another length.
+fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> (CriterionMark, usize) {
+    let (mut good, mut counted, mut silent, mut no_beat) = (0, 0, 0, 0);
     let mut told = Vec::new();
     for (number, note) in report.notes.iter().enumerate() {
         if held_on(report, number) {
@@ -309,7 +322,13 @@ fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> Crite
         }
         let heard = note.verdict == NoteVerdict::Right
             || (note.verdict == NoteVerdict::Wrong && note.confidence >= SURE);
-        let Some(off) = note.onset_error_beats.filter(|off| heard && off.is_finite()) else { continue };
+        if !heard {
+            continue;
+        }
+        let Some(off) = note.onset_error_beats.filter(|off| off.is_finite()) else {
+            no_beat += 1;
+            continue;
+        };
         counted += 1;
         if off.abs() <= thresholds.in_time_beats {
             good += 1;
@@ -325,11 +344,18 @@ fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> Crite
     }
     told.extend(left_out_too(silent));
     let first = format!(
-        "{good} of {} began within {} beats of the player's own beat.",
+        "{good} of {} began in time: within {} beats of the player's own steady beat.",
         words::count(counted, "note", "notes"),
         thresholds.in_time_beats
     );
-    criterion(Criterion::Rhythm, good, counted, first, told)
+    let mut mark = criterion(Criterion::Rhythm, good, counted, first, told);
+    if no_beat > 0 {
+        mark.sentences.push(format!(
+            "{} not counted: where the beat was could not be told.",
+            words::count(no_beat, "note is", "notes are")
+        ));
+    }
+    (mark, no_beat)
 }
 
 fn criterion(
@@ -372,16 +398,15 @@ fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usiz
             continue;
         }
         counted += 1;
-        let given = rest
-            .played_beats
-            .map_or(String::new(), |beats| format!(", {} instead of {length}", words::beats(beats)));
-        told.push(format!(
-            "{place}: the rest was {}{given}{}.",
-            fault(rest),
-            at(when).replace(" (", " (after ")
-        ));
+        let given = rest.played_beats.map(words::beats).filter(|given| *given != length);
+        let what = match (rest.verdict, given) {
+            (RestVerdict::Filled, _) => format!("the string kept sounding through the rest of {length}"),
+            (_, Some(given)) => format!("the rest was {}, {given} instead of {length}", fault(rest)),
+            (_, None) => format!("the rest of {length} was {}", fault(rest)),
+        };
+        told.push(format!("{place}: {what}{}.", at(when).replace(" (", " (after ")));
     }
-    let first = format!("{good} of {} kept.", words::count(counted, "rest was", "rests were"));
+    let first = format!("{good} of {} kept.", words::count(counted, "rest", "rests"));
     let mut mark = criterion(Criterion::Rests, good, counted, first, told);
     if unsure > 0 {
         mark.sentences.push(format!("{} not counted: unsure.", words::count(unsure, "rest is", "rests are")));
@@ -435,8 +460,8 @@ fn intonation(report: &Report, over: Option<usize>, thresholds: Thresholds) -> C
     }
     told.extend(left_out_too(silent));
     let first = format!(
-        "{good} of {} within {} cents, the tuning of the strings allowed for.",
-        words::count(counted, "stopped note was", "stopped notes were"),
+        "{good} of {} within {} cents, after allowing for how the strings were tuned.",
+        words::count(counted, "stopped note", "stopped notes"),
         thresholds.in_tune_cents
     );
     criterion(Criterion::Intonation, good, counted, first, told)
@@ -461,7 +486,7 @@ mod tests {
     fn everything_right_is_the_highest_mark() {
         let mark = marked(&sample());
         assert_eq!((mark.mark, mark.band.as_deref()), (Some(100.0), Some("secure")));
-        assert_eq!(mark.criteria[0].sentences, ["7 of 7 notes were the written ones."]);
+        assert_eq!(mark.criteria[0].sentences, ["7 of 7 notes had the written pitch."]);
         assert_eq!(mark.listen, []);
     }
 
@@ -511,6 +536,34 @@ mod tests {
             "{mark:?}"
         );
         assert_eq!(mark.listen.len(), 1);
+    }
+
+    #[test]
+    fn where_the_beat_could_not_be_told_there_is_nothing_to_praise() {
+        let mut sample = report(Instrument::Violin, &["D4", "E4", "F#4", "G4", "A4", "B4", "E4", "D4"]);
+        sample.notes[7].onset_error_beats = None;
+        let mark = marked(&sample);
+        assert_eq!((mark.criteria[1].good, mark.criteria[1].counted), (7, 7));
+        assert_eq!(
+            mark.criteria[1].sentences[1],
+            "1 note is not counted: where the beat was could not be told."
+        );
+        // 96 if it was not in time, 100 if it was: the same band.
+        assert_eq!(mark.mark, Some(100.0), "{mark:?}");
+        for note in &mut sample.notes[2..7] {
+            note.onset_error_beats = None;
+        }
+        let mark = marked(&sample);
+        assert_eq!(mark.mark, None);
+        assert!(mark.why_none.as_deref().unwrap().starts_with("For 6 of 8 notes the beat"), "{mark:?}");
+    }
+
+    #[test]
+    fn a_take_in_another_octave_is_one_thing_to_look_at_and_no_list_of_faults() {
+        let mut sample = sample();
+        sample.take.remarks.push(Remark::new("octave-away", "The whole take sounds an octave lower."));
+        let mark = marked(&sample);
+        assert_eq!((mark.mark, mark.criteria.len(), mark.listen.len()), (None, 0, 1), "{mark:?}");
     }
 
     #[test]

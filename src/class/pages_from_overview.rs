@@ -183,7 +183,7 @@ impl Sheet {
                 self.sign(*came, [x, self.y + gap, x + each * 0.82, self.y + tall]);
             }
         }
-        let mark = line.mark.as_deref().unwrap_or(if line.takes > 0 { "listen" } else { "no take" });
+        let mark = line.mark.as_deref().unwrap_or(if line.takes > 0 { "look" } else { "no take" });
         let mark: String = mark.chars().take(9).collect();
         self.put(&mark, (self.mark_at(), base), size, Anchor::End);
         if let Some(before) = line.before {
@@ -196,7 +196,7 @@ impl Sheet {
     fn stumbles(&mut self, block: &Block, wide: f64, most: f64) {
         let judged = block.judged() as f64;
         let (top, ground) = (self.y + 2.2, self.y + 2.2 + most);
-        self.put("stumbled here", (self.left, ground), 2.6, Anchor::Start);
+        self.put("to help here", (self.left, ground), 2.6, Anchor::Start);
         for (at, count) in block.stumbles().values().enumerate() {
             let left = self.left + self.names + at as f64 * wide;
             let height = (ground - top) * *count as f64 / judged;

@@ -79,7 +79,8 @@ pub fn rubric_from_toml(text: &str) -> (Rubric, Vec<RubricComplaint>) {
         let text = "nothing is late without a last day; add due = \"2026-11-20\" with your day".to_owned();
         complaints.push(RubricComplaint { place: "late".to_owned(), text });
     }
-    if rubric.weights.iter().all(|weight| *weight == 0.0) {
+    let weights_read = !complaints.iter().any(|complaint| complaint.place.starts_with("weights"));
+    if weights_read && rubric.weights.iter().all(|weight| *weight == 0.0) {
         let text = "all weights are 0, so there is nothing to mark by; give one of them a number".to_owned();
         complaints.push(RubricComplaint { place: "weights".to_owned(), text });
     }
@@ -126,7 +127,12 @@ impl Reader<'_> {
                         rubric.weights[at] = number;
                     }
                 }
-                None => self.complain(&place, "what is marked is called pitch, rhythm, rests and intonation"),
+                None => self.complain(
+                    &place,
+                    &format!(
+                        "marks are given for pitch, rhythm, rests and intonation; {key} is none of them"
+                    ),
+                ),
             }
         }
     }
@@ -237,7 +243,7 @@ mod tests {
             let (_, complaints) = rubric_from_toml(text);
             complaints.into_iter().map(|complaint| complaint.place).collect::<Vec<_>>().join(" ")
         };
-        assert_eq!(places("[weights]\npitch = \"much\"\ntone = 5"), "weights.pitch weights.tone weights");
+        assert_eq!(places("[weights]\npitch = \"much\"\ntone = 5"), "weights.pitch weights.tone");
         assert_eq!(places("hihgest = 3\nrepeated = 2"), "hihgest repeated");
         assert_eq!(places("a = 1\nb ="), "line 2");
         assert_eq!(places("weights = 3"), "weights");

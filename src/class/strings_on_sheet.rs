@@ -29,13 +29,11 @@ impl Sheet {
         let base = self.y + 4.0;
         self.put("Fingers, by string", (one, base), 3.0, Anchor::Start);
         self.put("Open strings", (two, base), 3.0, Anchor::Start);
-        self.put("a stroke for each student, 50 cents low to 50 high", (one, base + 3.6), 2.3, Anchor::Start);
-        self.put(
-            "the same; frames: ±20 cents, here ±5; beside them the medians",
-            (two, base + 3.6),
-            2.3,
-            Anchor::Start,
-        );
+        let scale =
+            "a stroke for each student, 50 cents low to 50 high; frame: ±20 cents; number: the median";
+        self.put(scale, (one, base + 3.6), 2.3, Anchor::Start);
+        let scale = "the same scale; frame: ±5 cents; number: the median";
+        self.put(scale, (two, base + 3.6), 2.3, Anchor::Start);
         self.y += 10.0;
         // The highest string first, as on the page of a score.
         let mut rows: Vec<_> = strings.iter().collect();
@@ -66,7 +64,7 @@ impl Sheet {
         }
         let middle = median(&mut cents.to_vec());
         let text = match middle.round() {
-            0.0 => "in the middle".to_owned(),
+            0.0 => "0".to_owned(),
             high if high > 0.0 => format!("{high:.0} high"),
             low => format!("{:.0} low", -low),
         };

@@ -129,7 +129,7 @@ impl StudentResult {
         self.band = self.mark.and_then(|mark| rubric.band(mark)).map(str::to_owned);
         self.why_none = match (self.mark, self.takes.last()) {
             (Some(_), _) => None,
-            (None, None) if self.trouble.is_empty() => Some("There is no take.".to_owned()),
+            (None, None) if self.trouble.is_empty() => Some("No recording was handed in.".to_owned()),
             (None, None) => Some(self.trouble.join(" ")),
             (None, Some(_)) if all.is_empty() => {
                 let due = rubric.due.map_or(String::new(), |due| due.to_string());
@@ -242,7 +242,7 @@ mod tests {
         let last = settled(vec![take(0), failed], Repeated::Last);
         assert_eq!((last.mark, last.why_none.as_deref()), (None, Some("It is empty.")));
         let none = settled(vec![], Repeated::All);
-        assert_eq!((none.mark, none.why_none.as_deref()), (None, Some("There is no take.")));
+        assert_eq!((none.mark, none.why_none.as_deref()), (None, Some("No recording was handed in.")));
     }
 
     #[test]

@@ -66,7 +66,7 @@ fn places(take: &ClassTake, indent: &str) -> String {
 
 /// The list of what somebody has to listen to or look at, in the order of the class list; ends with a line feed.
 pub fn listen_text(results: &[StudentResult]) -> String {
-    let mut out = String::from("Listen to these. Times are minutes and seconds in the take.\n");
+    let mut out = String::from("To listen to, or to look at. Times are minutes and seconds in the take.\n");
     let mut any = false;
     for result in results.iter().filter(|result| result.open()) {
         any = true;
@@ -78,6 +78,10 @@ pub fn listen_text(results: &[StudentResult]) -> String {
         out.push_str(&format!("\n{}: {state}\n", shown(&result.shown)));
         for take in &result.takes {
             match &take.result {
+                // Said once: here or above.
+                TakeResult::Failed(why) if result.why_none.as_ref() == Some(why) => {
+                    out.push_str(&format!("  {}\n", shown(&take.name)));
+                }
                 TakeResult::Failed(why) => {
                     out.push_str(&format!("  {}: {}\n", shown(&take.name), shown(why)));
                 }

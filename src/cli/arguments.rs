@@ -50,7 +50,7 @@ pub enum Command {
     String(StringArguments),
     /// Play freely and get a draft melody to edit
     Jot(JotArguments),
-    /// Hold a melody against a teacher's rule sheet and say what the sheet asks otherwise
+    /// Check a written melody against a teacher's rules and say what to change
     Proofread(ProofreadArguments),
     /// Play a melody on a bowed string of the program's own, aloud or to a WAV file
     Play(PlayArguments),
@@ -80,13 +80,13 @@ Examples:
   fingertape convert my-melody.toml to-print.musicxml
   fingertape play my-melody.toml --slower 0.7
   fingertape sheet my-melody.toml --output my-melody.pdf
-  fingertape class takes --dry-run
+  fingertape class playing-tests --dry-run
 
 Exit codes:
   0  the command did its work (the take was judged)
-  1  it could not: the take was refused, for example because it is silent, and nothing is graded; a string
-     gave no steady reading; a deletion was not confirmed; the melody
-     has something else than its rule sheet asks; somebody has to listen to a take of the class
+  1  not done, or something for you: a take was refused (because it is silent, for example) and nothing
+     is graded, a string gave no steady reading, nothing was deleted, a melody has something to change,
+     a take of the class needs a listener
   2  unusable input: a file or a microphone that cannot be used, or a wrong argument
 
 Everything happens on this machine: no recording leaves it.

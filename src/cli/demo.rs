@@ -1,7 +1,7 @@
 //! `fingertape demo`: the whole job on a take and a melody that come with the program.
 
 use super::shared::exit_codes::Ending;
-use super::shared::failure::Failure;
+use super::shared::failure::{Failure, said};
 use super::shared::judge::{JudgeRequest, judge};
 use super::shared::report_page::PageFile;
 use super::shared::{print, write_file};
@@ -41,8 +41,8 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
     let folder = &arguments.out;
     fs::create_dir_all(folder).map_err(|error| {
         Failure::new(
-            format!("the folder {} cannot be made: {error}", folder.display()),
-            "choose a folder that you may write to: fingertape demo --out FOLDER",
+            format!("the folder {} cannot be made: {}", folder.display(), said(&error)),
+            "choose another one that you may write to: fingertape demo --out FOLDER",
         )
     })?;
     let (take, melody) = (folder.join("take.flac"), folder.join("melody.toml"));

@@ -35,7 +35,7 @@ pub struct PlayArguments {
     /// Play it so many times without a break, 1 to 100
     #[arg(long = "loop", value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
     times: u32,
-    /// Count in one bar (so it is without this)
+    /// Count in one bar (the usual; --no-count-in leaves it out)
     #[arg(long, overrides_with = "no_count_in")]
     count_in: bool,
     /// Begin at once, without counting in
@@ -47,7 +47,7 @@ pub struct PlayArguments {
     /// The pitch of A4, in hertz [default: as the melody says, else 440]
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     a4: Option<f64>,
-    /// How loud, 0 to 100: the peak as a part of the loudest that there is
+    /// How loud, 0 to 100: the peak, in percent of full scale
     #[arg(long, value_name = "PERCENT", default_value_t = 25, value_parser = clap::value_parser!(u8).range(0..=100))]
     volume: u8,
     /// The instrument, where the melody does not name it (or names another)

@@ -36,7 +36,7 @@ pub struct ProofreadArguments {
 const BEFORE_WORDS: &str = "\
 A rule file says what a melody should have. What it does not mention is the writer's to choose.
 One file serves all four instruments, because notes are named by string:
-  title = \"Four notes on the D string\"
+  title = \"Four notes from D to G\"
   metre = \"4/4\"
   bars = 4
   key = \"D\"

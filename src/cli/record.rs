@@ -51,7 +51,7 @@ pub struct RecordArguments {
     #[arg(long, value_name = "SECONDS", default_value_t = 2.0, allow_negative_numbers = true,
           value_parser = ranges::level_check)]
     level_check: f64,
-    /// Print lines instead of drawing, for a screen reader (so it is whenever the output is no terminal)
+    /// Print lines instead of drawing, for a screen reader (chosen by itself where the output is not a terminal)
     #[arg(long)]
     plain: bool,
     /// What is printed at the end: words for people, or JSON for programs (then all else goes to the
@@ -174,7 +174,7 @@ fn look(arguments: &RecordArguments) -> Look {
 fn begin(book: &Book, about: &About, melody: &Path) -> miette::Result<Take> {
     let bytes = fs::read(melody).map_err(|error| {
         Failure::new(
-            format!("{} cannot be read: {error}", melody.display()),
+            format!("{} cannot be read: {}", melody.display(), failure::said(&error)),
             "check that the file may be read",
         )
     })?;

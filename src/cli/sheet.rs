@@ -134,7 +134,10 @@ fn blank_sheets(arguments: &SheetArguments, rules: &Path, file: &SheetFile) -> m
 
 /// A remark that says on whose sheet.
 fn on(instrument: Instrument, remark: Remark) -> Remark {
-    Remark::new(&remark.code, format!("{instrument}: {}", remark.text))
+    // Some name it themselves.
+    let named = remark.text.contains(&format!("the {instrument}"));
+    let text = if named { remark.text.clone() } else { format!("{instrument}: {}", remark.text) };
+    Remark::new(&remark.code, text)
 }
 
 fn melody_sheets(arguments: &SheetArguments, path: &Path, file: &SheetFile) -> miette::Result<Ending> {

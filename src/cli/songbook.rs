@@ -1,7 +1,7 @@
 //! `fingertape songbook`: a folder of melodies becomes one book to print.
 
 use super::shared::exit_codes::Ending;
-use super::shared::failure::Failure;
+use super::shared::failure::{Failure, said};
 use super::shared::print;
 use super::shared::rule_sheet::is_rule_file;
 use super::shared::settle_instrument::settle_instrument;
@@ -132,7 +132,7 @@ fn counted(files: usize) -> String {
 fn melody_files(folder: &Path) -> miette::Result<Vec<PathBuf>> {
     let unreadable = |error: std::io::Error| {
         Failure::new(
-            format!("the folder {} cannot be read: {error}", folder.display()),
+            format!("the folder {} cannot be read: {}", folder.display(), said(&error)),
             "give the folder that the melodies are in",
         )
     };

@@ -253,7 +253,7 @@ fn delete(book: &Book, which: &str, yes: bool) -> miette::Result<Ending> {
     let Some((name, number)) = parts else {
         return Err(Failure::new(
             format!("{which} names no take"),
-            "write the melody, a stroke and the number: fingertape takes --delete my-melody/3",
+            "write the melody, a slash (/) and the number: fingertape takes --delete my-melody/3",
         )
         .into());
     };
@@ -288,7 +288,7 @@ fn erase(book: &Book, yes: bool) -> miette::Result<Ending> {
 /// Asks at the terminal; where there is none, nobody has said yes.
 fn agreed(question: &str) -> miette::Result<bool> {
     if !std::io::stdin().is_terminal() {
-        print::styled(&format!("{question} Nothing is deleted: add --yes to say so.\n"))?;
+        print::styled(&format!("{question} Nothing was deleted. To delete for good, add --yes.\n"))?;
         return Ok(false);
     }
     print::styled(&format!("{question} Type yes: "))?;

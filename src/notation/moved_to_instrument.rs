@@ -127,8 +127,8 @@ fn by_fingers(melody: &Melody, from: Instrument, to: Instrument, remarks: &mut V
     }
     if hand(from) != hand(to) {
         let text = format!(
-            "The hand of the {to} is set otherwise than the one of the {from}: the places on the string are the \
-             same, and some have another finger."
+            "A hand on the {to} spans other notes than one on the {from}: some of the notes are played with another \
+             finger."
         );
         remarks.push(Remark::new("another-hand", text));
     }

@@ -29,7 +29,9 @@ fn a_take_with_nothing_wrong_has_nothing_to_fix() {
          What went well\n  \
          Every note was the one on the sheet.\n  \
          You kept the rest in bar 2.\n  \
-         Every finger that I could measure was close to its pitch.\n"
+         Every finger that I could measure was close to its pitch.\n\n\
+         And now\n  \
+         I found nothing to fix. Play it to somebody!\n"
     );
 }
 
@@ -121,7 +123,7 @@ fn a_note_that_may_be_open_or_fourth_finger_is_told_both_ways() {
     let text = said(&report);
     assert!(
         text.contains(
-            "If it was the open A string, it wants tuning; if not, move your fourth finger on the D string"
+            "If it was the open A string, the string needs tuning; if not, move your fourth finger on the D string"
         ),
         "{text}"
     );
@@ -172,7 +174,7 @@ fn one_long_bow_is_told_apart_from_a_note_left_out() {
     let text = said(&report);
     assert!(text.contains("I heard one long A. Change the bow"), "{text}");
     unheard(&mut report, 3, NoteVerdict::Missing);
-    assert!(said(&report).contains("Bar 1, beat 4: I did not hear the G that is on the sheet."));
+    assert!(said(&report).contains("Bar 1, beat 4: I did not hear the G. Play this bar slowly"));
 }
 
 #[test]
@@ -239,7 +241,7 @@ fn an_octave_away_is_one_thing_to_know() {
         wrong(&mut report, index, -12.0);
     }
     let text = said(&report);
-    assert!(text.contains("Everything sounds an octave lower than the sheet for violin."), "{text}");
+    assert!(text.contains("Everything sounds an octave lower than your violin sheet."), "{text}");
     assert!(!text.contains("you played"), "{text}");
 }
 

@@ -29,7 +29,7 @@ pub fn proofreading_text(report: &ProofreadingReport, settings: &TextSettings) -
     let heading =
         |text: &str| if settings.bold { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() };
     let _ = writeln!(text, "{}", heading(&format!("{} ({})", words::harmless(melody), sheet.instrument)));
-    let _ = writeln!(text, "The sheet: {}\n", sheet_name(sheet));
+    let _ = writeln!(text, "The rule sheet: {}\n", sheet_name(sheet));
     let kept: Vec<String> = found.kept.iter().map(|(_, about)| (*about).to_owned()).collect();
     match found.breaches.len() {
         0 => {

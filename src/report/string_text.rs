@@ -4,7 +4,7 @@ use super::string_words::{CAREFUL, elsewhere, how_far, moves_by, off_by, what_to
 use super::text_for_child::wrapped;
 use super::{TextSettings, words};
 use crate::notation::{Fifths, Instrument};
-use crate::open_string::{FourStrings, OpenStrings, Pair, Verdict, pairs, which_to_fix_first};
+use crate::open_string::{FourStrings, IN_TUNE_CENTS, OpenStrings, Pair, Verdict, pairs, which_to_fix_first};
 use std::fmt::Write;
 
 /// Pairs that beat less than this a second are as good as pure: nobody hears it in a bow's time.
@@ -34,7 +34,7 @@ pub(super) fn one_string_lines(heard: &FourStrings, asked: usize) -> Vec<String>
         Verdict::Read(reading) if reading.steady => {
             let cents = reading.cents.0;
             let mut lines = vec![format!(
-                "{}: {:.2} Hz, {}. (While you bowed, it moved by ±{:.0}.)",
+                "{}: {:.2} Hz, {}. (While you bowed, it moved by {:.0} up and down.)",
                 words::sentence(&how_far(cents)),
                 reading.pitch.0,
                 off_by(cents),
@@ -123,7 +123,12 @@ fn pair_line(instrument: Instrument, pair: &Pair) -> String {
             "{:.0} {} {}",
             cents.abs(),
             if cents.abs() == 1.0 { "cent" } else { "cents" },
-            if cents > 0.0 { "too wide" } else { "too narrow" }
+            match (cents > 0.0, cents.abs() <= IN_TUNE_CENTS) {
+                (true, true) => "wider than pure: fine",
+                (false, true) => "narrower than pure: fine",
+                (true, false) => "too wide",
+                (false, false) => "too narrow",
+            }
         ),
     };
     let beats = match pair.beats {

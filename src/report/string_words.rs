@@ -30,7 +30,8 @@ pub(super) fn low_or_high(cents: f64) -> &'static str {
 
 /// `in tune`, `a little low`, `too low`, and so on.
 pub(super) fn how_far(cents: f64) -> String {
-    match cents.abs() {
+    // Judged as it is printed.
+    match cents.abs().round() {
         off if off <= IN_TUNE_CENTS => "in tune".to_owned(),
         off if off <= MORE_THAN_A_LITTLE => format!("a little {}", low_or_high(cents)),
         _ => format!("too {}", low_or_high(cents)),

@@ -12,6 +12,12 @@ use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 /// How many things are listed after the first; the others are in the teacher's report.
 const LISTED: usize = 6;
 
+/// The heading over [`NOTHING_TO_FIX`].
+pub const AND_NOW: &str = "And now";
+
+/// Where there is nothing to fix.
+pub const NOTHING_TO_FIX: &str = "I found nothing to fix. Play it to somebody!";
+
 /// Remarks that ask nothing of a player: they are in the teacher's report and in the JSON.
 const NOT_FOR_THE_PLAYER: [&str; 2] = ["dc-offset", "unfinished-header"];
 
@@ -33,6 +39,7 @@ pub enum About {
     FixFirst,
     BeforeYouPlay,
     AfterThat,
+    ListenHere,
     CouldNotTell,
     Also,
     GoodToKnow,
@@ -47,6 +54,7 @@ impl About {
             Self::FixFirst => "Fix this first",
             Self::BeforeYouPlay => "Before you play again",
             Self::AfterThat => "After that",
+            Self::ListenHere => "Listen here",
             Self::CouldNotTell => "What I could not tell",
             Self::Also => "Also",
             Self::GoodToKnow => "Good to know",
@@ -57,12 +65,22 @@ impl About {
 /// The report for the player. Plain sentences, wrapped by whoever prints them; ends with a line feed.
 pub fn for_child(report: &Report, settings: &TextSettings) -> String {
     let mut text = settings.heading(&title(report));
-    for section in child_sections(report, settings) {
+    let sections = child_sections(report, settings);
+    let nothing = report.outcome == Outcome::Judged
+        && sections
+            .iter()
+            .all(|section| matches!(section.about, About::WentWell | About::Also | About::GoodToKnow));
+    for section in sections {
         text.push('\n');
         text.push_str(&settings.heading(section.about.heading()));
         for line in section.lines {
             text.push_str(&wrapped(&line));
         }
+    }
+    if nothing {
+        text.push('\n');
+        text.push_str(&settings.heading(AND_NOW));
+        text.push_str(&wrapped(NOTHING_TO_FIX));
     }
     text
 }
@@ -82,6 +100,7 @@ pub fn child_sections(report: &Report, settings: &TextSettings) -> Vec<ChildSect
                 (About::FixFirst, first.map(|at| things[at].text.clone()).into_iter().collect()),
                 (About::BeforeYouPlay, what_to_tune(report)),
                 (About::AfterThat, others(&things, first)),
+                (About::ListenHere, questions(&things)),
                 (About::CouldNotTell, unsure(report)),
                 (About::Also, also(report)),
                 recording,
@@ -114,20 +133,33 @@ fn title(report: &Report) -> String {
     format!("{name} ({})", report.melody.instrument)
 }
 
-/// The heaviest thing, the earlier of two alike.
+/// The heaviest thing that is not a question, the earlier of two alike.
 fn heaviest(things: &[Thing]) -> Option<usize> {
-    (0..things.len()).rev().max_by(|&a, &b| things[a].weight.total_cmp(&things[b].weight))
+    let sure = (0..things.len()).rev().filter(|at| !things[*at].question);
+    sure.max_by(|&a, &b| things[a].weight.total_cmp(&things[b].weight))
 }
 
 fn others(things: &[Thing], first: Option<usize>) -> Vec<String> {
-    let mut rest: Vec<String> =
-        (0..things.len()).filter(|at| Some(*at) != first).map(|at| things[at].text.clone()).collect();
+    let sure = (0..things.len()).filter(|at| Some(*at) != first && !things[*at].question);
+    let mut rest: Vec<String> = sure.map(|at| things[at].text.clone()).collect();
     if rest.len() > LISTED {
         let more = rest.len() - (LISTED - 1);
         rest.truncate(LISTED - 1);
         rest.push(format!("And {more} more things. One at a time is enough."));
     }
     rest
+}
+
+/// What the player's own ears have to settle.
+fn questions(things: &[Thing]) -> Vec<String> {
+    let questions = things.iter().filter(|thing| thing.question);
+    let mut lines: Vec<String> = questions.map(|thing| thing.text.clone()).collect();
+    if lines.len() > LISTED {
+        let more = lines.len() - (LISTED - 1);
+        lines.truncate(LISTED - 1);
+        lines.push(format!("And {more} more places; these are enough to listen to."));
+    }
+    lines
 }
 
 fn went_well(report: &Report, settings: &TextSettings) -> Vec<String> {
@@ -171,10 +203,12 @@ fn went_well(report: &Report, settings: &TextSettings) -> Vec<String> {
         lines.push("Most of your fingers were close to the pitch.".to_owned());
     }
     if report.notes.len() >= 8 && report.tempo.drift_percent.is_some_and(|drift| drift.abs() <= 5.0) {
-        lines.push("Your beat stayed steady to the end.".to_owned());
+        lines.push("Your beat stayed steady.".to_owned());
     }
     if lines.is_empty() {
-        lines.push("You played, recorded it and listened back: that is how it gets better.".to_owned());
+        lines.push(
+            "You played it and recorded it: that is how it gets better. Now listen to it once.".to_owned(),
+        );
     }
     lines
 }

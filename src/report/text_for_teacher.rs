@@ -127,7 +127,7 @@ fn notes(report: &Report, settings: &TextSettings) -> TeacherTable {
         "place",
         "verdict",
         "confidence (0-1)",
-        "played (MIDI)",
+        "sounding (MIDI)",
         "off (cents)",
         "finger (cents)",
         "spread (cents)",

@@ -7,6 +7,7 @@
 use super::intonation::{self, CLEARLY_OFF_CENTS, IN_TUNE_CENTS, Intonation};
 use super::{TextSettings, fingers, words};
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
+use crate::notation::Instrument;
 
 /// A tempo that changes by more than this from the first note to the last is worth a word. The just
 /// noticeable change is 3 to 4 percent (Drake & Botte, *Perception & Psychophysics* 1993), but the
@@ -20,7 +21,7 @@ const BETWEEN_SEMITONES: f64 = 0.35;
 /// A verdict that is less sure than this is not built upon.
 const SURE: f64 = 0.8;
 
-/// A mistake that is less sure than this is told as a question, after all that are sure. (Made takes
+/// A mistake that is less sure than this is told as a question, apart from all that are sure. (Made takes
 /// with known truth: below it 11 of 18 wrong and missing notes were true, above it 47 of 48.)
 const DOUBTFUL: f64 = 0.75;
 
@@ -39,6 +40,8 @@ pub struct Thing {
     pub index: usize,
     /// The words.
     pub text: String,
+    /// Whether it is no more than a question: it never comes first.
+    pub question: bool,
 }
 
 /// Everything to fix, in playing order.
@@ -63,7 +66,7 @@ pub fn place_of(report: &Report, index: usize) -> Option<String> {
 /// What is not sure is said as that, and comes after what is.
 fn doubted(mut thing: Thing, confidence: f64) -> Thing {
     if confidence < DOUBTFUL {
-        thing.weight -= 100.0;
+        thing.question = true;
         thing.text.push_str(" (I am not sure of this one: listen to it yourself.)");
     }
     thing
@@ -150,7 +153,8 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
         if !one.again.is_empty() {
             text.push_str(&format!(" The same in {}.", words::places(&one.again)));
         }
-        let thing = Thing { weight: 100.0 + one.again.len() as f64, index: note.index, text };
+        let thing =
+            Thing { weight: 100.0 + one.again.len() as f64, index: note.index, text, question: false };
         doubted(thing, one.confidence)
     };
     let octave = (shift != 0).then(|| octave_away(report, shift));
@@ -166,9 +170,10 @@ fn octave_away(report: &Report, shift: i32) -> Thing {
         weight: 200.0,
         index: 0,
         text: format!(
-            "Everything sounds {far} {way} than the sheet for {}. Is it the right sheet, and the right instrument?",
+            "Everything sounds {far} {way} than your {} sheet. Is it the right sheet, and the right instrument?",
             report.melody.instrument
         ),
+        question: false,
     }
 }
 
@@ -177,7 +182,9 @@ fn wrong_note(report: &Report, note: &NoteFinding, off: Option<Off>) -> String {
     match off {
         None => format!("you played another note; the sheet has {sheet}."),
         Some(Off { semitones: 0, .. }) => {
-            format!("your note was too far from {sheet}, which is on the sheet, to count as it.")
+            format!(
+                "your note was too far from {sheet} to be {sheet}. Listen for it, then place the finger again."
+            )
         }
         Some(Off { semitones, toward: 0 }) => {
             let (played, sheet) = words::played_and_written(&note.written, semitones);
@@ -212,7 +219,7 @@ fn missing_notes(report: &Report) -> Vec<Thing> {
         let thing = if to_the_end && is_over(report) {
             not_on_the_recording(&missing[0])
         } else {
-            missing_run(before, missing, to_the_end)
+            missing_run(report.melody.instrument, before, missing, to_the_end)
         };
         things.push(doubted(thing, missing.iter().map(|note| note.confidence).fold(0.0, f64::max)));
         at += run;
@@ -238,6 +245,7 @@ fn not_on_the_recording(first: &NoteFinding) -> Thing {
             "{}: the recording is over before this note. Let it run until you have played to the end.",
             words::place(first.bar, first.beat)
         ),
+        question: false,
     }
 }
 
@@ -247,7 +255,12 @@ pub fn end_of_playing(report: &Report) -> Option<usize> {
     missing.last().map(|first| first.index)
 }
 
-fn missing_run(before: Option<&NoteFinding>, missing: &[NoteFinding], to_the_end: bool) -> Thing {
+fn missing_run(
+    instrument: Instrument,
+    before: Option<&NoteFinding>,
+    missing: &[NoteFinding],
+    to_the_end: bool,
+) -> Thing {
     let first = &missing[0];
     let place = words::place(first.bar, first.beat);
     let name = words::pitch(&first.written);
@@ -256,7 +269,7 @@ fn missing_run(before: Option<&NoteFinding>, missing: &[NoteFinding], to_the_end
             && before.verdict == NoteVerdict::Right
             && before.written_midi == first.written_midi
     });
-    let thing = |weight, text| Thing { weight, index: first.index, text };
+    let thing = |weight, text| Thing { weight, index: first.index, text, question: false };
     let last = &missing[missing.len() - 1];
     if one_bow && missing.len() == 1 {
         let text = format!(
@@ -265,7 +278,13 @@ fn missing_run(before: Option<&NoteFinding>, missing: &[NoteFinding], to_the_end
         return thing(80.0, text);
     }
     if missing.len() == 1 {
-        return thing(90.0, format!("{place}: I did not hear the {name} that is on the sheet."));
+        let hand = match instrument.fingerings(first.written_midi).first() {
+            Some(hand) => format!(": {}", fingers::words_for(instrument, *hand)),
+            None => String::new(),
+        };
+        let text =
+            format!("{place}: I did not hear the {name}. Play this bar slowly, with the {name}{hand}.");
+        return thing(90.0, text);
     }
     if to_the_end {
         let text = format!("{place}: from here to the end I heard nothing more of the melody.");
@@ -282,13 +301,21 @@ fn missing_run(before: Option<&NoteFinding>, missing: &[NoteFinding], to_the_end
 fn rest(report: &Report, rest: &RestFinding) -> Option<Thing> {
     let place = words::place(rest.bar, rest.beat);
     let written = words::beats(rest.written_beats);
-    let played = rest.played_beats.map(words::beats).filter(|played| *played != written);
+    let given = |beats| {
+        if words::beats(beats) == words::beats(0.0) {
+            "none of it".to_owned()
+        } else {
+            format!("about {}", words::beats(beats))
+        }
+    };
+    let differs = |beats: &f64| words::beats(*beats) != written;
+    let played = rest.played_beats.filter(differs).map(given);
     let (weight, text) = match (rest.verdict, played) {
         (RestVerdict::Kept | RestVerdict::Unsure, _) => return None,
         (RestVerdict::Rushed, Some(played)) => (
             75.0,
             format!(
-                "the rest is {written} long; you gave it about {played} and came in early. Count it out before you play on."
+                "the rest is {written} long; you gave it {played} and came in early. Count it out before you play on."
             ),
         ),
         (RestVerdict::Rushed, None) => (
@@ -298,7 +325,7 @@ fn rest(report: &Report, rest: &RestFinding) -> Option<Thing> {
         (RestVerdict::Stretched, Some(played)) => (
             60.0,
             format!(
-                "the rest is {written} long; you gave it about {played}. Breathe in on the rest, so that you are ready."
+                "the rest is {written} long; you gave it {played}. Breathe in on the rest, so that you are ready."
             ),
         ),
         (RestVerdict::Stretched, None) => (
@@ -318,7 +345,8 @@ fn rest(report: &Report, rest: &RestFinding) -> Option<Thing> {
             ),
         ),
     };
-    let thing = Thing { weight, index: rest.index, text: format!("{place}: {text}") };
+    let question = rest.verdict == RestVerdict::Filled && extra_in(report, rest).is_some();
+    let thing = Thing { weight, index: rest.index, text: format!("{place}: {text}"), question };
     Some(doubted(thing, rest.confidence))
 }
 
@@ -371,7 +399,7 @@ fn finger(report: &Report, group: &mut [(&NoteFinding, Intonation)]) -> Thing {
     }
     let weight =
         if clearly { 65.0 } else { 50.0 } + cents.abs().min(100.0) / 100.0 + again.len() as f64 / 10.0;
-    Thing { weight: weight.min(74.0), index: note.index, text }
+    Thing { weight: weight.min(74.0), index: note.index, text, question: false }
 }
 
 fn where_to_move(report: &Report, found: &Intonation) -> String {
@@ -398,7 +426,7 @@ fn where_to_move(report: &Report, found: &Intonation) -> String {
         ([], _) => ". Listen for it and slide there.".to_owned(),
         (_, None) => format!(". {}.", words::sentence(&advice.join(", or "))),
         (_, Some(place)) => format!(
-            ". If it was {}, it wants tuning; if not, {}.",
+            ". If it was {}, the string needs tuning; if not, {}.",
             fingers::words_for(instrument, *place),
             advice.join(", or ")
         ),
@@ -441,7 +469,12 @@ fn extra_notes(report: &Report) -> Vec<Thing> {
         // About every third extra note that is reported in made takes with known truth nobody had played.
         let text =
             format!("{where_}: I think I heard {what}. Listen at {onset:.1} seconds: can you hear it too?");
-        Thing { weight: 40.0 + (names.len() as f64 / 100.0).min(1.0), index: after.unwrap_or(0), text }
+        Thing {
+            weight: 40.0 + (names.len() as f64 / 100.0).min(1.0),
+            index: after.unwrap_or(0),
+            text,
+            question: true,
+        }
     };
     groups.iter().map(thing).collect()
 }
@@ -453,5 +486,5 @@ fn drift(report: &Report) -> Option<Thing> {
         "The beat: you ended about {:.0} percent {way} than you began. Tap your foot, or play with a metronome.",
         drift.abs()
     );
-    Some(Thing { weight: 30.0, index: usize::MAX, text })
+    Some(Thing { weight: 30.0, index: usize::MAX, text, question: false })
 }

@@ -210,7 +210,7 @@ fn choice(
             Placement::Open => format!("is the open {other}"),
             _ => format!("is played on the {other}"),
         };
-        let text = format!("On the {instrument}, {} from the {on_string} {how}.", words::note(written));
+        let text = format!("On the {instrument}, the {} of the {on_string} {how}.", words::note(written));
         remarks.push(Remark::new("another-string", text));
     }
     Some(Choice { written, sounding, string_name: instrument.string_names()[fingering.string], fingering })

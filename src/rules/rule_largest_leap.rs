@@ -44,7 +44,7 @@ struct LargestLeap(u32);
 
 impl Rule for LargestLeap {
     fn sentence(&self, _: &InstrumentSheet) -> Option<String> {
-        Some(format!("From one note to the next go {} at most.", words::interval(self.0)))
+        Some(format!("Go no further than {} from one note to the next.", words::interval(self.0)))
     }
 
     fn breaches(&self, melody: &Melody, _: &InstrumentSheet) -> Vec<Breach> {

@@ -36,8 +36,8 @@ struct MostRepeats(u32);
 impl Rule for MostRepeats {
     fn sentence(&self, _: &InstrumentSheet) -> Option<String> {
         Some(match self.0 {
-            1 => "Do not play the same note twice in a row.".to_owned(),
-            most => format!("Play the same note at most {most} times in a row."),
+            1 => "Do not write the same note twice in a row.".to_owned(),
+            most => format!("Write the same note no more than {most} times in a row."),
         })
     }
 

@@ -15,7 +15,7 @@
 //! A4 q G4 Bb4 A4
 //! D4 h A4
 //! ```
-//! > Bar 2, beat 3: B flat is not on your list; you may use D E F sharp G A.
+//! > Bar 2, beat 3: B flat is not on your list; you may use D, E, F sharp, G or A.
 //!
 //! Source: common practice of class composing, no single source.
 
@@ -87,9 +87,9 @@ mod tests {
         assert_eq!(
             said(RULES, "D5 q Gb4 G4 D4"),
             [
-                "Bar 1, beat 1: this D is higher than the D on your list; you may use D E F sharp.",
+                "Bar 1, beat 1: this D is higher than the D on your list; you may use D, E or F sharp.",
                 "Bar 1, beat 2: G flat sounds like F sharp, which is on your list; write it as F sharp.",
-                "Bar 1, beat 3: G is not on your list; you may use D E F sharp.",
+                "Bar 1, beat 3: G is not on your list; you may use D, E or F sharp.",
             ]
         );
     }
@@ -101,7 +101,7 @@ mod tests {
         assert_eq!(
             found,
             [
-                "Bar 1, beat 4: C sharp is not on your list; you may use on the D string E F sharp, on the A string A B."
+                "Bar 1, beat 4: C sharp is not on your list; you may use on the D string E or F sharp; on the A string A or B."
             ]
         );
     }

@@ -34,7 +34,7 @@ struct RestValues(Vec<Length>);
 
 impl Rule for RestValues {
     fn sentence(&self, _: &InstrumentSheet) -> Option<String> {
-        Some(format!("For silence use {}.", words::lengths(&self.0, true)))
+        Some(format!("Your rests are {}.", words::lengths(&self.0, true)))
     }
 
     fn breaches(&self, melody: &Melody, _: &InstrumentSheet) -> Vec<Breach> {

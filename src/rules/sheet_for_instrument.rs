@@ -73,15 +73,24 @@ impl RuleSheet {
     }
 }
 
+/// `D`, `D or E`, `D, E or G`.
+fn one_of(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [only] => only.clone(),
+        [others @ .., last] => format!("{} or {last}", others.join(", ")),
+    }
+}
+
 impl InstrumentSheet {
-    /// The choices in words: `D E F sharp G`, or string by string where there are several.
+    /// The choices in words: `D, E, F sharp or G`, or string by string where there are several.
     pub fn choices_in_words(&self) -> String {
         let mut strings: Vec<usize> = self.choices.iter().map(|choice| choice.fingering.string).collect();
         strings.sort_unstable();
         strings.dedup();
         let on = |string: usize| {
             let names = self.choices.iter().filter(|choice| choice.fingering.string == string);
-            names.map(|choice| words::note(choice.written)).collect::<Vec<_>>().join(" ")
+            one_of(&names.map(|choice| words::note(choice.written)).collect::<Vec<_>>())
         };
         match strings[..] {
             [] => String::new(),
@@ -90,7 +99,7 @@ impl InstrumentSheet {
                 let each = |string: &usize| {
                     format!("on the {} {}", words::string(self.instrument, *string), on(*string))
                 };
-                strings.iter().map(each).collect::<Vec<_>>().join(", ")
+                strings.iter().map(each).collect::<Vec<_>>().join("; ")
             }
         }
     }

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 #[derive(Args)]
 #[command(after_help = AFTER_HELP)]
 pub struct ClassArguments {
-    /// The folder with the takes, as it came out of the file drop; folders inside it are opened too
+    /// The folder with the takes, just as they were handed in; folders inside it are opened too
     #[arg(value_name = "FOLDER")]
     pub folder: PathBuf,
     /// The class list, CSV or XLSX: student, instrument, group, melody [default: roster.csv or
@@ -122,10 +122,10 @@ what is new. Only you can read it. To erase all of it, delete the folder. --anon
 out of everything but teachers-marks.csv, which is yours.
 
 Examples:
-  fingertape class takes --dry-run
-  fingertape class takes --melody swing-gate.toml
-  fingertape class takes --roster 4B.xlsx --rubric rubric.toml --output marks-november
-  fingertape class takes --before marks-october --anonymous
+  fingertape class playing-tests --dry-run
+  fingertape class playing-tests --melody swing-gate.toml
+  fingertape class playing-tests --roster 4B.xlsx --rubric rubric.toml --output marks-november
+  fingertape class playing-tests --before marks-october --anonymous
 
 Exit codes:
   0  every student has a mark, and there is nothing to listen to

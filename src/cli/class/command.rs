@@ -27,7 +27,7 @@ const LARGEST_CLASS_JSON: u64 = 256 << 20;
 pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
     let folder = &arguments.folder;
     if !folder.is_dir() {
-        let is = if folder.exists() { "is a file, not a folder" } else { "is not there" };
+        let is = if folder.exists() { "is no folder but a file" } else { "is not there" };
         let what = format!("the folder {} {is}", folder.display());
         return Err(Failure::new(what, "give the folder that the takes are in").into());
     }
@@ -125,9 +125,13 @@ fn read_rubric(arguments: &ClassArguments) -> miette::Result<(Rubric, Option<Pat
     };
     failures::is_there(&file, "the rubric")?;
     let bytes = read_file::within(&file, LARGEST_RUBRIC);
-    let text =
-        bytes.and_then(|bytes| String::from_utf8(bytes).map_err(std::io::Error::other)).map_err(|error| {
-            let what = format!("the rubric {} cannot be read: {error}", file.display());
+    let text = bytes
+        .and_then(|bytes| {
+            String::from_utf8(bytes)
+                .map_err(|error| std::io::Error::new(std::io::ErrorKind::InvalidData, error))
+        })
+        .map_err(|error| {
+            let what = format!("the rubric {} cannot be read: {}", file.display(), failures::said(&error));
             Failure::new(what, "save it as text in UTF-8")
         })?;
     let (rubric, complaints) = rubric_from_toml(&text);
@@ -143,7 +147,7 @@ fn read_rubric(arguments: &ClassArguments) -> miette::Result<(Rubric, Option<Pat
 fn earlier_marks(folder: Option<&Path>) -> miette::Result<BTreeMap<String, f64>> {
     let Some(folder) = folder else { return Ok(BTreeMap::new()) };
     let path = folder.join(CLASS_JSON);
-    let read = read_file::within(&path, LARGEST_CLASS_JSON).map_err(|error| error.to_string());
+    let read = read_file::within(&path, LARGEST_CLASS_JSON).map_err(|error| failures::said(&error));
     let value: Result<serde_json::Value, String> =
         read.and_then(|bytes| serde_json::from_slice(&bytes).map_err(|error| error.to_string()));
     let value = value.map_err(|error| {

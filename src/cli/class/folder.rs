@@ -1,6 +1,6 @@
 //! Everything that lies in the folder of takes, sorted into what it may be; nothing is left out without a word.
 
-use crate::cli::shared::failure::Failure;
+use crate::cli::shared::failure::{Failure, said};
 use fingertape::class::by_number;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -53,7 +53,7 @@ impl Found {
 pub fn files_of(folder: &Path, skip: &[PathBuf]) -> miette::Result<Vec<Found>> {
     let unreadable = |path: &Path, error: std::io::Error| {
         Failure::new(
-            format!("the folder {} cannot be read: {error}", path.display()),
+            format!("the folder {} cannot be read: {}", path.display(), said(&error)),
             "give the folder that the takes are in, and check that you may open it",
         )
     };
@@ -66,7 +66,7 @@ pub fn files_of(folder: &Path, skip: &[PathBuf]) -> miette::Result<Vec<Found>> {
             Ok(entries) => entries,
             Err(error) if depth == 0 => return Err(unreadable(&place, error).into()),
             Err(error) => {
-                let kind = FoundKind::Refused(format!("the folder cannot be opened: {error}"));
+                let kind = FoundKind::Refused(format!("the folder cannot be opened: {}", said(&error)));
                 found.push(Found { path: place, name: inside, kind });
                 continue;
             }
@@ -81,7 +81,7 @@ pub fn files_of(folder: &Path, skip: &[PathBuf]) -> miette::Result<Vec<Found>> {
             let name = if inside.is_empty() { own.clone() } else { format!("{inside}/{own}") };
             let refused = |why: &str| FoundKind::Refused(why.to_owned());
             let kind = match entry.file_type() {
-                Err(error) => refused(&format!("it cannot be looked at: {error}")),
+                Err(error) => refused(&format!("it cannot be looked at: {}", said(&error))),
                 Ok(kind) if kind.is_dir() && depth >= DEEPEST => refused("folders are not opened this deep"),
                 Ok(kind) if kind.is_dir() => {
                     folders.push((path, name, depth + 1));

@@ -1,7 +1,7 @@
 //! The folder of marks: only its owner can read it, one run at a time writes it, and each file in it is wholly there or
 //! not at all.
 
-use crate::cli::shared::failure::Failure;
+use crate::cli::shared::failure::{Failure, said};
 use crate::cli::shared::print;
 use fingertape::class::{Cell, GRADEBOOK_COLUMNS, TEACHERS_MARKS_HEADER, csv_cell};
 use fingertape::takes::write_whole_private;
@@ -106,7 +106,7 @@ impl MarksFolder {
 
 /// What to do about a place that cannot be written.
 pub fn failure(path: &Path, error: &io::Error) -> miette::Report {
-    let what = format!("{} cannot be written: {error}", path.display());
+    let what = format!("{} cannot be written: {}", path.display(), said(error));
     Failure::new(what, "check that the disk is not full, or choose another place with --output").into()
 }
 

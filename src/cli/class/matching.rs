@@ -162,11 +162,11 @@ impl Matching {
         };
         let lines = self.ambiguous.iter().map(|(at, several)| format!("{}: {}?", name(at), who(several)));
         section(
-            "May be of more than one student (not judged; rename them, or give a --pattern):",
+            "Could belong to several students (not judged; rename them, or give a --pattern):",
             lines.collect(),
         );
         section(
-            "Nobody's (no student's name is in the file's or the folder's name; not judged):",
+            "Fit no student (no student's name is in the file's or the folder's name; not judged):",
             self.nobodys.iter().map(name).collect(),
         );
         let lines = self.handed_in_twice.iter();
@@ -178,7 +178,7 @@ impl Matching {
         );
         let lines = self.refused.iter().map(|(at, why)| format!("{}: {why}", name(at)));
         section("Not looked at:", lines.collect());
-        section("Neither takes nor melodies:", self.others.iter().map(name).collect());
+        section("Other files, not used:", self.others.iter().map(name).collect());
         out
     }
 }

@@ -186,9 +186,8 @@ impl Class<'_> {
             }
             (Some(Kept::Failed(why)), _) => TakeResult::Failed(sentence(&why)),
             (None, Err(why)) => TakeResult::Failed(sentence(&self.without_names(why))),
-            (None, Ok(_)) => TakeResult::Failed(format!(
-                "The same recording was handed in for another student too. Ask whose it is; {} names both.",
-                if self.arguments.anonymous { "--dry-run" } else { "files.txt" }
+            (None, Ok(_)) => TakeResult::Failed(String::from(
+                "This recording came in twice, so it has no mark yet. Your teacher will ask about it.",
             )),
         };
         let day = day_in_name(&self.files[file].name);

@@ -30,11 +30,11 @@ pub fn summary(
     }
     let matched = class.matched;
     let lists: [(usize, &str, &str); 4] = [
-        (matched.nobodys.len(), "file has nobody's name in it", "files have nobody's name in them"),
+        (matched.nobodys.len(), "file fits no student", "files fit no student"),
         (
             matched.ambiguous.len(),
-            "file may be of more than one student",
-            "files may be of more than one student",
+            "file could belong to several students",
+            "files could belong to several students",
         ),
         (
             matched.handed_in_twice.len(),
@@ -59,7 +59,7 @@ pub fn summary(
     ));
     if open > 0 {
         out.push_str(&format!(
-            "Listen first where listen-to-these.txt says so; then write your own mark as a line into {TEACHERS_MARKS} (student,mark,note) and run this again.\n"
+            "Look first at listen-to-these.txt; then write your own mark as a line into {TEACHERS_MARKS} (student,mark,note) and run this again.\n"
         ));
     }
     print::plain(&out)?;

@@ -60,10 +60,13 @@ pub fn write_all(
     marks.write("gradebook.xlsx", &xlsx)?;
     marks.write("listen-to-these.txt", listen_text(results).as_bytes())?;
     let files = match class.arguments.anonymous {
-        true => format!(
-            "{} files are on a list. 'fingertape class FOLDER --dry-run' names them; in here no names are kept.\n",
-            class.matched.open()
-        ),
+        true => match class.matched.open() {
+            0 => "Every file was given to a student.\n".to_owned(),
+            open => format!(
+                "{} not be given to a student. 'fingertape class FOLDER --dry-run' says which; no names are kept in here.\n",
+                if open == 1 { "1 file could".to_owned() } else { format!("{open} files could") }
+            ),
+        },
         false => words.to_owned(),
     };
     marks.write("files.txt", files.as_bytes())?;

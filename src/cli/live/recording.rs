@@ -62,9 +62,9 @@ impl Microphone {
         match self.messages.recv_timeout(within) {
             Ok(message) => Some(message),
             Err(RecvTimeoutError::Timeout) => None,
-            Err(RecvTimeoutError::Disconnected) => {
-                Some(Message::Trouble(CaptureError::Stopped { why: "its thread ended".to_owned() }))
-            }
+            Err(RecvTimeoutError::Disconnected) => Some(Message::Trouble(CaptureError::Stopped {
+                why: "the recording part of the program failed".to_owned(),
+            })),
         }
     }
 }

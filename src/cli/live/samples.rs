@@ -60,9 +60,9 @@ impl LiveSamples {
             Ok(Ok(samples)) => Live::Samples(samples),
             Ok(Err(error)) => Live::Trouble(error),
             Err(RecvTimeoutError::Timeout) => Live::Wait,
-            Err(RecvTimeoutError::Disconnected) => {
-                Live::Trouble(CaptureError::Stopped { why: "its worker ended".to_owned() })
-            }
+            Err(RecvTimeoutError::Disconnected) => Live::Trouble(CaptureError::Stopped {
+                why: "the recording part of the program failed".to_owned(),
+            }),
         }
     }
 

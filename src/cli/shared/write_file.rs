@@ -1,6 +1,6 @@
 //! A file that is either wholly there or not at all, with errors for people.
 
-use super::failure::Failure;
+use super::failure::{Failure, said};
 use fingertape::takes::write_whole;
 use std::io;
 use std::path::Path;
@@ -8,13 +8,21 @@ use std::path::Path;
 /// Writes `bytes` to `path`, replacing a file of that name only once every byte is on the disk.
 pub fn whole(path: &Path, bytes: &[u8]) -> miette::Result<()> {
     write_whole(path, bytes).map_err(|error| {
+        let missing =
+            path.parent().filter(|folder| error.kind() == io::ErrorKind::NotFound && !folder.exists());
+        let what = match missing {
+            Some(folder) => {
+                format!("{} cannot be written: there is no folder {}", path.display(), folder.display())
+            }
+            None => format!("{} cannot be written: {}", path.display(), said(&error)),
+        };
         let what_to_do = match error.kind() {
             io::ErrorKind::NotFound => "make the folder first, or choose another place",
             io::ErrorKind::PermissionDenied => "choose a folder that you may write to",
             io::ErrorKind::IsADirectory => "this is a folder: give a file name inside it",
             _ => "check the disk, or choose another place",
         };
-        Failure::new(format!("{} cannot be written: {error}", path.display()), what_to_do).into()
+        Failure::new(what, what_to_do).into()
     })
 }
 
