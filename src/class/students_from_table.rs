@@ -76,6 +76,17 @@ pub fn students_from_table(table: &Table) -> Roster {
     for (at, head) in table.header.iter().enumerate() {
         let head = FoldedName::new(head).text();
         let Some((column, _)) = COLUMNS.iter().find(|(_, names)| names.contains(&head.as_str())) else {
+            let begins =
+                |name: &&str| head.len() >= 3 && (name.starts_with(&head) || head.starts_with(*name));
+            if let Some((column, _)) =
+                COLUMNS.iter().find(|(_, names)| names.iter().any(|name| begins(&name)))
+            {
+                let text = format!(
+                    "The column “{}” is not used. If it is the {column}, call it {column}.",
+                    shown(&table.header[at])
+                );
+                roster.remarks.push(Remark::new("column-not-used", text));
+            }
             continue;
         };
         if places.contains_key(column) {

@@ -27,7 +27,12 @@ pub fn student_text(result: &StudentResult, rubric: &Rubric) -> String {
         out.push_str(&format!("\nTake: {}{late}{counts}\n", shown(&take.name)));
         out.push_str(&take_text(take));
     }
-    if let Some(report) = result.drawn().and_then(ClassTake::judged) {
+    let told = result.told_at().and_then(|at| match &result.takes[at].result {
+        TakeResult::Heard { report, .. } => Some(report),
+        TakeResult::Failed(_) => None,
+    });
+    // A take that was refused is told of too: what to do, and that nothing counts.
+    if let Some(report) = told {
         out.push_str("\nFor the player\n");
         out.push_str(&for_child(report, &TextSettings::default()));
     }

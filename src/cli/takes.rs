@@ -63,7 +63,7 @@ Examples:
 
 Exit codes:
   0  done
-  1  not done, because you did not say yes; or a take could not be recovered
+  1  nothing was deleted, because you did not say yes; or a take could not be recovered
   2  no such take or melody, or a file or folder that cannot be used";
 
 /// Runs the command.

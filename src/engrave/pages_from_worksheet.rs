@@ -97,7 +97,7 @@ fn pages_with(sheet: &Worksheet, frame: Frame, practice_bars: usize) -> Engraved
     let mut flow = Flow::new(frame, &told);
     let mut part = sentence_case(&sheet.instrument.to_string());
     if let Some(tier) = words(sheet.tier.as_deref(), "tier", &mut remarks) {
-        part = format!("{part} ({tier})");
+        part = format!("{part} · {tier}");
     }
     flow.fixed(|frame, top, marks| {
         let heading = Heading { title: title.as_deref(), part: Some(&part), composer: None };

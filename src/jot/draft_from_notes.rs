@@ -66,11 +66,11 @@ fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSet
     if settings.key.is_none() && !notes.is_empty() {
         remarks.push(Remark::new(
             "key-guessed",
-            format!("The key {key} is a guess from the notes; if it is another, say --key."),
+            format!("I guessed the key of {key}. If it is another, run this again with it, such as --key G."),
         ));
     }
     if tuning.abs() > 0.1 {
-        let side = if tuning < 0.0 { "flat" } else { "sharp" };
+        let side = if tuning < 0.0 { "low" } else { "high" };
         remarks.push(Remark::new(
             "tuning",
             format!(

@@ -6,6 +6,7 @@ use super::intonation::{
 use super::things_to_fix::place_of;
 use super::{TextSettings, fingers, refused, words};
 use crate::findings::{NoteFinding, NoteVerdict, Report, RestVerdict};
+use crate::notation::{Fifths, Instrument};
 use comfy_table::{CellAlignment, Table, presets::ASCII_MARKDOWN};
 
 /// The report for the teacher: plain text tables (they are Markdown as well), ends with a line feed.
@@ -73,9 +74,14 @@ pub fn how_to_read(report: &Report, settings: &TextSettings) -> String {
 
 fn summary(report: &Report) -> String {
     let a4 = report.melody.a4_hz;
+    let interval = if report.melody.instrument == Instrument::Bass { "fourths" } else { "fifths" };
+    let intervals = match report.melody.fifths {
+        Fifths::Equal => format!("{interval} of equal temperament"),
+        Fifths::Pure => format!("pure {interval}"),
+    };
     let mut text = format!(
-        "A4 = {a4} Hz, open strings in {} fifths; take of {:.1} s at {} samples/s\n",
-        report.melody.fifths, report.take.duration_s, report.take.sample_rate_hz
+        "A4 = {a4} Hz, open strings in {}; take of {:.1} s at {} samples/s\n",
+        intervals, report.take.duration_s, report.take.sample_rate_hz
     );
     let tempo = &report.tempo;
     let tempo = [
@@ -228,7 +234,7 @@ fn extra(report: &Report) -> TeacherTable {
             number(Some(extra.offset_s), 3),
         ]
     });
-    let headers = &["played", "after", "played (MIDI)", "onset (s)", "offset (s)"];
+    let headers = &["played", "after", "sounding (MIDI)", "onset (s)", "offset (s)"];
     TeacherTable { heading: "Notes that are not on the sheet", headers, words: 2, rows: rows.collect() }
 }
 
@@ -272,6 +278,12 @@ fn remarks(report: &Report) -> String {
 
 fn thresholds(report: &Report, settings: &TextSettings) -> String {
     let length = settings.string_length_of(report.melody.instrument).0;
+    let sounding = match report.melody.instrument {
+        Instrument::Bass => {
+            "sounding: a bass sounds an octave below what is written; D3 on the sheet sounds as MIDI 38.\n"
+        }
+        _ => "",
+    };
     format!(
         "right: within 50 cents of the written pitch after the instrument's own tuning; unsure: not held\n\
          \u{20} against the player.\n\
@@ -281,7 +293,7 @@ fn thresholds(report: &Report, settings: &TextSettings) -> String {
          \u{20} within 10 nothing needs to be corrected.\n\
          move: + toward the bridge, - toward the nut, on an ideal string of {length:.0} mm;\n\
          \u{20} not said where the spread is above {STEADY_SPREAD_CENTS:.0} cents.\n\
-         late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
+         {sounding}late: against the player's own beat, early is negative. length: 1 is as long as written.\n\
          place: finger and string in first position (0 on D = open D string).\n\
          strings: good to {GOOD_STRING_CENTS:.0} cents, tune soon to {RETUNE_CENTS:.0}.\n\
          rests: rushed below about two thirds of the written length, stretched above about 1.4 times, measured\n\

@@ -32,9 +32,9 @@ impl From<InstrumentName> for Instrument {
 /// How the open strings follow from A, as typed.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum FifthsName {
-    /// 700 cents, as on a piano
+    /// 700 cents, as on a piano (bass: fourths of 500)
     Equal,
-    /// 3:2, 702 cents, as tuned by ear
+    /// 3:2, 702 cents, as tuned by ear (bass: fourths 4:3, 498)
     Pure,
 }
 

@@ -15,6 +15,10 @@ pub fn sheet_for(
 ) -> miette::Result<(RuleSheet, InstrumentSheet)> {
     let file = formats::read_rule_file(path).map_err(failure::unusable_rules)?;
     let (all, complaints) = RuleSheet::from_file(&file, None);
+    if !complaints.is_empty() && formats::read_melody(path).is_ok() {
+        let what = format!("{} is a melody, not a rule file", path.display());
+        return Err(Failure::new(what, "give the melody first, and the teacher's rules with --rules").into());
+    }
     all_well(&file, complaints)?;
     let tier = rules::choose_tier(&file, tier).map_err(|names| wrong_tier(path, tier, &names))?;
     let rules = match tier {
