@@ -51,7 +51,9 @@ fn row(result: &StudentResult) -> Vec<Cell> {
     let counted = result.counted.and_then(|at| result.takes.get(at));
     let several = result.in_the_mark.len() > 1;
     // Of several takes that all count, the mean, as of their marks.
+    // Without a mark there are no parts of one: what could be judged is in the student's own file.
     let told: Vec<&ClassTake> = match several {
+        _ if result.mark.is_none() => Vec::new(),
         true => result.in_the_mark.iter().map(|at| &result.takes[*at]).collect(),
         false => result.drawn().into_iter().collect(),
     };

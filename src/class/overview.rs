@@ -17,7 +17,7 @@ pub enum Came {
     Well,
     /// The right note, the finger off its place.
     OffPitch,
-    /// The right note, early or late.
+    /// The right note, early or late, or begun without a new bow.
     OffBeat,
     /// A rest that was cut short, held too long or filled.
     RestLost,

@@ -119,7 +119,7 @@ impl Sheet {
         let signs = [
             (Came::Well, "as written"),
             (Came::OffPitch, "finger off its place"),
-            (Came::OffBeat, "early or late"),
+            (Came::OffBeat, "early, late, one bow"),
             (Came::Wrong, "another note"),
             (Came::Missing, "no note"),
             (Came::RestLost, "rest not kept"),

@@ -30,9 +30,9 @@ impl Sheet {
         self.put("Fingers, by string", (one, base), 3.0, Anchor::Start);
         self.put("Open strings", (two, base), 3.0, Anchor::Start);
         let scale =
-            "a stroke for each student, 50 cents low to 50 high; frame: ±20 cents; number: the median";
+            "a stroke for each student, −50 to +50 cents; frame ±20; the median";
         self.put(scale, (one, base + 3.6), 2.3, Anchor::Start);
-        let scale = "the same scale; frame: ±5 cents; number: the median";
+        let scale = "the same; frame ±5; the median";
         self.put(scale, (two, base + 3.6), 2.3, Anchor::Start);
         self.y += 10.0;
         // The highest string first, as on the page of a score.
