@@ -7,6 +7,7 @@ cargo fmt --check
 # The list of rules declares its files through a macro, which cargo fmt does not look into.
 rustfmt --check --edition 2024 src/rules/rule_*.rs
 (cd tests/fuzz && cargo fmt --check)
+(cd tests/mutants && cargo fmt --check)
 cargo clippy --all-targets -- -D warnings
 cargo clippy --no-default-features -- -D warnings
 # Licences, versions and sources of what others wrote.
