@@ -86,7 +86,12 @@ pub fn behind_switches(tree: &Path, mutants: &[Mutant]) -> Result<BTreeSet<usize
 /// Cargo in the copy; with the program's own folder of what is built.
 fn cargo(tree: &Path) -> Command {
     let mut cargo = Command::new("cargo");
-    cargo.current_dir(tree).env("CARGO_TARGET_DIR", "../build").stderr(Stdio::null());
+    cargo
+        .current_dir(tree)
+        .env("CARGO_TARGET_DIR", "../build")
+        .env("CARGO_INCREMENTAL", "0")
+        .env("CARGO_PROFILE_DEV_OPT_LEVEL", "1")
+        .stderr(Stdio::null());
     cargo
 }
 
@@ -110,10 +115,11 @@ fn errors(tree: &Path) -> Result<Vec<(PathBuf, usize)>> {
     Ok(errors)
 }
 
-/// Builds all tests of the copy.
-pub fn tests(tree: &Path) -> Result<Vec<Tests>> {
+/// Builds the unit tests of the copy and some of its tests of whole commands.
+pub fn tests(tree: &Path, whole: &[&str]) -> Result<Vec<Tests>> {
     let output = cargo(tree)
-        .args(["test", "--no-run", "--message-format=json"])
+        .args(["test", "--no-run", "--message-format=json", "--lib"])
+        .args(whole.iter().flat_map(|name| ["--test", name]))
         .output()
         .context("cargo test --no-run")?;
     ensure!(output.status.success(), "the tests of the copy do not build");

@@ -89,7 +89,7 @@ fn main() -> Result<()> {
         .collect();
     fs::write(format!("{WORK}/unswitched.txt"), unswitched.join("\n"))?;
     println!("{} behind a switch, {} not", switched.len(), unswitched.len());
-    let tests = built::tests(&tree)?;
+    let tests = built::tests(&tree, &tried::whole_commands())?;
     let chosen: BTreeSet<usize> = switched
         .into_iter()
         .filter(|number| number % every == 0 && rooms.contains(&mutants[*number].room()))

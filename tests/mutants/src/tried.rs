@@ -43,6 +43,11 @@ const ELSEWHERE: [&str; 8] = [
     "recording_quality::",
 ];
 
+/// All tests of whole commands that are needed.
+pub fn whole_commands() -> Vec<&'static str> {
+    OF_SOUND.iter().chain(&OF_PAPER).copied().collect()
+}
+
 /// One run of tests: which executable, and with which words after it.
 type Run<'a> = (&'a Tests, Vec<String>);
 
