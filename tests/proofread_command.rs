@@ -295,3 +295,13 @@ proptest! {
         survives(format!("[tier.a]\n{word} = {value}\n").as_bytes())?;
     }
 }
+
+#[test]
+fn of_a_given_note_that_is_gone_no_more_is_said_than_that() {
+    let tune = "instrument = 'violin'\nkey = 'D'\nbars = ['B4 q E4 F#4 G4', 'G4 q F#4 E4 r', 'D4 w', 'D4 w']\n";
+    let (_folder, melody, _) = files(tune, "");
+    let (code, text, _) = run(&[&melody, "--rules", &demo("rules/four-notes.toml")]);
+    assert_eq!(code, 1);
+    assert_eq!(text.matches("Bar 1, beat 1").count(), 1, "{text}");
+    assert!(text.contains("Bar 1, beat 1: the sheet gives D as a quarter note here"), "{text}");
+}

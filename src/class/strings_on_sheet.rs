@@ -29,8 +29,7 @@ impl Sheet {
         let base = self.y + 4.0;
         self.put("Fingers, by string", (one, base), 3.0, Anchor::Start);
         self.put("Open strings", (two, base), 3.0, Anchor::Start);
-        let scale =
-            "a stroke for each student, −50 to +50 cents; frame ±20; the median";
+        let scale = "a stroke for each student, −50 to +50 cents; frame ±20; the median";
         self.put(scale, (one, base + 3.6), 2.3, Anchor::Start);
         let scale = "the same; frame ±5; the median";
         self.put(scale, (two, base + 3.6), 2.3, Anchor::Start);

@@ -16,6 +16,8 @@ pub struct Breach {
     pub what: String,
     /// What the writer can do.
     pub to_do: String,
+    /// Whether doing it puts another note there, so that nothing else need be said of this place.
+    pub replaces: bool,
 }
 
 impl Breach {
@@ -26,12 +28,12 @@ impl Breach {
 
     /// About a bar, or a place in it.
     pub fn in_bar(bar: u32, beat: Option<Length>, what: impl Into<String>, to_do: impl Into<String>) -> Self {
-        Self { rule: "", bar: Some(bar), beat, what: what.into(), to_do: to_do.into() }
+        Self { rule: "", bar: Some(bar), beat, what: what.into(), to_do: to_do.into(), replaces: false }
     }
 
     /// About the whole melody.
     pub fn of_all(what: impl Into<String>, to_do: impl Into<String>) -> Self {
-        Self { rule: "", bar: None, beat: None, what: what.into(), to_do: to_do.into() }
+        Self { rule: "", bar: None, beat: None, what: what.into(), to_do: to_do.into(), replaces: false }
     }
 
     /// The whole sentence for the writer: `Bar 2, beat 3: B flat is not on your list; you may use D E.`

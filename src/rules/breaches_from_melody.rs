@@ -31,6 +31,9 @@ pub fn proofread(melody: &Melody, rules: &RuleSheet, sheet: &InstrumentSheet) ->
             }
         }
     }
+    let replaced: Vec<_> =
+        breaches.iter().filter(|one| one.replaces).map(|one| (one.bar, one.beat)).collect();
+    breaches.retain(|one| one.replaces || !replaced.contains(&(one.bar, one.beat)));
     // Stable: what the rules say about one place stays in their order.
     breaches.sort_by_key(|breach| (breach.bar, breach.beat));
     Proofreading { breaches, kept }

@@ -87,5 +87,6 @@ fn breach(given: &GivenNote, melody: &Melody, sheet: &InstrumentSheet) -> Option
         }
     };
     let to_do = format!("{have}, so put the given note back{where_on}");
-    Some(Breach::in_bar(given.bar, Some(given.beat), what, to_do))
+    let breach = Breach::in_bar(given.bar, Some(given.beat), what, to_do);
+    Some(Breach { replaces: true, ..breach })
 }
