@@ -298,7 +298,8 @@ proptest! {
 
 #[test]
 fn of_a_given_note_that_is_gone_no_more_is_said_than_that() {
-    let tune = "instrument = 'violin'\nkey = 'D'\nbars = ['B4 q E4 F#4 G4', 'G4 q F#4 E4 r', 'D4 w', 'D4 w']\n";
+    let tune =
+        "instrument = 'violin'\nkey = 'D'\nbars = ['B4 q E4 F#4 G4', 'G4 q F#4 E4 r', 'D4 w', 'D4 w']\n";
     let (_folder, melody, _) = files(tune, "");
     let (code, text, _) = run(&[&melody, "--rules", &demo("rules/four-notes.toml")]);
     assert_eq!(code, 1);
