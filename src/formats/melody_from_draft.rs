@@ -110,6 +110,14 @@ fn number_bars(draft: &mut Draft) -> Vec<(u32, Length)> {
         });
         places.push((number, offset));
     }
+    // A pickup that carries the number of the first full bar is bar 0; a short bar that is written twice is not.
+    if let [first, second, ..] = &mut places[..]
+        && (first.0, second.0) == (1, 1)
+        && first.1 > zero
+        && second.1 == zero
+    {
+        first.0 = 0;
+    }
     remark_on_odd_bars(draft, &places);
     places
 }

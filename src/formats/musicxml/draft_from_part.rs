@@ -67,11 +67,6 @@ pub(super) fn draft_from_part(part: &Part) -> Result<Draft, Fault> {
             );
             bar.items.push(rest(length, &bar));
         }
-        // A pickup that carries the number of the first full bar is bar 0; a short bar that is played twice is not.
-        let next = part.measures.get(at + 1).map(|next| printed_number(next.head, at + 1, number));
-        if at == 0 && number == 1 && implicit && next == Some((1, false)) && bar.filled() < bar.metre.bar() {
-            bar.number = Some(0);
-        }
         draft.bars.push(bar);
     }
     if let Some((clef, octaves)) = running.clef {
