@@ -78,9 +78,7 @@ pub fn students_from_table(table: &Table) -> Roster {
         let Some((column, _)) = COLUMNS.iter().find(|(_, names)| names.contains(&head.as_str())) else {
             let begins =
                 |name: &&str| head.len() >= 3 && (name.starts_with(&head) || head.starts_with(*name));
-            if let Some((column, _)) =
-                COLUMNS.iter().find(|(_, names)| names.iter().any(|name| begins(&name)))
-            {
+            if let Some((column, _)) = COLUMNS.iter().find(|(_, names)| names.iter().any(&begins)) {
                 let text = format!(
                     "The column “{}” is not used. If it is the {column}, call it {column}.",
                     shown(&table.header[at])
@@ -149,7 +147,7 @@ pub fn students_from_table(table: &Table) -> Roster {
         let instrument = Instrument::from_part_name(&typed);
         if instrument.is_none() && !typed.is_empty() {
             let what = format!("“{}” is no instrument that is known here", shown(&typed));
-            roster.problems.push(trouble("instrument", what, "Write violin, viola, cello or bass"));
+            roster.problems.push(trouble("instrument", what, &format!("Write {}", Instrument::names())));
         }
         let chair = instrument.map_or("player".to_owned(), |instrument| instrument.to_string());
         let number = chairs.entry(chair.clone()).or_insert(0);
@@ -221,7 +219,10 @@ mod tests {
         assert_eq!(
             said,
             [
-                "roster.csv, row 2, column instrument: “kazoo” is no instrument that is known here. Write violin, viola, cello or bass.",
+                &*format!(
+                    "roster.csv, row 2, column instrument: “kazoo” is no instrument that is known here. Write {}.",
+                    Instrument::names()
+                ),
                 "roster.csv, row 3, column student: the name is empty. Write the student's name or chair, such as violin-1.",
                 "roster.csv, row 4, column student: “VIOLIN 1” is in row 2 already; a file with this name alone fits both and is given to neither. Add a letter or a number to one of the two, or part them with --pattern, such as '{group}_{student}*'.",
             ]

@@ -77,7 +77,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
         let found = left_out.join("\n");
         let what = format!("there is no melody in {}", arguments.folder.display());
         let what = if found.is_empty() { what } else { format!("{what}:\n{found}") };
-        let help = "melodies are .toml, .abc, .musicxml, .xml or .mxl files";
+        let help = format!("melodies are {} files", formats::melody_endings());
         return Err(Failure::new(what, help).into());
     }
     let key = |song: &Song| song.melody.title.clone().unwrap_or_else(|| song.name.clone()).to_lowercase();
@@ -139,9 +139,9 @@ fn melody_files(folder: &Path) -> miette::Result<Vec<PathBuf>> {
     let mut found = Vec::new();
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
         let hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.'));
-        let known = matches!(ending.as_deref(), Some("toml" | "abc" | "musicxml" | "xml" | "mxl"));
+        let known =
+            path.extension().is_some_and(|ending| formats::is_melody_ending(&ending.to_string_lossy()));
         if known && !hidden && !path.is_dir() {
             found.push(path);
         }

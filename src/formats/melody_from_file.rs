@@ -85,6 +85,31 @@ enum Format {
     Abc,
 }
 
+/// How the names of melody files end, and what is in them.
+const ENDINGS: [(&str, Format); 5] = [
+    ("toml", Format::Toml),
+    ("abc", Format::Abc),
+    ("musicxml", Format::MusicXml),
+    ("xml", Format::MusicXml),
+    ("mxl", Format::MusicXml),
+];
+
+/// The format of an ending without its dot, in capitals or not.
+fn format_of_ending(ending: &str) -> Option<Format> {
+    ENDINGS.iter().find(|(known, _)| ending.eq_ignore_ascii_case(known)).map(|(_, format)| *format)
+}
+
+/// Whether the name of a melody file may end so: `toml`, `ABC`; without the dot.
+pub fn is_melody_ending(ending: &str) -> bool {
+    format_of_ending(ending).is_some()
+}
+
+/// The endings of melody files, for people: `.toml, .abc, .musicxml, .xml or .mxl`.
+pub fn melody_endings() -> String {
+    let [before @ .., last] = ENDINGS.map(|(ending, _)| format!(".{ending}"));
+    format!("{} or {last}", before.join(", "))
+}
+
 fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Result<Draft, Fault> {
     let format = format_of(name, text);
     if text.len() > LARGEST_BY_HAND && format != Some(Format::MusicXml) {
@@ -96,7 +121,7 @@ fn draft_from_text(name: &str, text: &str, instrument: Option<Instrument>) -> Re
         Some(Format::Toml) => melody_toml::draft_from_toml(text),
         None => {
             let message = "this is not a melody in a format that I know";
-            let help = "Melodies are .toml, .abc, .musicxml, .xml or .mxl files.";
+            let help = format!("Melodies are {} files.", melody_endings());
             Err(Fault::new(FormatErrorKind::UnknownFormat, message, help))
         }
     }
@@ -107,17 +132,34 @@ fn format_of(name: &str, text: &str) -> Option<Format> {
     if text.trim_start().starts_with('<') {
         return Some(Format::MusicXml);
     }
-    let extension = name.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
-    match extension.as_deref() {
-        Some("abc") => Some(Format::Abc),
-        Some("toml") => Some(Format::Toml),
-        Some("musicxml" | "xml" | "mxl") => Some(Format::MusicXml),
-        _ => {
-            let assigns = |line: &str| line.trim_start().starts_with("bars") && line.contains('=');
-            if text.lines().any(assigns) {
-                return Some(Format::Toml);
-            }
-            abc::looks_like_abc(text).then_some(Format::Abc)
+    name.rsplit_once('.').and_then(|(_, ending)| format_of_ending(ending)).or_else(|| {
+        let assigns = |line: &str| line.trim_start().starts_with("bars") && line.contains('=');
+        if text.lines().any(assigns) {
+            return Some(Format::Toml);
         }
+        abc::looks_like_abc(text).then_some(Format::Abc)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_ending_says_the_format_in_capitals_too_and_no_other_does() {
+        let told = melody_endings();
+        assert!(told.starts_with(".toml, .abc, ") && told.ends_with(" or .mxl"), "{told}");
+        assert!(ENDINGS.iter().all(|(ending, _)| told.contains(&format!(".{ending}"))), "{told}");
+        assert!(is_melody_ending("toml") && is_melody_ending("MXL"));
+        assert!(!is_melody_ending("txt") && !is_melody_ending("") && !is_melody_ending("mid"));
+        assert_eq!(format_of("a.b.ABC", ""), Some(Format::Abc));
+        assert_eq!(format_of("toml", ""), None);
+    }
+
+    #[test]
+    fn without_an_ending_the_content_says_it() {
+        assert_eq!(format_of("a", "bars = []"), Some(Format::Toml));
+        assert_eq!(format_of("a.txt", "X:1\nK:C\n"), Some(Format::Abc));
+        assert_eq!(format_of("a.abc", " <score-partwise>"), Some(Format::MusicXml));
     }
 }

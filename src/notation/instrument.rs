@@ -94,6 +94,37 @@ impl Instrument {
         self.open_strings()[3] + reach
     }
 
+    /// Whether neighbouring strings are a fourth apart, not a fifth.
+    pub fn tuned_in_fourths(self) -> bool {
+        let [lowest, next, ..] = self.open_strings();
+        next - lowest == 5
+    }
+
+    /// Whether the strings are tuned by geared machines alone, too heavy for a child, and not by pegs and fine
+    /// tuners (common practice).
+    pub fn has_tuning_machines(self) -> bool {
+        match self {
+            Self::Violin | Self::Viola | Self::Cello => false,
+            Self::Bass => true,
+        }
+    }
+
+    /// The name that is typed and that stands in the report: `violin`, `viola`, `cello`, `bass`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Violin => "violin",
+            Self::Viola => "viola",
+            Self::Cello => "cello",
+            Self::Bass => "bass",
+        }
+    }
+
+    /// Every name, for the help of an error: `violin, viola, cello or bass`.
+    pub fn names() -> String {
+        let [before @ .., last] = Self::ALL.map(Self::name);
+        format!("{} or {last}", before.join(", "))
+    }
+
     /// The usual English name of the part in a score.
     pub fn part_name(self) -> &'static str {
         match self {
@@ -160,21 +191,16 @@ impl Instrument {
     }
 }
 
-/// `violin`, `viola`, `cello`, `bass`: as in the report.
+/// As in the report: [`Instrument::name`].
 impl fmt::Display for Instrument {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Violin => "violin",
-            Self::Viola => "viola",
-            Self::Cello => "cello",
-            Self::Bass => "bass",
-        })
+        f.write_str(self.name())
     }
 }
 
 /// Why an instrument could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("“{0}” is not one of the four instruments; write violin, viola, cello or bass")]
+#[error("“{0}” is not an instrument that is known here; write {names}", names = Instrument::names())]
 pub struct InstrumentError(pub String);
 
 /// The names and short names that players and scores use, in English, Italian, German and French.
@@ -228,6 +254,26 @@ mod tests {
         let clefs = Instrument::ALL.map(Instrument::clef);
         assert_eq!(clefs, [Clef::Treble, Clef::Alto, Clef::Bass, Clef::Bass]);
         assert_eq!(Instrument::ALL.map(Instrument::sounding_shift), [0, 0, 0, -12]);
+    }
+
+    #[test]
+    fn only_the_bass_is_tuned_in_fourths_and_by_machines() {
+        assert_eq!(Instrument::ALL.map(Instrument::tuned_in_fourths), [false, false, false, true]);
+        assert_eq!(Instrument::ALL.map(Instrument::has_tuning_machines), [false, false, false, true]);
+        for instrument in Instrument::ALL {
+            let apart = if instrument.tuned_in_fourths() { 5 } else { 7 };
+            let open = instrument.open_strings();
+            assert!(open.windows(2).all(|pair| pair[1] - pair[0] == apart), "{instrument}");
+        }
+    }
+
+    #[test]
+    fn an_error_lists_every_name() {
+        let names = Instrument::names();
+        assert!(names.starts_with("violin, viola, ") && names.ends_with(" or bass"), "{names}");
+        assert!(Instrument::ALL.iter().all(|instrument| names.contains(instrument.name())), "{names}");
+        let error = "kazoo".parse::<Instrument>().unwrap_err().to_string();
+        assert_eq!(error, format!("“kazoo” is not an instrument that is known here; write {names}"));
     }
 
     #[test]

@@ -28,13 +28,10 @@ impl Fifths {
     /// How far above equal temperament an open string belongs, in cents: 0 for A, and more or less by 1.955 cents a
     /// fifth. `string` is 0 (lowest) to 3. On the bass a string a fourth below A is, but for an octave, a fifth above it.
     pub fn above_equal(self, instrument: Instrument, string: usize) -> Cents {
-        let fifths_from_a = match instrument.string_names()[string] {
-            "C" => -3.0,
-            "G" => -2.0,
-            "D" => -1.0,
-            "E" => 1.0,
-            _ => 0.0,
-        };
+        // A fifth is seven semitones, and seven sevens are one semitone more than four octaves: so many fifths lead
+        // from A to each of the twelve notes, counted the shorter way.
+        let fifths = (7 * (instrument.open_strings()[string] - 69)).rem_euclid(12);
+        let fifths_from_a = f64::from(if fifths > 6 { fifths - 12 } else { fifths });
         match self {
             Self::Equal => Cents(0.0),
             Self::Pure => Cents(WIDER * fifths_from_a),

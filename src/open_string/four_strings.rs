@@ -200,10 +200,7 @@ pub fn beats_a_second(instrument: Instrument, lower: Hertz, higher: Hertz) -> f6
 
 /// The shared partial of two neighbouring strings: its number on the lower and on the higher string.
 fn partials(instrument: Instrument) -> (f64, f64) {
-    match instrument {
-        Instrument::Bass => (4.0, 3.0),
-        _ => (3.0, 2.0),
-    }
+    if instrument.tuned_in_fourths() { (4.0, 3.0) } else { (3.0, 2.0) }
 }
 
 /// The strings in the order in which they are tuned: A, then outwards from it, down and then up (common practice).

@@ -88,8 +88,8 @@ fn near(instrument: Instrument, cents: f64) -> String {
     if cents.abs() <= IN_TUNE_CENTS {
         return words;
     }
-    let turn = match (instrument, low_or_high(cents)) {
-        (Instrument::Bass, _) => "with a grown-up: a very small turn",
+    let turn = match (instrument.has_tuning_machines(), low_or_high(cents)) {
+        (true, _) => "with a grown-up: a very small turn",
         (_, "low") => "fine tuner a little to the right",
         _ => "fine tuner a little to the left",
     };

@@ -103,7 +103,7 @@ pub fn all_strings_text(heard: &FourStrings, settings: &TextSettings) -> String 
         if strings.fifths == Fifths::Equal {
             text.push_str(&wrapped(&format!(
                 "(In equal temperament every {interval} is 2 cents {} than the pure one: that much is no fault.)",
-                if instrument == Instrument::Bass { "wider" } else { "narrower" }
+                if instrument.tuned_in_fourths() { "wider" } else { "narrower" }
             )));
         }
     }
@@ -220,5 +220,5 @@ fn tuning(strings: &OpenStrings) -> String {
 
 /// The interval between neighbouring strings.
 fn interval(instrument: Instrument) -> &'static str {
-    if instrument == Instrument::Bass { "fourth" } else { "fifth" }
+    if instrument.tuned_in_fourths() { "fourth" } else { "fifth" }
 }

@@ -44,7 +44,7 @@ pub(super) fn what_to_turn(instrument: Instrument, cents: f64) -> Vec<String> {
         return Vec::new();
     }
     debug_assert!(cents.abs() <= FINE_TUNER_CENTS + 1e-9);
-    if instrument == Instrument::Bass {
+    if instrument.has_tuning_machines() {
         let way = if cents < 0.0 { "tighten" } else { "loosen" };
         return vec![format!(
             "Ask your teacher or another grown-up to {way} it with you at the tuning machine: very small turns, faces away \

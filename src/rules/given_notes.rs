@@ -75,8 +75,8 @@ fn read_row(setting: &Setting, reader: &mut Reader) -> Option<GivenRow> {
     if let Some(setting) = found("instead") {
         for entry in reader.table(setting, "instead.viola = \"0 on G\"")? {
             let Ok(instrument) = entry.word.parse::<Instrument>() else {
-                let message = format!("“{}” is not one of the four instruments", entry.word);
-                reader.complain(&entry.span, message, "Write violin, viola, cello or bass.");
+                let message = format!("“{}” is not an instrument that is known here", entry.word);
+                reader.complain(&entry.span, message, format!("Write {}.", Instrument::names()));
                 continue;
             };
             instead.push((instrument, Target::read(&entry.setting, reader)?));

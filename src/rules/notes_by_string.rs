@@ -115,8 +115,8 @@ fn read_instead(entry: &Entry, reader: &mut Reader) -> Vec<(Instrument, Option<N
     let mut rows = Vec::new();
     for entry in entries {
         let Ok(instrument) = entry.word.parse::<Instrument>() else {
-            let message = format!("“{}” is not one of the four instruments", entry.word);
-            reader.complain(&entry.span, message, "Write violin, viola, cello or bass.");
+            let message = format!("“{}” is not an instrument that is known here", entry.word);
+            reader.complain(&entry.span, message, format!("Write {}.", Instrument::names()));
             continue;
         };
         match entry.setting.text() {

@@ -2,6 +2,7 @@
 
 use crate::cli::shared::failure::{Failure, said};
 use fingertape::class::by_number;
+use fingertape::formats::is_melody_ending;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -118,7 +119,7 @@ fn by_ending(name: &str) -> FoundKind {
     let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_lowercase()).unwrap_or_default();
     match ending.as_str() {
         _ if name.starts_with('.') || name.starts_with("~$") || name == "Thumbs.db" => FoundKind::Other,
-        "toml" | "abc" | "musicxml" | "xml" | "mxl" => FoundKind::Melody,
+        melody if is_melody_ending(melody) => FoundKind::Melody,
         other if NO_TAKES.contains(&other) => FoundKind::Other,
         _ => FoundKind::Take,
     }

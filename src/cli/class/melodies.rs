@@ -93,8 +93,9 @@ impl Melodies<'_> {
             }
         }
         Err(format!(
-            "there is no melody “{}” in the folder (.toml, .abc, .musicxml, .xml, .mxl). Put it there, or mend the class list.",
-            shown(named)
+            "there is no melody “{}” in the folder ({}). Put it there, or mend the class list.",
+            shown(named),
+            formats::melody_endings()
         ))
     }
 }

@@ -3,7 +3,6 @@
 use super::line::{LiveLine, Style};
 use super::samples::{Live, LiveSamples};
 use crate::cli::string::StringArguments;
-use fingertape::notation::Instrument;
 use fingertape::open_string::{
     FourStrings, Moment, OpenStrings, Session, Sound, Steadiness, Step, StringEar, Tone,
 };
@@ -29,11 +28,10 @@ pub fn listen(
     };
     let stop = if microphone.can_be_stopped() { " Press Enter to stop." } else { "" };
     view.line.note(&format!("Listening with {}.{stop}", microphone.name()));
-    view.line.note(match strings.instrument {
-        Instrument::Bass => {
-            "Face away from the strings; the tuning machines are for your teacher or another grown-up."
-        }
-        _ => "Face away from the strings; turn only fine tuners by yourself, a little at a time.",
+    view.line.note(if strings.instrument.has_tuning_machines() {
+        "Face away from the strings; the tuning machines are for your teacher or another grown-up."
+    } else {
+        "Face away from the strings; turn only fine tuners by yourself, a little at a time."
     });
     view.ask();
     let mut ear = StringEar::new(microphone.rate(), strings.instrument);

@@ -1,31 +1,48 @@
 //! Words of which one is typed after an option.
 
 use clap::ValueEnum;
+use clap::builder::PossibleValue;
 use fingertape::engrave::Paper;
 use fingertape::notation::{Fifths, Instrument};
 
-/// An instrument as typed.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum InstrumentName {
-    /// Treble clef, strings G D A E
-    Violin,
-    /// Alto clef, strings C G D A
-    Viola,
-    /// Bass clef, strings C G D A
-    Cello,
-    /// Bass clef, strings E A D G, sounding an octave below what is written
-    #[value(alias = "contrabass", alias = "double-bass")]
-    Bass,
+/// An instrument as typed, by its [`Instrument::name`].
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub struct InstrumentName(Instrument);
+
+/// Every instrument, in the library's order.
+const INSTRUMENTS: [InstrumentName; Instrument::ALL.len()] = {
+    let mut all = [InstrumentName(Instrument::ALL[0]); Instrument::ALL.len()];
+    let mut at = 0;
+    while at < all.len() {
+        all[at] = InstrumentName(Instrument::ALL[at]);
+        at += 1;
+    }
+    all
+};
+
+impl ValueEnum for InstrumentName {
+    fn value_variants<'a>() -> &'a [Self] {
+        &INSTRUMENTS
+    }
+
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        let instrument = self.0;
+        let mut help =
+            format!("{:?} clef, strings {}", instrument.clef(), instrument.string_names().join(" "));
+        if instrument.sounding_shift() == -12 {
+            help += ", sounding an octave below what is written";
+        }
+        let others: &'static [&'static str] = match instrument {
+            Instrument::Bass => &["contrabass", "double-bass"],
+            _ => &[],
+        };
+        Some(PossibleValue::new(instrument.name()).help(help).aliases(others))
+    }
 }
 
 impl From<InstrumentName> for Instrument {
     fn from(name: InstrumentName) -> Self {
-        match name {
-            InstrumentName::Violin => Self::Violin,
-            InstrumentName::Viola => Self::Viola,
-            InstrumentName::Cello => Self::Cello,
-            InstrumentName::Bass => Self::Bass,
-        }
+        name.0
     }
 }
 

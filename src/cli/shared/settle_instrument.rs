@@ -24,7 +24,7 @@ pub fn settle_instrument(melody: Melody) -> miette::Result<Settled> {
     let instrument = guess(&melody).ok_or_else(|| {
         Failure::new(
             "the melody does not say which instrument it is for, and its notes fit more than one",
-            "add --instrument violin, viola, cello or bass",
+            format!("add --instrument {}", Instrument::names()),
         )
     })?;
     let text = format!(
