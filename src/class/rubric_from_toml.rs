@@ -15,9 +15,11 @@ pub struct RubricComplaint {
 
 /// Reads a rubric. Without complaints the rubric is what the file says, with the usual values where it says nothing.
 pub fn rubric_from_toml(text: &str) -> (Rubric, Vec<RubricComplaint>) {
+    // Places in the text are counted from behind the byte order mark.
+    let text = text.trim_start_matches('\u{feff}');
     let mut rubric = Rubric::default();
     let mut complaints = Vec::new();
-    let table = match text.trim_start_matches('\u{feff}').parse::<Table>() {
+    let table = match text.parse::<Table>() {
         Ok(table) => table,
         Err(error) => {
             let line =
@@ -246,6 +248,7 @@ mod tests {
         assert_eq!(places("[weights]\npitch = \"much\"\ntone = 5"), "weights.pitch weights.tone");
         assert_eq!(places("hihgest = 3\nrepeated = 2"), "hihgest repeated");
         assert_eq!(places("a = 1\nb ="), "line 2");
+        assert_eq!(places("\u{feff}a ="), "line 1");
         assert_eq!(places("weights = 3"), "weights");
         assert_eq!(places("due = \"20.11.2026\"\nlate = true"), "due late");
         assert_eq!(places("late = \"apart\""), "late");
