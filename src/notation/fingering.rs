@@ -107,6 +107,12 @@ mod tests {
     }
 
     #[test]
+    fn there_is_no_fifth_string() {
+        assert!(Instrument::Violin.first_position(3, 0).is_some());
+        assert_eq!(Instrument::Violin.first_position(4, 0), None);
+    }
+
+    #[test]
     fn every_semitone_from_the_lowest_open_string_to_the_top_of_first_position_has_a_finger() {
         for instrument in Instrument::ALL {
             let lowest = instrument.open_strings()[0];

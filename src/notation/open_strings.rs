@@ -8,7 +8,6 @@
 use super::Instrument;
 use crate::units::{Cents, Hertz, MidiPitch};
 use serde::{Deserialize, Serialize};
-use std::fmt;
 
 /// How the other strings follow from A.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
@@ -42,16 +41,6 @@ impl Fifths {
     pub fn open_string(self, instrument: Instrument, string: usize, a4: Hertz) -> Hertz {
         let equal = MidiPitch(f64::from(instrument.open_strings()[string])).hertz(a4);
         equal.shifted(self.above_equal(instrument, string))
-    }
-}
-
-/// `equal`, `pure`: as in the report.
-impl fmt::Display for Fifths {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Equal => "equal",
-            Self::Pure => "pure",
-        })
     }
 }
 

@@ -62,7 +62,7 @@ pub fn string_json(heard: &FourStrings, asked: Option<usize>) -> String {
         "string_report_version": 1,
         "instrument": strings.instrument.to_string(),
         "a4_hz": rounded(strings.a4.0, 3),
-        "fifths": strings.fifths.to_string(),
+        "fifths": strings.fifths,
         "asked": asked.map(|asked| names[asked]),
         "outcome": outcome,
         "strings": rows,

@@ -219,6 +219,6 @@ fn tuning(strings: &OpenStrings) -> String {
 }
 
 /// The interval between neighbouring strings.
-fn interval(instrument: Instrument) -> &'static str {
+pub(super) fn interval(instrument: Instrument) -> &'static str {
     if instrument.tuned_in_fourths() { "fourth" } else { "fifth" }
 }

@@ -3,6 +3,7 @@
 use super::intonation::{
     self, CLEARLY_OFF_CENTS, GOOD_STRING_CENTS, IN_TUNE_CENTS, RETUNE_CENTS, STEADY_SPREAD_CENTS,
 };
+use super::string_text::interval;
 use super::things_to_fix::place_of;
 use super::{TextSettings, fingers, refused, words};
 use crate::findings::{NoteFinding, NoteVerdict, Report, RestVerdict};
@@ -74,10 +75,10 @@ pub fn how_to_read(report: &Report, settings: &TextSettings) -> String {
 
 fn summary(report: &Report) -> String {
     let a4 = report.melody.a4_hz;
-    let interval = if report.melody.instrument == Instrument::Bass { "fourths" } else { "fifths" };
+    let interval = interval(report.melody.instrument);
     let intervals = match report.melody.fifths {
-        Fifths::Equal => format!("{interval} of equal temperament"),
-        Fifths::Pure => format!("pure {interval}"),
+        Fifths::Equal => format!("{interval}s of equal temperament"),
+        Fifths::Pure => format!("pure {interval}s"),
     };
     let mut text = format!(
         "A4 = {a4} Hz, open strings in {}; take of {:.1} s at {} samples/s\n",
