@@ -7,6 +7,8 @@ mod content;
 mod explained;
 mod figure_on_paper;
 mod html_from_report;
+mod legend_from_systems;
+mod list_from_report;
 mod pages_from_report;
 mod policy;
 mod resampled;
