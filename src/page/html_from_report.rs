@@ -378,3 +378,52 @@ fn teacher_table(table: &TeacherTable) -> Markup {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::content::MarkedFor;
+    use super::*;
+    use crate::formats::read_melody_bytes;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::{report, wrong};
+
+    fn page(edit: impl Fn(&mut Report), playing_test: Option<&PlayingTest>) -> String {
+        let mut report = report(Instrument::Violin, &["D4", "E4", "F#4", "-"]);
+        edit(&mut report);
+        let text = "instrument = 'violin'\nmetre = '4/4'\nbars = ['D4 q E4 F#4 rest']";
+        let melody = read_melody_bytes("m.toml", text.as_bytes()).expect("a melody").melody;
+        let (f0, samples, number) = (None, None, None);
+        let content =
+            PageContent { report: &report, melody: &melody, f0, samples, number, earlier: &[], playing_test };
+        html(&content, &PageSettings::default())
+    }
+
+    #[test]
+    fn where_nothing_is_to_be_fixed_the_heading_asks_for_nothing() {
+        let good = page(|_| {}, None);
+        assert!(good.contains("<h2>And now</h2>") && !good.contains("Fix this first"));
+        let other = page(|report| wrong(report, 1, -1.0), None);
+        assert!(other.contains("<h2>Fix this first</h2>") && !other.contains("And now"));
+    }
+
+    #[test]
+    fn under_a_teachers_own_mark_the_program_says_what_it_heard_and_claims_no_mark() {
+        let criterion =
+            MarkedFor { name: "pitch", weight: 40.0, good: 3, counted: 4, sentences: vec!["3 of 4.".into()] };
+        let mut test = PlayingTest { criteria: vec![criterion], ..PlayingTest::default() };
+        let programs = page(|_| {}, Some(&test));
+        assert!(programs.contains("How the mark was made") && !programs.contains("The program alone"));
+        test.alone = Some("The program alone would have said 93.".into());
+        let own = page(|_| {}, Some(&test));
+        assert!(
+            own.contains("What the program heard") && own.contains("The program alone would have said 93.")
+        );
+        assert!(!own.contains("How the mark was made"));
+    }
+
+    #[test]
+    fn a_line_that_goes_on_is_one_line() {
+        assert_eq!(one_a_line("a: b\n  c d.\ne: f.\n"), ["a: b c d.", "e: f."]);
+        assert!(one_a_line("").is_empty());
+    }
+}

@@ -126,3 +126,44 @@ pub(crate) fn low_or_high(cents: f64) -> &'static str {
 
 /// The same, by the name that `text_for_child.rs` knows it by.
 pub(crate) use low_or_high as flat_or_sharp;
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample_report::report;
+    use super::*;
+
+    fn last(instrument: Instrument, strings: &[(&str, f64)], edit: impl Fn(&mut Report)) -> String {
+        let mut report = report(instrument, &["D4"]);
+        let tuning = |&(string, cents): &(&str, f64)| StringTuning { string: string.into(), cents, notes: 2 };
+        report.tuning.strings = strings.iter().map(tuning).collect();
+        edit(&mut report);
+        what_to_tune(&report).pop().unwrap_or_default()
+    }
+
+    #[test]
+    fn what_a_fine_tuner_reaches_names_the_command_that_listens_and_somebody_to_ask() {
+        let one = last(Instrument::Viola, &[("C", -22.0), ("G", 3.0)], |_| {});
+        assert_eq!(
+            one,
+            "Tune it with the fine tuner and 'fingertape string C --instrument viola', or ask your teacher or another \
+             grown-up. Small turns, faces away from the strings. (100 cents are one semitone.)"
+        );
+        let two = last(Instrument::Cello, &[("C", -22.0), ("A", 14.0)], |report| {
+            (report.melody.a4_hz, report.melody.fifths) = (442.0, Fifths::Pure);
+        });
+        let command = "'fingertape string --all --instrument cello --a4 442 --fifths pure'";
+        assert!(two.starts_with(&format!("Tune them with the fine tuners and {command}, or ask")), "{two}");
+        assert_eq!(last(Instrument::Viola, &[("C", -9.0)], |_| {}), "");
+    }
+
+    #[test]
+    fn pegs_and_the_machines_of_a_bass_are_for_a_grown_up() {
+        for (instrument, strings) in
+            [(Instrument::Violin, [("G", -61.0)]), (Instrument::Bass, [("A", -22.0)])]
+        {
+            let said = last(instrument, &strings, |_| {});
+            assert!(said.starts_with("Ask your teacher or another grown-up to tune it with you"), "{said}");
+            assert!(said.contains("faces away from the strings") && !said.contains("fine tuner"), "{said}");
+        }
+    }
+}
