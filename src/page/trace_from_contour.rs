@@ -16,7 +16,7 @@ use std::fmt::Write;
 const TOLERANCE: f64 = 0.34;
 /// What is drawn reaches so far above and below the pitch, in cents; pixels of a cent.
 const REACH: f64 = 75.0;
-const CENT: f64 = 0.3;
+const CENT: f64 = 0.4;
 /// Pixels of a second, and the least and greatest width of a note.
 const SECOND: f64 = 42.0;
 const WIDTHS: (f64, f64) = (30.0, 120.0);
@@ -24,7 +24,7 @@ const WIDTHS: (f64, f64) = (30.0, 120.0);
 const BETWEEN: f64 = 9.0;
 const BETWEEN_BARS: f64 = 22.0;
 /// Over the notes of a row (the bar's number), and under them (their names).
-const ABOVE: f64 = 15.0;
+const ABOVE: f64 = 20.0;
 const BELOW: f64 = 17.0;
 const LEFT: f64 = 2.0;
 
