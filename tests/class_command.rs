@@ -340,7 +340,7 @@ fn a_students_page_has_the_mark_the_trace_and_the_sound_where_asked_for() {
         "Mark: 94 of 100, secure",
         "How the mark was made",
         "13 of 15",
-        "Pitch over time",
+        "The pitch inside",
         "holds no recording",
     ] {
         assert!(page.contains(words), "{words}");

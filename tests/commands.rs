@@ -271,7 +271,7 @@ fn the_demo_finds_what_was_planted_and_leaves_its_files() {
         "Bar 2, beat 3: you played F natural; the sheet has F sharp.",
         "Bar 4, beat 4: the rest is 1 beat long",
         "Bar 6, beat 1: E was a little too low",
-        "The C string is too slack",
+        "The C string is too loose",
     ] {
         assert!(said.contains(planted), "{planted}: {text}");
     }

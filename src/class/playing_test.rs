@@ -38,6 +38,10 @@ pub fn playing_test(result: &StudentResult, rubric: &Rubric, take: &ClassTake) -
         mark: mark_line(result, rubric),
         notes: teachers.into_iter().chain(late).chain(before).collect(),
         criteria: marked.collect(),
+        alone: result.teachers.as_ref().map(|_| match result.mark {
+            Some(mark) => format!("The program alone would have said {mark}."),
+            None => "The program alone would have given no mark.".to_owned(),
+        }),
         listen: mark.map_or(Vec::new(), |mark| {
             mark.listen.iter().map(|one| words::sentence(&format!("{}: {}", time(one), one.what))).collect()
         }),
@@ -96,7 +100,7 @@ mod tests {
         assert_eq!(test.who, "violin-1");
         assert_eq!(test.mark, "Mark: 89 of 100, nearly there");
         assert_eq!((test.criteria[0].name, test.criteria[0].good, test.criteria[0].counted), ("pitch", 3, 4));
-        assert!(test.listen.is_empty());
+        assert!(test.listen.is_empty() && test.alone.is_none());
         let test = playing_test(&result, &rubric, &result.takes[1]);
         assert!(test.criteria.is_empty());
         assert!(test.listen[0].starts_with("Whole take: "), "{test:?}");
@@ -106,5 +110,6 @@ mod tests {
             (test.mark.as_str(), &test.notes[..]),
             ("Mark: 95 (the teacher's own)", &["played it again in class".to_owned()][..])
         );
+        assert_eq!(test.alone.as_deref(), Some("The program alone would have said 89."));
     }
 }

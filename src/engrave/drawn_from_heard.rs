@@ -149,11 +149,15 @@ fn cents_row(text: impl Into<String>) -> Text {
     Text { what: What::Cents, row: 0, text: text.into() }
 }
 
-/// Whole cents with their sign, nothing where they round to none.
+/// Whole cents with their sign, which 0 has not.
 pub(super) fn cents_text(cents: f64) -> Option<String> {
     let whole = cents.round();
-    (cents.is_finite() && whole != 0.0).then(|| {
-        let sign = if whole > 0.0 { '+' } else { '−' };
+    cents.is_finite().then(|| {
+        let sign = match whole {
+            above if above > 0.0 => "+",
+            below if below < 0.0 => "−",
+            _ => "",
+        };
         format!("{sign}{}", whole.abs())
     })
 }
@@ -424,12 +428,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn cents_have_a_sign_and_none_where_they_round_to_none() {
+    fn cents_have_a_sign_where_they_do_not_round_to_none() {
         for (cents, text) in [
             (12.4, Some("+12")),
             (-7.0, Some("−7")),
-            (0.4, None),
-            (-0.4, None),
+            (0.4, Some("0")),
+            (-0.4, Some("0")),
             (0.6, Some("+1")),
             (-0.5, Some("−1")),
             (f64::NAN, None),

@@ -31,7 +31,7 @@ pub struct HeardNote {
     pub onset_error_beats: Option<f64>,
     /// Played length over written length; with `None` no length is drawn.
     pub duration_ratio: Option<f64>,
-    /// Cents from the written pitch, printed as a whole number under a right note; what rounds to 0 is not printed.
+    /// Cents from the written pitch, printed as a whole number under a right note.
     pub cents: Option<f64>,
     /// A word under that, such as “high”.
     pub label: Option<String>,

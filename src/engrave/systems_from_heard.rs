@@ -131,7 +131,7 @@ impl Maker<'_> {
 
     /// The word before the row of cents, smaller where there is little room, where there are any cents.
     fn row_label(&self, text: &str, low: f64, seats: &Seats, lower: &HeardLine, staff: &mut Vec<Mark>) {
-        let cents = |text: &str| text.starts_with(['+', '−']);
+        let cents = |text: &str| text == "0" || text.starts_with(['+', '−']);
         if text.is_empty() || !lower.texts.iter().any(|placed| cents(&placed.text.text)) {
             return;
         }

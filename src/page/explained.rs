@@ -2,13 +2,14 @@
 
 use crate::units::Millimetres;
 
+/// Over the next line, where nothing is to be fixed.
+pub(super) const NOTHING_HEADING: &str = "And now";
 pub(super) const NOTHING_TO_FIX: &str = "I found nothing to fix. Play it to somebody!";
 pub(super) const REFUSED: &str = "Nothing was graded, and nothing counts against you.";
-pub(super) const MADE_BY: &str = "Made by fingertape from this one take. It hears pitch and time; tone, posture and music are for your teacher's ears.";
+pub(super) const MADE_BY: &str = "Made by fingertape from this one take. It hears pitch and time; how you stand, how it sounds and what it says are for your teacher.";
 
 pub(super) const STAFF_HEADING: &str = "As written, and as heard";
-pub(super) const STAFF: &str =
-    "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone.";
+pub(super) const LIST_HEADING: &str = "The same notes as a list";
 
 pub(super) const TAPES_HEADING: &str = "Where your fingers fell";
 
@@ -22,16 +23,18 @@ pub(super) fn tapes(string: Millimetres) -> String {
     )
 }
 
-pub(super) const TRACE_HEADING: &str = "The sound over time";
-pub(super) const TRACE: &str = "The line is the pitch that I heard. A pale band is a written note, half a semitone to both sides, from where your note began to where it ended. A line that slides into its band is a scoop; one that waves is a wobble or vibrato.";
+pub(super) const TRACE_HEADING: &str = "Inside each note";
+pub(super) const TRACE: &str = "Each note by itself: the dot is where you began, the line is where you went. The thin line is the note's own place, on your strings as they are tuned; between the brackets it is in tune, above it is high, below it is low. A line that slides into the brackets is a scoop; one that waves is a wobble or vibrato. A box: another note, named below.";
 
 pub(super) const TIMING_HEADING: &str = "Your beat, bar by bar";
-pub(super) const TIMING: &str = "The lines across are your own steady beat. A dot straight over its place began in time; a square on its corner began a tenth of a beat or more early or late.";
+pub(super) const TIMING: &str = "The upright strokes are your own steady beat. A dot straight above its stroke began in time; a square on its corner began a tenth of a beat or more early or late.";
 
 pub(super) const STRINGS_HEADING: &str = "How the strings are tuned";
-pub(super) const STRINGS: &str = "Only strings that I heard open. A string is under tension and can snap: ask your teacher or another grown-up to tune it with you, with small turns and your face away from the strings.";
+pub(super) const STRINGS: &str = "Only strings that I heard open. One that hangs past the dashed line is too loose and sounds low; one that ends above it is too tight and sounds high. A string is under tension and can snap: small turns, face away from the strings, and ask your teacher or another grown-up.";
 
 pub(super) const MARK_HEADING: &str = "How the mark was made";
+/// The same where the mark is the teacher's own.
+pub(super) const HEARD_HEADING: &str = "What the program heard";
 pub(super) const MARK: &str = "What was unsure counts neither way. A program's ear decides nothing alone: ask your teacher about a mark that you do not understand.";
 pub(super) const LISTEN_HEADING: &str = "For the teacher: listen here first";
 

@@ -17,7 +17,7 @@ const ON_PAPER: &[(&str, &str)] = &[
     ("accent", "stroke=\"#8a3b12\" stroke-width=\"2\""),
     ("board", "fill=\"none\" stroke=\"#777\" stroke-width=\"1\""),
     ("tape", "fill=\"#e8e8e8\""),
-    ("band", "fill=\"#ddd\""),
+    ("bracket", "fill=\"none\" stroke=\"#000\" stroke-width=\"1\""),
     ("hatch", "fill=\"none\" stroke=\"#777\" stroke-width=\"0.7\""),
     ("nut", "fill=\"#000\""),
     ("mark", "fill=\"#000\""),

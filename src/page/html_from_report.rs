@@ -1,6 +1,7 @@
 //! The page: sections in the order of reading, around the figures. `maud` escapes whatever stands in it.
 
 use super::content::{PageContent, PageSettings, PlayingTest, Room, playing};
+use super::list_from_report::{ListLine, list_lines};
 use super::policy::{SCRIPT, STYLE, policy};
 use super::sound_from_samples::{Sound, sound_from_samples};
 use super::staff::{NoteWords, note_words, staves};
@@ -113,13 +114,13 @@ fn judged_page(
         section class="first" {
             h2 { (About::WentWell.heading()) }
             p { (good.first().map_or("", String::as_str)) }
-            h2 { (About::FixFirst.heading()) }
+            h2 { @if first.is_empty() { (explained::NOTHING_HEADING) } @else { (About::FixFirst.heading()) } }
             p class="fix" {
                 @if first.is_empty() { (explained::NOTHING_TO_FIX) }
                 @for line in first { (line) }
             }
         }
-        (notes(content, settings, &note_words(content, sound, &settings.text()), sound.is_some()))
+        (notes(content, settings, &note_words(content, sound), sound.is_some()))
         @if sections.iter().any(|section| more(section).is_some()) {
             section class="more" {
                 h2 { "More to know" }
@@ -134,16 +135,13 @@ fn judged_page(
                 h2 { (explained::TAPES_HEADING) }
                 p { (explained::tapes(settings.text().string_length_of(report.melody.instrument))) }
                 div class="tapes" {
-                    @for tape in tapes.iter().filter(|tape| !tape.targets.is_empty()) {
+                    @for tape in &tapes {
                         div class="keep" {
                             h3 { "The " (tape.letter) " string" }
                             (both(|room| tape_from_report::strip(tape, tape_from_report::reach(&tapes), room)))
                             ul { @for line in tape_from_report::sentences(report, tape) { li { (line) } } }
                         }
                     }
-                }
-                @for tape in tapes.iter().filter(|tape| tape.targets.is_empty()) {
-                    p { "The " (tape.letter) " string. " @for line in tape_from_report::sentences(report, tape) { (line) } }
                 }
             }
         }
@@ -182,9 +180,11 @@ fn more(section: &ChildSection) -> Option<(&'static str, &[String])> {
     let heading = section.about.heading();
     match section.about {
         About::FixFirst | About::NotJudged => None,
-        About::WentWell => {
-            section.lines.get(1..).filter(|lines| !lines.is_empty()).map(|lines| ("Well done, too", lines))
-        }
+        About::WentWell => section
+            .lines
+            .get(1..)
+            .filter(|lines| !lines.is_empty())
+            .map(|lines| ("More that went well", lines)),
         _ => Some((heading, &section.lines)),
     }
 }
@@ -203,9 +203,9 @@ fn pair(wide: &Figure, narrow: &Figure) -> Markup {
     }
 }
 
-/// The double staff, and the same in words; each note is a button.
+/// The double staff, and the same as a list; each note is a button.
 fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords], sound: bool) -> Markup {
-    let bar = |note: &NoteWords| note.label.split(',').next().unwrap_or_default().to_owned();
+    let lines = list_lines(content.report, notes);
     let staves = staves(content.report, content.melody, notes, &settings.text());
     html! {
         section {
@@ -220,20 +220,27 @@ fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords]
             (PreEscaped(&staves.outlines))
             div class="wide staves" { (PreEscaped(&staves.wide)) }
             div class="narrow staves" { (PreEscaped(&staves.narrow)) }
-            p class="facts" { (explained::STAFF) }
+            p class="facts" { (staves.legend) }
             @for remark in &staves.remarks { p class="facts" { (words::harmless(remark)) } }
             details class="screen" {
-                summary { "The same notes in words" }
+                summary { (explained::LIST_HEADING) }
                 ol class="bars" {
-                    @for bars in notes.chunk_by(|a, b| bar(a) == bar(b)) {
+                    @for bar in lines.chunk_by(|a, b| a.bar == b.bar) {
                         li {
-                            h3 { (bar(&bars[0])) }
-                            @for note in bars { (note_button(note)) }
+                            h3 { "Bar " (bar[0].bar) }
+                            @for line in bar { (list_line(line)) }
                         }
                     }
                 }
             }
         }
+    }
+}
+
+fn list_line(line: &ListLine<'_>) -> Markup {
+    match line.note {
+        Some(note) => note_button(note),
+        None => html! { p { (words::harmless(&line.said)) } },
     }
 }
 
@@ -243,8 +250,7 @@ fn note_button(note: &NoteWords) -> Markup {
     html! {
         button type="button" class="note" data-note=(note.event) data-from=[from] data-to=[to]
             data-hertz=(format!("{:.3}", note.hertz)) aria-label=(note.label) {
-            span class="written" { (note.written) }
-            span class="heard" aria-hidden="true" { (note.heard) }
+            (note.said)
         }
     }
 }
@@ -292,7 +298,8 @@ fn behind_the_mark(test: &PlayingTest) -> Markup {
     html! {
         @if !test.criteria.is_empty() {
             section {
-                h2 { (explained::MARK_HEADING) }
+                h2 { @if test.alone.is_some() { (explained::HEARD_HEADING) } @else { (explained::MARK_HEADING) } }
+                @if let Some(alone) = &test.alone { p { (words::harmless(alone)) } }
                 table {
                     caption { "What was good, of what could be judged" }
                     thead { tr { th scope="col" { "marked for" } th scope="col" { "good" } th scope="col" { "weight" } } }
@@ -331,7 +338,7 @@ fn detail(report: &Report, settings: &PageSettings) -> Markup {
             @let read = how_to_read(report, &settings.text());
             @if !read.is_empty() {
                 h3 { (explained::HOW_TO_READ) }
-                p { (read.split_whitespace().collect::<Vec<_>>().join(" ")) }
+                ul { @for line in one_a_line(&read) { li { (line) } } }
             }
             @if !report.take.remarks.is_empty() {
                 h3 { "Remarks" }
@@ -339,6 +346,18 @@ fn detail(report: &Report, settings: &PageSettings) -> Markup {
             }
         }
     }
+}
+
+/// Lines that go on where the next one begins with blanks, each whole.
+pub(super) fn one_a_line(text: &str) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for line in text.lines() {
+        match lines.last_mut() {
+            Some(before) if line.starts_with(' ') => *before = format!("{before} {}", line.trim()),
+            _ => lines.push(line.trim().to_owned()),
+        }
+    }
+    lines
 }
 
 /// A table that can be selected and copied. On a phone each row becomes a few lines, with the headings in them.
@@ -357,5 +376,54 @@ fn teacher_table(table: &TeacherTable) -> Markup {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::content::MarkedFor;
+    use super::*;
+    use crate::formats::read_melody_bytes;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::{report, wrong};
+
+    fn page(edit: impl Fn(&mut Report), playing_test: Option<&PlayingTest>) -> String {
+        let mut report = report(Instrument::Violin, &["D4", "E4", "F#4", "-"]);
+        edit(&mut report);
+        let text = "instrument = 'violin'\nmetre = '4/4'\nbars = ['D4 q E4 F#4 rest']";
+        let melody = read_melody_bytes("m.toml", text.as_bytes()).expect("a melody").melody;
+        let (f0, samples, number) = (None, None, None);
+        let content =
+            PageContent { report: &report, melody: &melody, f0, samples, number, earlier: &[], playing_test };
+        html(&content, &PageSettings::default())
+    }
+
+    #[test]
+    fn where_nothing_is_to_be_fixed_the_heading_asks_for_nothing() {
+        let good = page(|_| {}, None);
+        assert!(good.contains("<h2>And now</h2>") && !good.contains("Fix this first"));
+        let other = page(|report| wrong(report, 1, -1.0), None);
+        assert!(other.contains("<h2>Fix this first</h2>") && !other.contains("And now"));
+    }
+
+    #[test]
+    fn under_a_teachers_own_mark_the_program_says_what_it_heard_and_claims_no_mark() {
+        let criterion =
+            MarkedFor { name: "pitch", weight: 40.0, good: 3, counted: 4, sentences: vec!["3 of 4.".into()] };
+        let mut test = PlayingTest { criteria: vec![criterion], ..PlayingTest::default() };
+        let programs = page(|_| {}, Some(&test));
+        assert!(programs.contains("How the mark was made") && !programs.contains("The program alone"));
+        test.alone = Some("The program alone would have said 93.".into());
+        let own = page(|_| {}, Some(&test));
+        assert!(
+            own.contains("What the program heard") && own.contains("The program alone would have said 93.")
+        );
+        assert!(!own.contains("How the mark was made"));
+    }
+
+    #[test]
+    fn a_line_that_goes_on_is_one_line() {
+        assert_eq!(one_a_line("a: b\n  c d.\ne: f.\n"), ["a: b c d.", "e: f."]);
+        assert!(one_a_line("").is_empty());
     }
 }

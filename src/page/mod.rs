@@ -1,5 +1,5 @@
 //! One take as one HTML file: what went well, what to fix first, the notes as written and as heard, a tape for each
-//! string, the pitch over time, the beat, the strings, and the sound of each note. The file needs no network and no other
+//! string, the pitch inside each note, the beat, the strings, and the sound of each note. The file needs no network and no other
 //! file; its policy forbids it to ask for one. Pure: the same report, melody, fundamental and sound give the same bytes, and
 //! nothing in here can fail. A figure is a drawing with a size (`Figure`), made for a wide window or for a phone.
 
@@ -7,6 +7,8 @@ mod content;
 mod explained;
 mod figure_on_paper;
 mod html_from_report;
+mod legend_from_systems;
+mod list_from_report;
 mod pages_from_report;
 mod policy;
 mod resampled;

@@ -2,6 +2,8 @@
 
 use super::content::{PageContent, PageSettings, Room};
 use super::figure_on_paper::two_abreast;
+use super::html_from_report::one_a_line;
+use super::legend_from_systems::legend;
 use super::staff::systems_on_paper;
 use super::svg::Figure;
 use super::{
@@ -54,9 +56,13 @@ impl Sheet {
     }
 
     fn section(&mut self, heading: &str, lines: &[String]) {
-        if !lines.is_empty() {
-            self.heading(heading);
-            self.paragraph(&lines.join(" "));
+        if lines.is_empty() {
+            return;
+        }
+        self.heading(heading);
+        match lines {
+            [one] => self.paragraph(one),
+            _ => lines.iter().for_each(|line| self.paragraph(&format!("– {line}"))),
         }
     }
 
@@ -73,14 +79,13 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
     sheet.section(About::WentWell.heading(), good);
     match about(About::FixFirst) {
         Some(first) => sheet.section(About::FixFirst.heading(), &first.lines),
-        None => sheet.section(About::FixFirst.heading(), &[explained::NOTHING_TO_FIX.to_owned()]),
+        None => sheet.section(explained::NOTHING_HEADING, &[explained::NOTHING_TO_FIX.to_owned()]),
     }
     sheet.heading(explained::STAFF_HEADING);
     let width_mm = sheet.width_mm;
-    sheet.paragraph(explained::STAFF);
-    sheet.blocks.extend(
-        systems_on_paper(report, content.melody, &settings.text(), width_mm).into_iter().map(Block::System),
-    );
+    let systems = systems_on_paper(report, content.melody, &settings.text(), width_mm);
+    sheet.paragraph(&legend(&systems));
+    sheet.blocks.extend(systems.into_iter().map(Block::System));
     for section in sections
         .iter()
         .filter(|section| !matches!(section.about, About::WentWell | About::FixFirst | About::NotJudged))
@@ -88,12 +93,12 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
         sheet.section(section.about.heading(), &section.lines);
     }
     let tapes = tape_from_report::tapes(report, settings);
-    if tapes.iter().any(|tape| !tape.targets.is_empty()) {
+    if !tapes.is_empty() {
         sheet.heading(explained::TAPES_HEADING);
         sheet.paragraph(&explained::tapes(settings.text().string_length_of(report.melody.instrument)));
         let reach = tape_from_report::reach(&tapes);
-        let fingered = tapes.iter().filter(|tape| !tape.targets.is_empty());
-        let strips: Vec<(String, Figure)> = fingered
+        let strips: Vec<(String, Figure)> = tapes
+            .iter()
             .map(|tape| {
                 let heading = format!("The {} string", tape.letter);
                 (heading, tape_from_report::strip(tape, reach, Room::Narrow))
@@ -135,5 +140,5 @@ fn detail(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings)
         }
     }
     let read = how_to_read(content.report, &settings.text());
-    sheet.section(explained::HOW_TO_READ, &[read.split_whitespace().collect::<Vec<_>>().join(" ")]);
+    sheet.section(explained::HOW_TO_READ, &one_a_line(&read));
 }

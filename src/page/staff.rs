@@ -1,7 +1,9 @@
 //! The melody as written and as heard: from a report to the plain data of the double staff, what is said of each note
 //! when it is chosen, and the rows of notes that the page shows.
 
-use super::content::{PageContent, span};
+use super::content::{PageContent, no_new_bow, span};
+use super::legend_from_systems::legend;
+use super::list_from_report::{extra_said, note_said, rest_said, rest_word};
 use super::sound_from_samples::Sound;
 use crate::engrave::{
     Belongs, Heard, HeardExtra, HeardNote, HeardRest, HeardReturn, HeardState, HeardWords, System, SystemSvg,
@@ -18,12 +20,12 @@ use crate::units::{Hertz, MidiPitch};
 pub struct NoteWords {
     /// Index of the event in the melody.
     pub event: usize,
-    /// Where it stands and what was heard, to be read aloud.
+    /// The bar in which it begins.
+    pub bar: u32,
+    /// Where in the bar it stands and what was heard, such as `beat 3, F sharp, you played F natural`.
+    pub said: String,
+    /// The same with its bar, to be read aloud.
     pub label: String,
-    /// The written pitch's name with signs, such as `F♯`.
-    pub written: String,
-    /// What was heard, in a word or two.
-    pub heard: String,
     /// The moment inside the page's sound, in seconds; `None` where there is none.
     pub span: Option<(f64, f64)>,
     /// The right pitch.
@@ -34,76 +36,32 @@ pub struct NoteWords {
 const AROUND: (f64, f64) = (0.06, 0.12);
 
 /// The words of each written note.
-pub fn note_words(
-    content: &PageContent<'_>,
-    sound: Option<&Sound>,
-    settings: &TextSettings,
-) -> Vec<NoteWords> {
+pub fn note_words(content: &PageContent<'_>, sound: Option<&Sound>) -> Vec<NoteWords> {
     let report = content.report;
     let a4 = Hertz(report.melody.a4_hz);
     report
         .notes
         .iter()
-        .map(|note| {
-            let (name, heard) = (words::pitch(&note.written), heard(report, note));
+        .enumerate()
+        .map(|(at, note)| {
             let inside = |(from, to): (f64, f64)| {
                 let sound = sound?;
                 let from = (from - AROUND.0 - sound.begins.0).max(0.0);
                 let to = (to + AROUND.1 - sound.begins.0).min(sound.lasts.0);
                 (to > from).then_some((from, to))
             };
+            let (beat, name) = (words::position(note.beat), words::pitch(&note.written));
+            let said = format!("beat {beat}, {name}, {}", note_said(report, at));
             NoteWords {
                 event: note.index,
-                label: format!("{}, {name}, {heard}", words::place(note.bar, note.beat)),
-                written: name.replace(" sharp", "♯").replace(" flat", "♭"),
-                heard: short(report, note, settings),
+                bar: note.bar,
+                label: format!("Bar {}, {said}", note.bar),
+                said,
                 span: span(note).and_then(inside),
                 hertz: MidiPitch(f64::from(note.written_midi)).hertz(a4).0,
             }
         })
         .collect()
-}
-
-fn heard(report: &Report, note: &NoteFinding) -> String {
-    match (note.verdict, note.cents) {
-        (NoteVerdict::Missing, _) => "not heard".to_owned(),
-        (NoteVerdict::Unsure, _) => "I could not tell what was played".to_owned(),
-        (NoteVerdict::Wrong, _) => match played_name(report, note) {
-            Some(name) => format!("you played {name}"),
-            None => "you played another note".to_owned(),
-        },
-        (NoteVerdict::Right, None) => "played".to_owned(),
-        (NoteVerdict::Right, Some(cents)) if cents.abs() < 0.5 => "played right on the pitch".to_owned(),
-        (NoteVerdict::Right, Some(cents)) => {
-            let side = if cents < 0.0 { "low" } else { "high" };
-            let count = words::count(cents.abs().round() as usize, "cent", "cents");
-            format!("played {count} {side}")
-        }
-    }
-}
-
-fn played_name(report: &Report, note: &NoteFinding) -> Option<String> {
-    let played = note.played_midi? - report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
-    let off = (played - f64::from(note.written_midi)).clamp(-120.0, 120.0).round() as i32;
-    (off != 0).then(|| words::played_and_written(&note.written, off).0)
-}
-
-/// A word or two for under a note: the cents, and `low` or `high` where a finger was.
-fn short(report: &Report, note: &NoteFinding, settings: &TextSettings) -> String {
-    match note.verdict {
-        NoteVerdict::Missing => "not heard".to_owned(),
-        NoteVerdict::Unsure => "not sure".to_owned(),
-        NoteVerdict::Wrong => played_name(report, note)
-            .map_or_else(|| "other".to_owned(), |name| name.replace(" sharp", "♯").replace(" flat", "♭")),
-        NoteVerdict::Right => {
-            let cents = note.cents.filter(|cents| cents.is_finite());
-            let side = finger_side(report, note, settings).map_or(String::new(), |side| format!(" {side}"));
-            cents.map_or_else(
-                || "heard".to_owned(),
-                |cents| format!("{:+.0}{side}", cents.round() + 0.0).replace('-', "−"),
-            )
-        }
-    }
 }
 
 /// `low` or `high`, where a finger (and not the string) is outside of in tune.
@@ -121,6 +79,8 @@ pub struct Staves {
     pub wide: String,
     /// Systems 86 mm wide.
     pub narrow: String,
+    /// How to read what is drawn, in words.
+    pub legend: String,
     /// What could not be drawn, in words.
     pub remarks: Vec<String>,
 }
@@ -151,6 +111,7 @@ pub fn staves(report: &Report, melody: &Melody, notes: &[NoteWords], settings: &
         outlines: glyph_definitions(wide.systems.iter().chain(&narrow.systems), PREFIX),
         wide: written(&wide.systems),
         narrow: written(&narrow.systems),
+        legend: legend(&wide.systems),
         remarks: wide.remarks.into_iter().map(|remark| remark.text).collect(),
     }
 }
@@ -176,24 +137,12 @@ fn told(report: &Report, notes: &[NoteWords], belongs: Belongs) -> Option<Told> 
         }
         Belongs::Rest(event) => {
             let rest = report.rests.iter().find(|rest| rest.index == event)?;
-            let place = words::place(rest.bar, rest.beat);
-            let what = rest_word(rest).unwrap_or(match rest.verdict {
-                RestVerdict::Unsure => "not sure",
-                _ => "kept",
-            });
-            Some(picture(format!("{place}, rest of {}, {what}", words::beats(rest.written_beats))))
+            Some(picture(format!("{}, {}", words::place(rest.bar, rest.beat), rest_said(rest))))
         }
-        Belongs::Extra(_) => Some(picture("A note that is not on the sheet".to_owned())),
+        Belongs::Extra(number) => {
+            Some(picture(words::sentence(&extra_said(report, report.extra.get(number)?))))
+        }
         Belongs::Return(_) => Some(picture("Stopped and went back".to_owned())),
-    }
-}
-
-fn rest_word(rest: &RestFinding) -> Option<&'static str> {
-    match rest.verdict {
-        RestVerdict::Rushed => Some("too short"),
-        RestVerdict::Stretched => Some("too long"),
-        RestVerdict::Filled => Some("not quiet"),
-        RestVerdict::Kept | RestVerdict::Unsure => None,
     }
 }
 
@@ -201,7 +150,7 @@ fn rest_word(rest: &RestFinding) -> Option<&'static str> {
 /// they were measured; `high` and `low` only where a finger was out of tune.
 pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettings) -> Heard {
     let offset = report.tuning.offset_cents.filter(|cents| cents.is_finite()).unwrap_or(0.0) / 100.0;
-    let note = |note: &NoteFinding| HeardNote {
+    let note = |(at, note): (usize, &NoteFinding)| HeardNote {
         event: note.index,
         state: match (note.verdict, note.played_midi) {
             (NoteVerdict::Right, _) => HeardState::Right,
@@ -212,14 +161,19 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
         onset_error_beats: note.onset_error_beats,
         duration_ratio: note.duration_ratio,
         cents: note.cents,
-        label: finger_side(report, note, settings).map(str::to_owned),
+        label: match no_new_bow(report, at) {
+            true => Some("no new bow".to_owned()),
+            false => finger_side(report, note, settings).map(str::to_owned),
+        },
     };
     let rest = |rest: &RestFinding| HeardRest {
         event: rest.index,
         played_beats: match rest.verdict {
             RestVerdict::Filled => Some(0.0),
             RestVerdict::Unsure => None,
-            _ => rest.played_beats,
+            // What is kept has neither an arrow nor hatching.
+            RestVerdict::Kept => Some(rest.written_beats),
+            RestVerdict::Rushed | RestVerdict::Stretched => rest.played_beats,
         },
         label: rest_word(rest).map(str::to_owned),
     };
@@ -238,7 +192,7 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
             .map(|event| format!("stopped here, began again at bar {}", event.bar)),
     });
     Heard {
-        notes: report.notes.iter().map(note).collect(),
+        notes: report.notes.iter().enumerate().map(note).collect(),
         rests: report.rests.iter().map(rest).collect(),
         extras: report.extra.iter().map(extra).collect(),
         returns: returns.collect(),

@@ -53,11 +53,13 @@ pub struct Fallen {
     pub steady: bool,
     /// Within the limits of in tune.
     pub in_tune: bool,
+    /// The bar.
+    pub bar: u32,
     /// The place in the melody, in words.
     pub at: String,
 }
 
-/// The strings that were played, low to high.
+/// The strings on which a finger was heard, low to high.
 pub fn tapes(report: &Report, settings: &PageSettings) -> Vec<StringTape> {
     let instrument = report.melody.instrument;
     let mut tapes: Vec<StringTape> = (0..4)
@@ -109,12 +111,14 @@ pub fn tapes(report: &Report, settings: &PageSettings) -> Vec<StringTape> {
                 wrong,
                 steady,
                 in_tune,
+                bar: note.bar,
                 at,
             });
         }
     }
     tapes.iter_mut().for_each(|tape| tape.targets.sort_by(|a, b| a.mm.total_cmp(&b.mm)));
-    tapes.retain(|tape| tape.open > 0 || !tape.targets.is_empty());
+    // A tape without a dot on it shows nothing of the player's.
+    tapes.retain(|tape| !tape.fallen.is_empty());
     tapes
 }
 
@@ -124,42 +128,101 @@ fn wrong_cents(report: &Report, note: &NoteFinding) -> Option<f64> {
     Some(100.0 * (played - f64::from(note.written_midi)))
 }
 
-/// One sentence for each finger that was heard: how far off it was in the middle of its notes.
+impl Fallen {
+    /// Where it fell, said of the finger: `on its tape`, `about 5 mm too close to the nut`.
+    fn said(&self) -> String {
+        match (self.wrong, self.steady, self.in_tune) {
+            (true, ..) => "another note".to_owned(),
+            (false, false, _) => "the pitch moved".to_owned(),
+            (false, true, true) => "on its tape".to_owned(),
+            (false, true, false) => format!("about {} mm {}", self.whole_mm(), self.side()),
+        }
+    }
+
+    /// How far off, in whole millimetres: more would be said than is known.
+    fn whole_mm(&self) -> f64 {
+        (self.mm - self.target_mm).abs().round().max(1.0)
+    }
+
+    fn side(&self) -> &'static str {
+        if self.mm < self.target_mm { "too close to the nut" } else { "too far from the nut" }
+    }
+}
+
+/// One sentence for each finger that was heard: how often it was on its tape, and where it was not.
 pub fn sentences(report: &Report, tape: &StringTape) -> Vec<String> {
     let mut lines = Vec::new();
     if tape.open > 0 {
-        lines.push(format!("Open string: heard right {}.", times(tape.open)));
+        lines.push(format!("Open string: played {}.", times(tape.open)));
     }
     for target in &tape.targets {
-        let mut off: Vec<f64> = tape
-            .fallen
-            .iter()
-            .filter(|one| one.semitones == target.place.semitones && !one.wrong && one.steady)
-            .map(|one| one.mm - one.target_mm)
-            .collect();
-        let finger = words::sentence(&fingers::words_for(report.melody.instrument, target.place));
-        if off.is_empty() {
+        let fell: Vec<&Fallen> =
+            tape.fallen.iter().filter(|one| one.semitones == target.place.semitones).collect();
+        if fell.is_empty() {
             continue;
         }
-        off.sort_by(f64::total_cmp);
-        let middle = 0.5 * (off[(off.len() - 1) / 2] + off[off.len() / 2]);
-        let where_it_fell = if (target.in_tune.0 - target.mm..=target.in_tune.1 - target.mm).contains(&middle)
-        {
-            format!("on its tape ({} mm)", signed(middle))
-        } else if middle < 0.0 {
-            format!("{:.1} mm too close to the nut, so it sounds low", -middle)
-        } else {
-            format!("{middle:.1} mm too far from the nut, so it sounds high")
-        };
-        lines.push(format!("{finger} ({}), {}: {where_it_fell}.", target.name, times(off.len())));
+        let finger = words::sentence(&fingers::words_for(report.melody.instrument, target.place));
+        let (name, often) = (&target.name, times(fell.len()));
+        lines.push(format!("{finger} ({name}), {often}{}.", where_it_fell(&fell)));
     }
     lines
 }
 
-/// A tenth of a millimetre, with a sign of its own only where it is not 0.
-fn signed(mm: f64) -> String {
-    let tenths = (mm * 10.0).round() / 10.0;
-    if tenths == 0.0 { "0.0".to_owned() } else { format!("{tenths:+.1}").replace('-', "−") }
+/// `, on its tape`; `, each on its tape`; `: 3 on its tape, 1 about 5 mm too close to the nut (bar 6, beat 1)`.
+fn where_it_fell(fell: &[&Fallen]) -> String {
+    if let [one] = fell {
+        return match one.said().as_str() {
+            said @ "on its tape" => format!(", {said}"),
+            said => format!(": {said} ({})", small(&one.at)),
+        };
+    }
+    let on = fell.iter().filter(|one| one.said() == "on its tape").count();
+    if on == fell.len() {
+        return ", each on its tape".to_owned();
+    }
+    let mut parts = Vec::new();
+    if on > 0 {
+        parts.push(format!("{on} on its tape"));
+    }
+    for side in ["too close to the nut", "too far from the nut"] {
+        let off = |one: &Fallen| !one.wrong && one.steady && !one.in_tune && one.side() == side;
+        let off: Vec<&Fallen> = fell.iter().copied().filter(|one| off(one)).collect();
+        let nearest = off.iter().map(|one| one.whole_mm()).fold(f64::INFINITY, f64::min);
+        let furthest = off.iter().map(|one| one.whole_mm()).fold(0.0, f64::max);
+        let about = match nearest < furthest {
+            true => format!("{nearest} to {furthest}"),
+            false => format!("{furthest}"),
+        };
+        if !off.is_empty() {
+            parts.push(format!("{} about {about} mm {side} ({})", off.len(), places(&off)));
+        }
+    }
+    let others: [(fn(&Fallen) -> bool, _, _); 2] = [
+        (|one| !one.wrong && !one.steady, "while the pitch moved", "while the pitch moved"),
+        (|one| one.wrong, "other note", "other notes"),
+    ];
+    for (kind, one, many) in others {
+        let those: Vec<&Fallen> = fell.iter().copied().filter(|fallen| kind(fallen)).collect();
+        if !those.is_empty() {
+            parts.push(format!("{} ({})", words::count(those.len(), one, many), places(&those)));
+        }
+    }
+    format!(": {}", parts.join(", "))
+}
+
+/// `bar 6, beat 1`; of several, their bars.
+fn places(those: &[&Fallen]) -> String {
+    if let [one] = those {
+        return small(&one.at);
+    }
+    let mut bars: Vec<u32> = those.iter().map(|one| one.bar).collect();
+    bars.dedup();
+    words::bars(&bars)
+}
+
+/// A place in the middle of a sentence.
+fn small(place: &str) -> String {
+    place.replacen("Bar", "bar", 1)
 }
 
 fn times(count: usize) -> String {
@@ -204,7 +267,7 @@ pub fn strip(tape: &StringTape, reach: f64, room: Room) -> Figure {
         if !one.in_tune && !one.wrong {
             out.line("accent", at, (x(one.target_mm), at.1));
         }
-        let title = format!("{}: {} mm from its place", one.at, signed(one.mm - one.target_mm));
+        let title = format!("{}: {}", one.at, one.said());
         match (one.wrong, one.steady) {
             (true, _) => out.diamond("hollow", at, 5.5, &title),
             (false, true) => out.circle("mark", at, 4.0, &title),
@@ -218,10 +281,10 @@ pub fn strip(tape: &StringTape, reach: f64, room: Room) -> Figure {
         out.text("small", (x(mm as f64), bottom + 18.0), 10.0, Align::Middle, &words);
     }
     let label = format!(
-        "The {} string from the nut on: {} tapes where fingers belong, {} marks where they fell. The sentences below say the same.",
+        "The {} string from the nut on: {} where fingers belong, {} where they fell. The sentences below say the same.",
         tape.letter,
-        tape.targets.len(),
-        tape.fallen.len()
+        words::count(tape.targets.len(), "tape", "tapes"),
+        words::count(tape.fallen.len(), "mark", "marks")
     );
     out.figure(width, bottom + 24.0, label)
 }
@@ -230,4 +293,60 @@ pub fn strip(tape: &StringTape, reach: f64, room: Room) -> Figure {
 fn short(target: &Target) -> String {
     let finger = target.place.finger;
     format!("{finger}: {}", target.name.replace(" sharp", "♯").replace(" flat", "♭"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::{off, report, wrong};
+
+    fn d_string(edit: impl Fn(&mut Report)) -> Vec<String> {
+        let mut report = report(Instrument::Violin, &["D4", "E4", "E4", "F#4", "E4", "E4", "E4", "D4"]);
+        edit(&mut report);
+        let tapes = tapes(&report, &PageSettings::default());
+        assert_eq!(tapes.len(), 1, "no finger was on another string");
+        sentences(&report, &tapes[0])
+    }
+
+    #[test]
+    fn the_one_finger_that_was_off_is_named_among_those_that_were_not() {
+        let said = d_string(|_| {});
+        let first = "First finger on the D string (E), 5 times";
+        assert_eq!(said[0], "Open string: played twice.");
+        assert_eq!(said[1], format!("{first}, each on its tape."));
+        assert_eq!(said[2], "Second finger on the D string (F sharp), once, on its tape.");
+        // 3/4 violin, 307 mm: 307 · 2^(−2/12) · (2^(30/1200) − 1) = 4.78 mm.
+        let said = d_string(|report| off(report, 4, -30.0));
+        assert_eq!(
+            said[1],
+            format!("{first}: 4 on its tape, 1 about 5 mm too close to the nut (bar 2, beat 1).")
+        );
+        let said = d_string(|report| {
+            [1, 2, 4, 5].into_iter().for_each(|at| off(report, at, 30.0));
+            wrong(report, 6, 1.0);
+            report.notes[3].cents_spread = Some(40.0);
+        });
+        assert_eq!(
+            said[1],
+            format!(
+                "{first}: 4 about 5 mm too far from the nut (bars 1 and 2), 1 other note (bar 2, beat 3)."
+            )
+        );
+        assert_eq!(
+            said[2],
+            "Second finger on the D string (F sharp), once: the pitch moved (bar 1, beat 4)."
+        );
+    }
+
+    #[test]
+    fn one_mark_is_one_mark_and_a_string_without_any_has_no_tape() {
+        let mut report = report(Instrument::Violin, &["D4", "E4", "A4"]);
+        let tapes_of = |report: &Report| tapes(report, &PageSettings::default());
+        let all = tapes_of(&report);
+        let label = strip(&all[0], reach(&all), Room::Narrow).label;
+        assert!(label.contains("1 tape where fingers belong, 1 mark where they fell"), "{label}");
+        report.notes.retain(|note| note.written != "E4");
+        assert!(tapes_of(&report).is_empty());
+    }
 }

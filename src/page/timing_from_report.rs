@@ -1,6 +1,6 @@
 //! Timing, bar by bar: where each note began against the steady beat of the player.
 
-use super::content::Room;
+use super::content::{Room, no_new_bow};
 use super::svg::{Align, Elements, Figure};
 use crate::engrave::HEARD_AS_ON_TIME_BEATS;
 use crate::findings::{NoteFinding, NoteVerdict, Report};
@@ -19,6 +19,7 @@ pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
     let rows = bars.len().div_ceil(columns);
     let (column, height) = (room.width() / columns as f64, 44.0);
     let mut out = Elements::default();
+    let mut at_note = 0;
     for (k, bar) in bars.iter().enumerate() {
         let (left, top) = ((k / rows) as f64 * column, (k % rows) as f64 * height);
         let (line, mark) = (top + 26.0, top + 14.0);
@@ -32,11 +33,14 @@ pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
         }
         let mut said_until = f64::NEG_INFINITY;
         for note in *bar {
+            let here = at_note;
+            at_note += 1;
             let place = words::place(note.bar, note.beat);
             let written = x(note.beat);
             if note.verdict == NoteVerdict::Missing {
                 out.line("bar", (written, mark - 5.0), (written, line));
-                out.text("small", (written, line + 12.0), 9.0, Align::Middle, "not heard");
+                let words = if no_new_bow(report, here) { "no new bow" } else { "not heard" };
+                out.text("small", (written, line + 12.0), 9.0, Align::Middle, words);
                 continue;
             }
             let Some(error) = note.onset_error_beats.filter(|error| error.is_finite()) else { continue };
@@ -60,10 +64,10 @@ pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
     }
     let errors = report.notes.iter().filter_map(|note| note.onset_error_beats);
     let off = errors.filter(|error| error.abs() >= HEARD_AS_ON_TIME_BEATS).count();
+    let began = if off == 0 { "no note".to_owned() } else { words::count(off, "note", "notes") };
     let label = format!(
-        "{} bars, each a line with its beats; {} began a tenth of a beat or more early or late.",
-        bars.len(),
-        words::count(off, "note", "notes")
+        "{}, each a line with its beats; {began} began a tenth of a beat or more early or late.",
+        words::count(bars.len(), "bar", "bars"),
     );
     Some(out.figure(room.width(), rows as f64 * height, label))
 }

@@ -1,136 +1,166 @@
-//! The pitch trace over time: what the pitch tracker heard, between lines for the notes that the melody has.
+//! Inside each note: how it began and where it stayed, each note by itself on the line of its own pitch.
 //!
 //! The contour has a point every 10 ms. A run of voiced frames becomes a path of straight lines that no frame is further
 //! away from than a third of a pixel (Ramer 1972; Douglas & Peucker 1973), so that a minute takes some 20 kB.
 
 use super::content::{Room, playing, span};
+use super::list_from_report::played_name;
 use super::svg::{Align, Elements, Figure, number};
-use crate::findings::{NoteVerdict, Report};
+use crate::findings::{NoteFinding, NoteVerdict, Report};
 use crate::pitch::F0;
-use crate::report::words;
+use crate::report::{TextSettings, intonation, words};
 use crate::units::Hertz;
 use std::fmt::Write;
 
 /// How far, in pixels, the thinned path may be from a frame.
 const TOLERANCE: f64 = 0.34;
-/// Seconds before the first and after the last note.
-const AROUND: f64 = 0.3;
-/// More than this many semitones from one frame to the next is no glide: the line breaks.
-const JUMP: f64 = 4.0;
+/// What is drawn reaches so far above and below the pitch, in cents; pixels of a cent.
+const REACH: f64 = 75.0;
+const CENT: f64 = 0.4;
+/// Pixels of a second, and the least and greatest width of a note.
+const SECOND: f64 = 42.0;
+const WIDTHS: (f64, f64) = (30.0, 120.0);
+/// Between two notes, and between two bars, in pixels.
+const BETWEEN: f64 = 9.0;
+const BETWEEN_BARS: f64 = 22.0;
+/// Over the notes of a row (the bar's number), and under them (their names).
+const ABOVE: f64 = 20.0;
+const BELOW: f64 = 17.0;
+const LEFT: f64 = 2.0;
 
-/// The trace in one or more rows; `None` where nothing was heard of the melody.
+/// The notes, whole bars in a row where they fit; `None` where nothing was heard of the melody.
 pub fn trace(report: &Report, f0: &F0, room: Room) -> Option<Figure> {
-    let (first, last) = playing(report)?;
-    let (start, end) = ((first - AROUND).max(0.0), last + AROUND);
-    let offset = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
-    let heard = |midi: f64| midi - offset;
-    let mut lines: Vec<(i32, String)> =
-        report.notes.iter().map(|note| (note.written_midi, sign(&words::pitch(&note.written)))).collect();
-    let others = report.notes.iter().filter(|note| note.verdict == NoteVerdict::Wrong);
-    let others =
-        others.filter_map(|note| note.played_midi).chain(report.extra.iter().map(|extra| extra.played_midi));
-    let others = others.filter(|midi| (0.0..128.0).contains(midi)).map(|midi| heard(midi).round() as i32);
-    lines.extend(others.map(|midi| (midi, sign(&words::common_name(midi)))));
-    lines.sort_by_key(|line| line.0);
-    lines.dedup_by_key(|line| line.0);
-    let (low, high) = (lines.first()?.0 as f64 - 1.2, lines.last()?.0 as f64 + 1.2);
-
+    playing(report)?;
     let width = room.width();
-    let (left, right) = (44.0, 6.0);
-    let (longest_row, most_rows) = match room {
-        Room::Wide => (16.0, 4.0),
-        Room::Narrow => (7.0, 9.0),
-    };
-    let rows = ((end - start) / longest_row).ceil().clamp(1.0, most_rows);
-    let row_seconds = (end - start) / rows;
-    let semitone = (150.0 / (high - low)).clamp(7.0, 14.0);
-    let (above, below) = (16.0, 22.0);
-    let row_height = above + (high - low) * semitone + below;
+    let high = 2.0 * REACH * CENT;
+    let row_high = ABOVE + high + BELOW;
     let mut out = Elements::default();
-    let points: Vec<(f64, f64)> = f0
-        .pitches
-        .iter()
-        .enumerate()
-        .filter_map(|(frame, pitch)| {
-            let midi = pitch.map(|pitch| heard(pitch.midi(Hertz(report.melody.a4_hz)).0))?;
-            (midi > low && midi < high).then_some((frame as f64 * f0.hop.0, midi))
+    let (mut x, mut row, mut drawn) = (LEFT, 0, 0);
+    for bar in report.notes.chunk_by(|a, b| a.bar == b.bar) {
+        let wide = bar.iter().map(note_width).sum::<f64>() + BETWEEN * (bar.len() - 1) as f64;
+        if x > LEFT && x + wide > width - LEFT {
+            (x, row) = (LEFT, row + 1);
+        }
+        for (k, note) in bar.iter().enumerate() {
+            let wide = note_width(note);
+            // A bar that is longer than a row goes on in the next one.
+            if x > LEFT && x + wide > width - LEFT {
+                (x, row) = (LEFT, row + 1);
+            }
+            let top = f64::from(row) * row_high + ABOVE;
+            if k == 0 {
+                out.text("small", (x, top - 5.0), 10.0, Align::Start, &format!("bar {}", note.bar));
+            }
+            drawn += usize::from(one_note(report, f0, note, [x, top, wide, high], &mut out));
+            x += wide + BETWEEN;
+        }
+        x += BETWEEN_BARS - BETWEEN;
+    }
+    let label = format!(
+        "The pitch inside {}, from its beginning to its end, against its place. The list of notes has the numbers.",
+        match drawn {
+            1 => "1 note".to_owned(),
+            many => format!("each of {many} notes"),
+        }
+    );
+    Some(out.figure(width, f64::from(row + 1) * row_high, label))
+}
+
+/// As wide as it was long, within limits.
+fn note_width(note: &NoteFinding) -> f64 {
+    let seconds = span(note).map_or(0.0, |(onset, offset)| offset - onset);
+    (seconds * SECOND).clamp(WIDTHS.0, WIDTHS.1)
+}
+
+/// Draws a note into its room (left, top, width, height); whether anything was heard of it.
+fn one_note(
+    report: &Report,
+    f0: &F0,
+    note: &NoteFinding,
+    [left, top, wide, high]: [f64; 4],
+    out: &mut Elements,
+) -> bool {
+    let (middle, right) = (top + high / 2.0, left + wide);
+    let named = |out: &mut Elements, name: &str| {
+        out.text("words", (left + wide / 2.0, top + high + 11.0), 11.0, Align::Middle, &signs(name));
+    };
+    let written = words::pitch(&note.written);
+    let (Some((onset, offset)), Some(place)) = (span(note), place(report, note)) else {
+        out.line("hair", (left, middle), (right, middle));
+        named(out, &written);
+        return false;
+    };
+    let good = intonation::IN_TUNE_CENTS * CENT;
+    out.line("hair", (left, middle), (right, middle));
+    for (end, tick) in [(left, 4.0), (right, -4.0)] {
+        out.path(
+            "bracket",
+            &format!(
+                "M{} {}H{}V{}H{}",
+                number(end + tick),
+                number(middle - good),
+                number(end),
+                number(middle + good),
+                number(end + tick)
+            ),
+        );
+    }
+    let a4 = Hertz(report.melody.a4_hz);
+    let frames = f0.pitches.iter().enumerate().filter_map(|(frame, pitch)| {
+        let seconds = frame as f64 * f0.hop.0;
+        let cents = 100.0 * (pitch.filter(|_| seconds >= onset && seconds < offset)?.midi(a4).0 - place);
+        (cents.abs() < REACH).then_some((seconds, cents))
+    });
+    let points: Vec<(f64, f64)> = frames
+        .map(|(seconds, cents)| {
+            (left + 2.0 + (seconds - onset) / (offset - onset) * (wide - 4.0), middle - cents * CENT)
         })
         .collect();
-    let bars = bar_starts(report);
-    for row in 0..rows as usize {
-        let from = start + row as f64 * row_seconds;
-        let to = from + row_seconds;
-        let top = row as f64 * row_height + above;
-        let bottom = top + (high - low) * semitone;
-        let x = |seconds: f64| left + (seconds - from) / row_seconds * (width - left - right);
-        let y = |midi: f64| top + (high - midi) * semitone;
-        let inside = |seconds: f64| seconds >= from && seconds < to;
-        for note in &report.notes {
-            let Some((onset, offset)) = span(note).filter(|span| span.1 > from && span.0 < to) else {
-                continue;
-            };
-            let (a, b) = (x(onset.max(from)), x(offset.min(to)));
-            out.rect("band", [a, y(f64::from(note.written_midi) + 0.5), b - a, semitone]);
+    let gap = 2.5 * f0.hop.0 / (offset - onset) * (wide - 4.0);
+    let mut path = String::new();
+    for run in points.chunk_by(|a, b| b.0 - a.0 < gap) {
+        for (k, point) in thinned(run).iter().enumerate() {
+            let command = if k == 0 { 'M' } else { 'L' };
+            let _ = write!(path, "{command}{} {}", number(point.0), number(point.1));
         }
-        let mut label_before: Option<(f64, bool)> = None;
-        for (midi, name) in &lines {
-            let at = y(f64::from(*midi));
-            out.line("hair", (left, at), (width - right, at));
-            let second = label_before.is_some_and(|(before, second)| before - at < 10.0 && !second);
-            let place = if second { left - 24.0 } else { left - 4.0 };
-            out.text("small", (place, at + 3.5), 10.0, Align::End, name);
-            label_before = Some((at, second));
-        }
-        for (bar, seconds) in bars.iter().filter(|bar| inside(bar.1)) {
-            out.line("bar", (x(*seconds), top), (x(*seconds), bottom));
-            if x(*seconds) < width - right - 36.0 {
-                out.text("small", (x(*seconds) + 2.0, top - 4.0), 10.0, Align::Start, &format!("bar {bar}"));
-            }
-        }
-        out.line("ink", (left, bottom), (width - right, bottom));
-        for second in from.ceil() as i64..=to.floor() as i64 {
-            let at = x(second as f64);
-            out.line("ink", (at, bottom), (at, bottom + 3.0));
-            if row_seconds < 20.0 || second % 5 == 0 {
-                out.text("small", (at, bottom + 13.0), 9.0, Align::Middle, &format!("{second} s"));
-            }
-        }
-        let row_points: Vec<(f64, f64)> = points.iter().copied().filter(|point| inside(point.0)).collect();
-        let gap = 2.5 * f0.hop.0;
-        let mut path = String::new();
-        for run in row_points.chunk_by(|a, b| b.0 - a.0 < gap && (b.1 - a.1).abs() < JUMP) {
-            let drawn: Vec<(f64, f64)> = run.iter().map(|point| (x(point.0), y(point.1))).collect();
-            for (k, point) in thinned(&drawn).iter().enumerate() {
-                let command = if k == 0 { 'M' } else { 'L' };
-                let _ = write!(path, "{command}{} {}", number(point.0), number(point.1));
-            }
-        }
-        out.path("trace", &path);
     }
-    let names: Vec<&str> = lines.iter().map(|line| line.1.as_str()).collect();
-    let label = format!(
-        "Pitch over time from {start:.1} to {end:.1} seconds, between lines for {}.",
-        names.join(", ")
-    );
-    Some(out.figure(width, rows * row_height, label))
+    out.path("trace", &path);
+    if let Some(first) = points.first() {
+        out.circle("mark", *first, 2.4, &format!("{}: it began here", words::place(note.bar, note.beat)));
+    }
+    match (note.verdict, played_name(report, note)) {
+        (NoteVerdict::Wrong, Some(played)) => {
+            // A box, as on the staff: another note than the written one.
+            out.rect("board", [left - 3.0, top + 3.0, wide + 6.0, high - 6.0]);
+            named(out, &played);
+        }
+        (NoteVerdict::Unsure, _) => named(out, &format!("{written}?")),
+        _ => named(out, &written),
+    }
+    true
+}
+
+/// The pitch that stands in the middle, as a MIDI number: where the note belongs on its string as that is tuned; of
+/// another note its own nearest semitone.
+fn place(report: &Report, note: &NoteFinding) -> Option<f64> {
+    let whole = report.tuning.offset_cents.filter(|cents| cents.is_finite()).unwrap_or(0.0);
+    let written = f64::from(note.written_midi);
+    let midi = match note.verdict {
+        NoteVerdict::Right => {
+            let found = intonation::of(report, note, &TextSettings::default());
+            let allowed = found.zip(note.cents).map(|(found, cents)| cents - found.finger_cents);
+            written + allowed.unwrap_or(whole) / 100.0
+        }
+        NoteVerdict::Wrong => (note.played_midi? - whole / 100.0).round() + whole / 100.0,
+        NoteVerdict::Unsure => written + whole / 100.0,
+        NoteVerdict::Missing => return None,
+    };
+    midi.is_finite().then_some(midi)
 }
 
 /// `F♯`.
-fn sign(name: &str) -> String {
-    name.replace(" sharp", "♯").replace(" flat", "♭")
-}
-
-/// When each bar begins: at the first note heard in it, less the beats before that note at the player's own tempo.
-fn bar_starts(report: &Report) -> Vec<(u32, f64)> {
-    let beat = report.tempo.played_bpm.filter(|bpm| *bpm > 0.0).map_or(0.0, |bpm| 60.0 / bpm);
-    let mut bars: Vec<(u32, f64)> = Vec::new();
-    for note in &report.notes {
-        let Some((onset, _)) = span(note) else { continue };
-        if bars.last().is_none_or(|bar| bar.0 != note.bar) {
-            bars.push((note.bar, onset - (note.beat - 1.0) * beat));
-        }
-    }
-    bars
+fn signs(name: &str) -> String {
+    name.replace(" sharp", "♯").replace(" flat", "♭").replace(" natural", "")
 }
 
 /// The points that are needed so that no left-out one is further than [`TOLERANCE`] from the line.
@@ -156,6 +186,9 @@ fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::{report, unheard, wrong};
+    use crate::units::Seconds;
 
     #[test]
     fn a_straight_line_keeps_its_ends_and_a_wobble_keeps_its_shape() {
@@ -171,5 +204,52 @@ mod tests {
             assert!((line - py).abs() < 0.6);
         }
         assert!(thinned(&[]).is_empty());
+    }
+
+    /// 440 Hz is A4; a semitone below it is 415.3 Hz.
+    #[test]
+    fn a_note_stands_on_its_own_line_and_another_note_in_a_box() {
+        let mut report = report(Instrument::Violin, &["A4", "A4", "A4", "A4"]);
+        wrong(&mut report, 1, -1.0);
+        unheard(&mut report, 2, NoteVerdict::Missing);
+        let hertz = |seconds: f64| if (0.75..1.45).contains(&seconds) { 415.3 } else { 440.0 };
+        let pitches = (0..320).map(|frame| Some(Hertz(hertz(f64::from(frame) * 0.01)))).collect();
+        let f0 = F0 { hop: Seconds(0.01), pitches };
+        for room in [Room::Wide, Room::Narrow] {
+            let figure = trace(&report, &f0, room).expect("a figure");
+            assert!(figure.label.contains("each of 3 notes"), "{}", figure.label);
+            let middle = number(ABOVE + REACH * CENT);
+            assert_eq!(figure.elements.matches("class=\"board\"").count(), 1);
+            assert_eq!(figure.elements.matches("class=\"bracket\"").count(), 6);
+            let lines: Vec<&str> = figure.elements.split("class=\"trace\" d=\"").skip(1).collect();
+            assert_eq!(lines.len(), 3);
+            for line in lines {
+                let data = line.split('"').next().expect("an end");
+                let heights: Vec<&str> = data
+                    .split(['M', 'L'])
+                    .filter_map(|point| point.split_once(' '))
+                    .map(|point| point.1)
+                    .collect();
+                assert!(heights.iter().all(|height| *height == middle), "{heights:?} {middle}");
+            }
+        }
+    }
+
+    #[test]
+    fn bars_are_kept_whole_and_a_bar_longer_than_a_row_goes_on_in_the_next() {
+        let f0 = F0 { hop: Seconds(0.01), pitches: vec![Some(Hertz(440.0)); 4_000] };
+        let high = |notes: usize, room: Room| {
+            let report = report(Instrument::Violin, &vec!["A4"; notes]);
+            let figure = trace(&report, &f0, room).expect("a figure");
+            assert_eq!(figure.elements.matches(">bar ").count(), notes.div_ceil(4));
+            (figure.height / (ABOVE + 2.0 * REACH * CENT + BELOW)).round() as usize
+        };
+        // Four of the least width and their gaps: 147 pixels a bar.
+        assert_eq!([4, 8, 16].map(|notes| high(notes, Room::Narrow)), [1, 1, 2]);
+        assert_eq!([4, 16, 20].map(|notes| high(notes, Room::Wide)), [1, 1, 2]);
+        let mut long = report(Instrument::Violin, &["A4"; 12]);
+        long.notes.iter_mut().for_each(|note| note.bar = 1);
+        let figure = trace(&long, &f0, Room::Narrow).expect("a figure");
+        assert!(figure.height > 100.0 && figure.elements.matches(">bar ").count() == 1);
     }
 }

@@ -3,44 +3,79 @@
 use super::intonation::RETUNE_CENTS;
 use super::words;
 use crate::findings::{MelodySummary, NoteFinding, NoteVerdict, Report, StringTuning};
+use crate::notation::{Fifths, Instrument};
+use crate::open_string::FINE_TUNER_CENTS;
 
 /// Strings within this of each other, in cents, are off together: then it is the whole instrument.
 const ALIKE_CENTS: f64 = 8.0;
 
 /// What to tune. A string that is off says nothing about the player's fingers.
 pub fn what_to_tune(report: &Report) -> Vec<String> {
-    let mut lines = Vec::new();
     let strings = &report.tuning.strings;
     let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > RETUNE_CENTS);
-    let off = |string: &StringTuning| string.cents - belongs(report, string);
-    let alike = |offset: f64| strings.iter().all(|string| (off(string) - offset).abs() <= ALIKE_CENTS);
+    let alike = |offset: f64| strings.iter().all(|one| (off_by(report, one) - offset).abs() <= ALIKE_CENTS);
     match whole.filter(|offset| alike(*offset)) {
         // No string was surely heard open: whether it is the strings or the hand cannot be known.
-        Some(offset) if strings.is_empty() => lines.push(format!(
-            "Everything sounds about {:.0} cents {}. That is most likely the tuning, so I allowed for it.",
-            offset.abs(),
-            flat_or_sharp(offset)
-        )),
-        Some(offset) if more_than_one_string(report) => lines.push(format!(
-            "The whole instrument is tuned {} ({:.0} cents). I allowed for that: it is not your fingers.",
-            flat_or_sharp(offset),
-            offset.abs()
-        )),
-        _ => lines.extend(
-            strings
+        Some(offset) if strings.is_empty() => vec![
+            format!(
+                "Everything sounds about {:.0} cents {}. That is most likely the tuning, so I allowed for it.",
+                offset.abs(),
+                low_or_high(offset)
+            ),
+            how_to_tune(report, "it", None, offset),
+        ],
+        Some(offset) if more_than_one_string(report) => vec![
+            format!(
+                "The whole instrument is tuned {} ({:.0} cents). I allowed for that: it is not your fingers.",
+                low_or_high(offset),
+                offset.abs()
+            ),
+            how_to_tune(report, "it", None, offset),
+        ],
+        _ => {
+            let off: Vec<(&StringTuning, f64)> = strings
                 .iter()
-                .filter(|string| off(string).abs() > RETUNE_CENTS)
-                .map(|string| off_string(string, off(string))),
-        ),
+                .map(|string| (string, off_by(report, string)))
+                .filter(|(_, cents)| cents.abs() > RETUNE_CENTS)
+                .collect();
+            let mut lines: Vec<String> =
+                off.iter().map(|(string, cents)| off_string(string, *cents)).collect();
+            let furthest = off.iter().map(|(_, cents)| cents.abs()).fold(0.0, f64::max);
+            match off.as_slice() {
+                [] => {}
+                [(string, _)] => lines.push(how_to_tune(report, "it", Some(string), furthest)),
+                _ => lines.push(how_to_tune(report, "them", None, furthest)),
+            }
+            lines
+        }
     }
-    if !lines.is_empty() {
-        lines.push(
-            "Ask your teacher or another grown-up to tune it with you: small turns, and your face away from the \
-             strings. (100 cents are one semitone.)"
-                .to_owned(),
+}
+
+/// The way to a tuned string, or to a tuned instrument: by the command that listens while it is tuned, where fine tuners
+/// reach so far; a bass has none, and what is further off takes the pegs. `it` is the word for what is to be tuned.
+fn how_to_tune(report: &Report, it: &str, string: Option<&StringTuning>, furthest: f64) -> String {
+    let &MelodySummary { instrument, a4_hz, fifths, .. } = &report.melody;
+    const CENTS: &str = "(100 cents are one semitone.)";
+    if instrument == Instrument::Bass || furthest.abs() > FINE_TUNER_CENTS {
+        return format!(
+            "Ask your teacher or another grown-up to tune {it} with you: small turns, faces away from the strings. {CENTS}"
         );
     }
-    lines
+    let (tuners, which) = match string {
+        Some(string) => ("the fine tuner", words::harmless(&string.string)),
+        None => ("the fine tuners", "--all".to_owned()),
+    };
+    let a4 = if a4_hz == 440.0 { String::new() } else { format!(" --a4 {a4_hz}") };
+    let fifths = if fifths == Fifths::Equal { "" } else { " --fifths pure" };
+    format!(
+        "Tune {it} with {tuners} and 'fingertape string {which} --instrument {instrument}{a4}{fifths}', or ask your teacher \
+         or another grown-up. Small turns, faces away from the strings. {CENTS}"
+    )
+}
+
+/// How far an open string is from where it belongs, in cents, positive where it is high.
+pub(crate) fn off_by(report: &Report, string: &StringTuning) -> f64 {
+    string.cents - belongs(report, string)
 }
 
 /// Where an open string belongs above equal temperament, in cents, in the fifths that it is tuned in.
@@ -54,9 +89,9 @@ fn off_string(string: &StringTuning, cents: f64) -> String {
     format!(
         "The {} string is {}: open, it sounds {:.0} cents {}. That is the string, not your fingers.",
         words::harmless(&string.string),
-        if cents < 0.0 { "too slack" } else { "too tight" },
+        if cents < 0.0 { "too loose" } else { "too tight" },
         cents.abs(),
-        flat_or_sharp(cents),
+        low_or_high(cents),
     )
 }
 
@@ -83,7 +118,52 @@ fn more_than_one_string(report: &Report) -> bool {
     shared.is_some_and(|shared| shared.is_empty())
 }
 
-/// The side of the pitch that a string or an instrument is off to.
-pub fn flat_or_sharp(cents: f64) -> &'static str {
-    if cents < 0.0 { "flat" } else { "sharp" }
+/// The side of the pitch that a string or an instrument is off to. A child has one pair of words for it: flat and sharp
+/// are in the names of notes.
+pub(crate) fn low_or_high(cents: f64) -> &'static str {
+    if cents < 0.0 { "low" } else { "high" }
+}
+
+/// The same, by the name that `text_for_child.rs` knows it by.
+pub(crate) use low_or_high as flat_or_sharp;
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample_report::report;
+    use super::*;
+
+    fn last(instrument: Instrument, strings: &[(&str, f64)], edit: impl Fn(&mut Report)) -> String {
+        let mut report = report(instrument, &["D4"]);
+        let tuning = |&(string, cents): &(&str, f64)| StringTuning { string: string.into(), cents, notes: 2 };
+        report.tuning.strings = strings.iter().map(tuning).collect();
+        edit(&mut report);
+        what_to_tune(&report).pop().unwrap_or_default()
+    }
+
+    #[test]
+    fn what_a_fine_tuner_reaches_names_the_command_that_listens_and_somebody_to_ask() {
+        let one = last(Instrument::Viola, &[("C", -22.0), ("G", 3.0)], |_| {});
+        assert_eq!(
+            one,
+            "Tune it with the fine tuner and 'fingertape string C --instrument viola', or ask your teacher or another \
+             grown-up. Small turns, faces away from the strings. (100 cents are one semitone.)"
+        );
+        let two = last(Instrument::Cello, &[("C", -22.0), ("A", 14.0)], |report| {
+            (report.melody.a4_hz, report.melody.fifths) = (442.0, Fifths::Pure);
+        });
+        let command = "'fingertape string --all --instrument cello --a4 442 --fifths pure'";
+        assert!(two.starts_with(&format!("Tune them with the fine tuners and {command}, or ask")), "{two}");
+        assert_eq!(last(Instrument::Viola, &[("C", -9.0)], |_| {}), "");
+    }
+
+    #[test]
+    fn pegs_and_the_machines_of_a_bass_are_for_a_grown_up() {
+        for (instrument, strings) in
+            [(Instrument::Violin, [("G", -61.0)]), (Instrument::Bass, [("A", -22.0)])]
+        {
+            let said = last(instrument, &strings, |_| {});
+            assert!(said.starts_with("Ask your teacher or another grown-up to tune it with you"), "{said}");
+            assert!(said.contains("faces away from the strings") && !said.contains("fine tuner"), "{said}");
+        }
+    }
 }
