@@ -297,7 +297,7 @@ fn agreed(question: &str) -> miette::Result<bool> {
     let read = std::io::stdin().read_line(&mut answer);
     let agreed = read.is_ok() && answer.trim().eq_ignore_ascii_case("yes");
     if !agreed {
-        print::styled("Nothing is deleted.\n")?;
+        print::styled("Nothing was deleted.\n")?;
     }
     Ok(agreed)
 }

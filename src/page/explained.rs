@@ -3,8 +3,6 @@
 use crate::units::Millimetres;
 
 /// Over the next line, where nothing is to be fixed.
-pub(super) const NOTHING_HEADING: &str = "And now";
-pub(super) const NOTHING_TO_FIX: &str = "I found nothing to fix. Play it to somebody!";
 pub(super) const REFUSED: &str = "Nothing was graded, and nothing counts against you.";
 pub(super) const MADE_BY: &str = "Made by fingertape from this one take. It hears pitch and time; how you stand, how it sounds and what it says are for your teacher.";
 

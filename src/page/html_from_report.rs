@@ -9,8 +9,8 @@ use super::svg::Figure;
 use super::{explained, strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
 use crate::findings::{Outcome, Report};
 use crate::report::{
-    About, ChildSection, TeacherTable, child_sections, counts_by_bar, how_to_read, teacher_summary,
-    teacher_tables, what_changed, words,
+    AND_NOW, About, ChildSection, NOTHING_TO_FIX, TeacherTable, child_sections, counts_by_bar, how_to_read,
+    teacher_summary, teacher_tables, what_changed, words,
 };
 use crate::units::Seconds;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -114,9 +114,9 @@ fn judged_page(
         section class="first" {
             h2 { (About::WentWell.heading()) }
             p { (good.first().map_or("", String::as_str)) }
-            h2 { @if first.is_empty() { (explained::NOTHING_HEADING) } @else { (About::FixFirst.heading()) } }
+            h2 { @if first.is_empty() { (AND_NOW) } @else { (About::FixFirst.heading()) } }
             p class="fix" {
-                @if first.is_empty() { (explained::NOTHING_TO_FIX) }
+                @if first.is_empty() { (NOTHING_TO_FIX) }
                 @for line in first { (line) }
             }
         }

@@ -12,7 +12,8 @@ use super::{
 use crate::engrave::{Block, Engraved, Paper, pages_from_blocks};
 use crate::findings::Outcome;
 use crate::report::{
-    About, ChildSection, child_sections, how_to_read, teacher_summary, teacher_tables, what_changed,
+    AND_NOW, About, ChildSection, NOTHING_TO_FIX, child_sections, how_to_read, teacher_summary,
+    teacher_tables, what_changed,
 };
 
 /// The report as pages of `paper`, to be made a PDF. The same content gives the same pages.
@@ -79,7 +80,7 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
     sheet.section(About::WentWell.heading(), good);
     match about(About::FixFirst) {
         Some(first) => sheet.section(About::FixFirst.heading(), &first.lines),
-        None => sheet.section(explained::NOTHING_HEADING, &[explained::NOTHING_TO_FIX.to_owned()]),
+        None => sheet.section(AND_NOW, &[NOTHING_TO_FIX.to_owned()]),
     }
     sheet.heading(explained::STAFF_HEADING);
     let width_mm = sheet.width_mm;

@@ -72,7 +72,7 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
 
     let (code, text, _) = takes(&microphone, &["--delete", "melody/1"]);
     assert_eq!(code, 1);
-    assert!(text.contains("Nothing is deleted: add --yes to say so."), "{text}");
+    assert!(text.contains("Nothing was deleted. To delete for good, add --yes."), "{text}");
     let (code, text, _) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
     assert_eq!((code, text.as_str()), (0, "Take 1 of melody is deleted (6 files).\n"));
     let (code, _, errors) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
