@@ -133,6 +133,15 @@ fn the_demo_goes_to_every_instrument() {
     }
 }
 
+#[test]
+fn a_note_that_comes_to_lie_on_another_string_is_told() {
+    let text = "instrument = \"violin\"\nbars = \"\"\"\nD5 w\n\"\"\"\n";
+    let melody = fingertape::formats::read_melody_bytes("d5.toml", text.as_bytes()).expect("a melody").melody;
+    // The third finger of the A string; on the bass the G string begins there.
+    let moved = melody.moved_to(Instrument::Violin, Instrument::Bass, Keeping::Fingers);
+    assert!(moved.remarks.iter().any(|remark| remark.code == "another-string"), "{:?}", moved.remarks);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 

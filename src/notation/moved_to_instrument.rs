@@ -139,6 +139,18 @@ fn by_fingers(melody: &Melody, from: Instrument, to: Instrument, remarks: &mut V
     while high + shift > 127 {
         shift -= 12;
     }
+    let string_of =
+        |instrument: Instrument, sounding: i32| instrument.fingerings(sounding).first().map(|way| way.string);
+    let changes = melody.soundings().any(|sounding| {
+        string_of(from, sounding)
+            .zip(string_of(to, sounding + shift))
+            .is_some_and(|(before, after)| before != after)
+    });
+    // Where a hand reaches less far, the next string begins; of strings that do not correspond enough was said.
+    if changes && (agree || !others) {
+        let text = format!("Some notes lie on another string of the {to} than of the {from}.");
+        remarks.push(Remark::new("another-string", text));
+    }
     shift
 }
 

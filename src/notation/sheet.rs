@@ -112,3 +112,61 @@ fn first_bar(event: &Event, metre: Metre) -> (u32, Length) {
     let valid = offset > Length::from_integer(0) && offset < metre.bar();
     (event.bar, if valid { offset } else { Length::from_integer(0) })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bars_without_a_sheet_are_cut_at_bar_lines_and_notes_tied_across_them() {
+        let pitch: Spelling = "D4".parse().unwrap();
+        let note = EventKind::Note { written: pitch, sounding: pitch.midi() };
+        let quarters = |count: i64| Length::new(count, 4);
+        let event = |bar, beat: i64, start: i64, length: i64, kind| Event {
+            bar,
+            beat: Length::from_integer(beat),
+            start: quarters(start),
+            length: quarters(length),
+            kind,
+        };
+        // A pickup of one quarter, a note over the bar line, a rest over the next one.
+        let events = vec![
+            event(0, 4, 0, 1, note),
+            event(1, 1, 1, 6, note),
+            event(2, 3, 7, 3, EventKind::Rest),
+            event(3, 2, 10, 1, note),
+        ];
+        let melody = Melody {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events,
+            sheet: Sheet::default(),
+        };
+        let bars = melody.bars();
+        let told: Vec<(u32, Length, Vec<(Length, bool, bool)>)> = bars
+            .iter()
+            .map(|bar| {
+                let items = bar.items.iter();
+                (
+                    bar.number,
+                    bar.offset,
+                    items.map(|item| (item.length, item.pitch.is_some(), item.tied)).collect(),
+                )
+            })
+            .collect();
+        let zero = quarters(0);
+        assert_eq!(
+            told,
+            [
+                (0, quarters(3), vec![(quarters(1), true, false)]),
+                (1, zero, vec![(quarters(4), true, true)]),
+                // A rest is not cut: the bar is longer.
+                (2, zero, vec![(quarters(2), true, false), (quarters(3), false, false)]),
+                (3, zero, vec![(quarters(1), true, false)]),
+            ]
+        );
+    }
+}

@@ -143,6 +143,8 @@ fn run(tree: &Path, number: usize, (tests, words): &Run, limit: Duration) -> Res
         .env("CARGO_MANIFEST_DIR", fs::canonicalize(tree)?)
         .env("SWITCHED_MUTANT", number.to_string())
         .env("RUST_BACKTRACE", "0")
+        // What fails with a mutant says nothing about the program without it.
+        .env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1")
         .args(words)
         .args(["--quiet", "--test-threads=2"])
         .stdout(Stdio::null())
