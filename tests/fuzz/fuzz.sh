@@ -27,7 +27,7 @@ case $what in
     ;;
   minimise)
     if [ -d "target/fuzz/grown/$target" ]; then cp -n "target/fuzz/grown/$target/"* "$corpus/"; fi
-    "${fuzz[@]}" cmin --fuzz-dir tests/fuzz "$target" "$corpus" -- "${flags[@]}"
+    "${fuzz[@]}" cmin --fuzz-dir tests/fuzz "$target" "$corpus" -- "${flags[@]}" -use_counters=0
     du -sh --apparent-size "$corpus"
     ;;
   *) sed -n '2,5s/^# //p' "$0"; exit 2 ;;
