@@ -58,8 +58,7 @@ pub fn pages_from_blocks(title: &str, blocks: &[Block], paper: Paper) -> Engrave
         match block {
             Block::Title(text) => flow.words(text, TITLE_MM, 0.0),
             Block::Heading(text) => {
-                let next = blocks.get(place + 1).map_or(0.0, |next| first_mm(next, frame));
-                flow.words(text, HEADING_MM, next);
+                flow.words(text, HEADING_MM, with_heading_mm(&blocks[place + 1..], frame));
             }
             Block::Paragraph(text) => flow.words(text, PARAGRAPH_MM, 0.0),
             Block::System(system) => flow.system(system),
@@ -79,7 +78,21 @@ pub fn pages_from_blocks(title: &str, blocks: &[Block], paper: Paper) -> Engrave
     Engraved { pages: flow.numbered(), remarks }
 }
 
-/// The height that must follow a heading on the same page.
+/// The height that must follow a heading on the same page: what comes next, and a picture that is explained before it is
+/// seen.
+fn with_heading_mm(next: &[Block], frame: Frame) -> f64 {
+    match next {
+        [Block::Paragraph(text), picture @ (Block::Figure { .. } | Block::System(_)), ..] => {
+            let wide = frame.width() / frame.spaces(PARAGRAPH_MM);
+            let lines = letters::wrapped(&letters::printable(text).0, wide).len();
+            lines as f64 * PARAGRAPH_MM * LEADING + 2.0 * BETWEEN_MM + first_mm(picture, frame)
+        }
+        [next, ..] => first_mm(next, frame),
+        [] => 0.0,
+    }
+}
+
+/// The height of a block, or of as much of it as must stand together.
 fn first_mm(block: &Block, frame: Frame) -> f64 {
     match block {
         Block::Title(_) | Block::Heading(_) | Block::Paragraph(_) => PARAGRAPH_MM * LEADING * 2.0,

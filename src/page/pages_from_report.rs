@@ -40,7 +40,7 @@ pub fn pages_from_report(content: &PageContent<'_>, settings: &PageSettings, pap
 }
 
 /// Figures are a little narrower than the lines, so that a report of eight bars stays on two pages.
-const OF_THE_WIDTH: f64 = 0.8;
+const OF_THE_WIDTH: f64 = 0.75;
 
 struct Sheet {
     blocks: Vec<Block>,

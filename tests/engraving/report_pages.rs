@@ -86,3 +86,18 @@ fn a_picture_or_system_larger_than_the_paper_is_made_smaller() {
     }
     assert!(roxmltree::Document::parse(&svg_from_page(&engraved.pages[0])).is_ok());
 }
+
+#[test]
+fn a_heading_stands_on_the_page_of_the_picture_that_it_explains() {
+    let explained = "What the picture shows is said before it, in two lines or so, as wide as the paper is. ";
+    for lines in 0..60 {
+        let mut blocks: Vec<Block> = (0..lines).map(|_| Block::Paragraph("A line.".to_owned())).collect();
+        blocks.push(Block::Heading("Hereby".to_owned()));
+        blocks.push(Block::Paragraph(explained.repeat(2)));
+        blocks.push(Block::Figure { svg: FIGURE.to_owned(), size_mm: (100.0, 30.0) });
+        let pages = pages_from_blocks("A report", &blocks, Paper::A4).pages;
+        let heading = pages.iter().position(|page| svg_from_page(page).contains("Hereby"));
+        let picture = pages.iter().position(|page| !page.figures.is_empty());
+        assert_eq!(heading, picture, "after {lines} lines");
+    }
+}
