@@ -146,14 +146,14 @@ mod tests {
             sheet: Sheet::default(),
         };
         let bars = melody.bars();
-        let told: Vec<(u32, Length, Vec<(Length, bool, bool)>)> = bars
+        let told: Vec<_> = bars
             .iter()
             .map(|bar| {
                 let items = bar.items.iter();
                 (
                     bar.number,
                     bar.offset,
-                    items.map(|item| (item.length, item.pitch.is_some(), item.tied)).collect(),
+                    items.map(|item| (item.length, item.pitch.is_some(), item.tied)).collect::<Vec<_>>(),
                 )
             })
             .collect();

@@ -197,15 +197,17 @@ fn where_it_fell(fell: &[&Fallen]) -> String {
             parts.push(format!("{} about {about} mm {side} ({})", off.len(), places(&off)));
         }
     }
-    let others: [(fn(&Fallen) -> bool, _, _); 2] = [
-        (|one| !one.wrong && !one.steady, "while the pitch moved", "while the pitch moved"),
-        (|one| one.wrong, "other note", "other notes"),
-    ];
-    for (kind, one, many) in others {
-        let those: Vec<&Fallen> = fell.iter().copied().filter(|fallen| kind(fallen)).collect();
-        if !those.is_empty() {
-            parts.push(format!("{} ({})", words::count(those.len(), one, many), places(&those)));
-        }
+    let moved: Vec<&Fallen> = fell.iter().copied().filter(|one| !one.wrong && !one.steady).collect();
+    if !moved.is_empty() {
+        parts.push(format!("{} while the pitch moved ({})", moved.len(), places(&moved)));
+    }
+    let wrong: Vec<&Fallen> = fell.iter().copied().filter(|one| one.wrong).collect();
+    if !wrong.is_empty() {
+        parts.push(format!(
+            "{} ({})",
+            words::count(wrong.len(), "other note", "other notes"),
+            places(&wrong)
+        ));
     }
     format!(": {}", parts.join(", "))
 }
