@@ -185,3 +185,181 @@ fn probability(this: f64, others: &[f64]) -> f64 {
     let against: f64 = others.iter().map(|o| ((o - this) / TEMPERATURE).exp()).sum();
     (1.0 / (1.0 + against)).clamp(0.02, 0.995)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::align::StepKind;
+    use crate::findings::played::SteadyPitch;
+    use crate::notation::{Event, Length, Metre, Sheet};
+    use crate::units::{A4_ISO16, MidiPitch, Seconds};
+
+    /// A whole note A4 (MIDI 69), alone.
+    fn melody() -> Melody {
+        let kind = EventKind::Note { written: "A4".parse().unwrap(), sounding: 69 };
+        let (one, zero) = (Length::from_integer(1), Length::from_integer(0));
+        Melody {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events: vec![Event { bar: 1, beat: one, start: zero, length: one, kind }],
+            sheet: Sheet::default(),
+        }
+    }
+
+    const NOTE: WrittenNote =
+        WrittenNote { event: 0, midi: 69, start: 0.0, length: 4.0, opens_bar: true, bar: 1 };
+    /// Surely played, whichever way.
+    const SURE: Support = Support { right: 0.0, wrong: 0.0, missing: -100.0 };
+
+    /// One second of a steady pitch.
+    fn played(midi: f64) -> PlayedNote {
+        PlayedNote {
+            kind: StepKind::Written { note: 0, restart: false },
+            onset: Seconds(0.5),
+            offset: Seconds(1.5),
+            midi: Some(midi),
+            steady: Some(SteadyPitch { midi, spread: 2.0, seconds: 0.8 }),
+            spread: 3.0,
+            body_db: -20.0,
+            voiced: 1.0,
+            onset_llr: 5.0,
+        }
+    }
+
+    /// Two seconds of frames that all have these candidates: MIDI number and strength.
+    fn contour(candidates: &[(f64, f32)]) -> Contour {
+        let mut frame = Frame {
+            time: Seconds(0.0),
+            pitch: None,
+            clarity: 0.9,
+            level_db: -20.0,
+            candidates: [None; crate::pitch::MOST_CANDIDATES],
+            harmonic_db: -20.0,
+            noise_db: -50.0,
+        };
+        for (place, (midi, strength)) in frame.candidates.iter_mut().zip(candidates) {
+            *place = Some(Candidate { pitch: MidiPitch(*midi).hertz(A4_ISO16), strength: *strength });
+        }
+        Contour { hop: Seconds(0.01), frames: vec![frame; 200] }
+    }
+
+    fn judged(
+        played: Option<&PlayedNote>,
+        support: Support,
+        again: bool,
+        tuning: f64,
+        contour: &Contour,
+    ) -> NoteFinding {
+        let melody = melody();
+        let asked = Asked { melody: &melody, note: &NOTE, again, support, tuning, a4: A4_ISO16 };
+        judge_note(&asked, played, contour)
+    }
+
+    fn verdict(off_cents: f64, tuning_cents: f64) -> NoteVerdict {
+        let played = played(69.0 + off_cents / 100.0);
+        judged(Some(&played), SURE, false, tuning_cents / 100.0, &contour(&[])).verdict
+    }
+
+    #[test]
+    fn around_half_a_semitone_the_ear_neither_praises_nor_accuses() {
+        use NoteVerdict::{Right, Unsure, Wrong};
+        let found = [0.0, 30.0, -40.0, 46.0, -46.0, 54.0, -54.0, 62.0, -62.0, 100.0, -200.0];
+        let found = found.map(|off| verdict(off, 0.0));
+        assert_eq!(found, [Right, Right, Right, Unsure, Unsure, Unsure, Unsure, Wrong, Wrong, Wrong, Wrong]);
+    }
+
+    #[test]
+    fn the_instruments_tuning_is_allowed_for_and_never_makes_a_note_near_the_sheet_wrong() {
+        use NoteVerdict::{Right, Unsure, Wrong};
+        // An instrument 40 cents flat: 35 cents below that is right, and so is what lies at the sheet's own pitch.
+        assert_eq!(verdict(-75.0, -40.0), Right);
+        assert_eq!(verdict(30.0, -40.0), Right);
+        // 82 cents above the instrument's own A and 42 above the sheet's: not to be called wrong.
+        assert_eq!(verdict(42.0, -40.0), Unsure);
+        assert_eq!(verdict(62.0, -40.0), Wrong);
+    }
+
+    #[test]
+    fn cents_are_told_against_the_sheet_and_the_note_lies_where_it_was_heard() {
+        let found = judged(Some(&played(69.12)), SURE, false, 0.3, &contour(&[]));
+        assert!((found.cents.unwrap() - 12.0).abs() < 1e-9);
+        assert_eq!((found.onset_s, found.offset_s), (Some(0.5), Some(1.5)));
+        assert_eq!((found.played_midi, found.cents_spread), (Some(69.12), Some(2.0)));
+        let restless = PlayedNote { steady: None, ..played(69.12) };
+        let found = judged(Some(&restless), SURE, false, 0.0, &contour(&[]));
+        assert_eq!((found.cents, found.cents_spread), (None, None), "no steady part, no cents");
+        assert_eq!(found.verdict, NoteVerdict::Right);
+    }
+
+    #[test]
+    fn what_has_no_steady_part_and_wanders_is_not_called_wrong() {
+        let wandering = PlayedNote { steady: None, spread: 61.0, ..played(72.0) };
+        assert_eq!(judged(Some(&wandering), SURE, false, 0.0, &contour(&[])).verdict, NoteVerdict::Unsure);
+        let settled = PlayedNote { spread: 59.0, ..wandering };
+        assert_eq!(judged(Some(&settled), SURE, false, 0.0, &contour(&[])).verdict, NoteVerdict::Wrong);
+        let steady = PlayedNote { spread: 61.0, ..played(72.0) };
+        assert_eq!(judged(Some(&steady), SURE, false, 0.0, &contour(&[])).verdict, NoteVerdict::Wrong);
+    }
+
+    #[test]
+    fn a_moment_does_not_decide_an_octave() {
+        let brief = |midi: f64, seconds: f64| PlayedNote { offset: Seconds(0.5 + seconds), ..played(midi) };
+        // The frames hold nothing but what was heard.
+        let verdict = |note: PlayedNote| {
+            judged(Some(&note), SURE, false, 0.0, &contour(&[(note.midi.unwrap(), 0.8)])).verdict
+        };
+        assert_eq!(verdict(brief(81.0, 0.19)), NoteVerdict::Unsure);
+        assert_eq!(verdict(brief(57.0, 0.19)), NoteVerdict::Unsure);
+        assert_eq!(verdict(brief(81.0, 0.21)), NoteVerdict::Wrong);
+        assert_eq!(verdict(brief(76.0, 0.19)), NoteVerdict::Wrong, "a fifth is no octave");
+    }
+
+    #[test]
+    fn an_octave_is_open_where_the_lower_one_explains_the_sound_as_well() {
+        let verdict = |contour: &Contour| judged(Some(&played(81.0)), SURE, false, 0.0, contour).verdict;
+        assert_eq!(verdict(&contour(&[(81.0, 0.80), (69.0, 0.79)])), NoteVerdict::Right);
+        assert_eq!(verdict(&contour(&[(81.0, 0.80), (69.0, 0.70)])), NoteVerdict::Wrong);
+        assert_eq!(verdict(&contour(&[(81.0, 0.80)])), NoteVerdict::Wrong);
+    }
+
+    #[test]
+    fn a_harmonic_is_not_taken_for_a_wrong_note() {
+        // A twelfth above. Where the written pitch was heard beneath it, that was it; else nobody knows.
+        let verdict = |midi: f64, contour: &Contour| {
+            let found = judged(Some(&played(midi)), SURE, false, 0.0, contour);
+            (found.verdict, found.played_midi.map(|midi| (midi * 100.0).round() / 100.0))
+        };
+        let both = contour(&[(88.02, 0.9), (69.1, 0.4)]);
+        assert_eq!(verdict(88.02, &both), (NoteVerdict::Right, Some(69.1)));
+        assert_eq!(verdict(88.02, &contour(&[(88.02, 0.9)])), (NoteVerdict::Unsure, None));
+        assert_eq!(verdict(86.0, &both).0, NoteVerdict::Wrong, "nobody slips by seventeen semitones");
+    }
+
+    #[test]
+    fn a_verdict_is_given_only_where_it_is_probable() {
+        let with = |played: Option<&PlayedNote>, against: f64, again: bool| {
+            // So many nats for what was decided, against the other readings.
+            let support = match played {
+                Some(_) => Support { right: against, wrong: against, missing: 0.0 },
+                None => Support { right: 0.0, wrong: f64::NEG_INFINITY, missing: against },
+            };
+            judged(played, support, again, 0.0, &contour(&[]))
+        };
+        // Log odds a, divided by 2.5, are the probability 1 / (1 + exp(-a / 2.5)): 0.6 at 1.01, 0.7 at 2.12, 0.77 at 3.02.
+        let (right, wrong) = (played(69.0), played(71.0));
+        assert_eq!(with(Some(&right), 1.1, false).verdict, NoteVerdict::Right);
+        assert_eq!(with(Some(&right), 0.9, false).verdict, NoteVerdict::Unsure);
+        assert_eq!(with(Some(&wrong), 2.3, false).verdict, NoteVerdict::Wrong);
+        assert_eq!(with(Some(&wrong), 1.9, false).verdict, NoteVerdict::Unsure);
+        assert_eq!(with(None, 1.1, false).verdict, NoteVerdict::Missing);
+        assert_eq!(with(None, 0.9, false).verdict, NoteVerdict::Unsure);
+        assert_eq!(with(None, 3.1, true).verdict, NoteVerdict::Missing);
+        assert_eq!(with(None, 2.9, true).verdict, NoteVerdict::Unsure, "one long bow is hard to tell");
+        // The more is for it, the surer it is said, and never for certain.
+        let sure = with(Some(&right), 30.0, false).confidence;
+        assert!(sure > with(Some(&right), 5.0, false).confidence && sure <= 0.995, "{sure}");
+    }
+}
