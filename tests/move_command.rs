@@ -142,6 +142,42 @@ fn a_note_that_comes_to_lie_on_another_string_is_told() {
     assert!(moved.remarks.iter().any(|remark| remark.code == "another-string"), "{:?}", moved.remarks);
 }
 
+#[test]
+fn another_hand_is_told_and_the_same_one_is_not() {
+    let text = "instrument = \"violin\"\nbars = \"\"\"\nD4 q E4 F#4 G4\n\"\"\"\n";
+    let melody =
+        fingertape::formats::read_melody_bytes("tune.toml", text.as_bytes()).expect("a melody").melody;
+    for (to, told) in [(Instrument::Viola, false), (Instrument::Cello, true), (Instrument::Bass, true)] {
+        let moved = melody.moved_to(Instrument::Violin, to, Keeping::Fingers);
+        let found = moved.remarks.iter().any(|remark| remark.code == "another-hand");
+        assert_eq!(found, told, "{to}: {:?}", moved.remarks);
+    }
+    let cello = melody.moved_to(Instrument::Violin, Instrument::Cello, Keeping::Fingers).melody;
+    let moved = cello.moved_to(Instrument::Cello, Instrument::Bass, Keeping::Fingers);
+    assert!(moved.remarks.iter().any(|remark| remark.code == "another-hand"), "{:?}", moved.remarks);
+}
+
+#[test]
+fn sounds_at_the_edge_of_what_has_a_number_stay_within_it() {
+    // On the bass the corresponding string of the violin is 27 to 33 semitones lower.
+    for (note, from, to) in [
+        ("C0", Instrument::Violin, Instrument::Bass),
+        ("C-1", Instrument::Violin, Instrument::Bass),
+        ("G9", Instrument::Bass, Instrument::Violin),
+    ] {
+        let text = format!("instrument = \"{from}\"\nbars = \"\"\"\n{note} w\n\"\"\"\n");
+        let Ok(read) = fingertape::formats::read_melody_bytes("edge.toml", text.as_bytes()) else { continue };
+        let before = read.melody.soundings().next().expect("a note");
+        let moved = read.melody.moved_to(from, to, Keeping::Fingers);
+        let after = moved.melody.soundings().next().expect("a note");
+        assert_eq!(after - before, moved.semitones, "{note}");
+        assert!((0..=127).contains(&after), "{note}: {after}");
+        let strings = (0..4).map(|string| to.open_strings()[string] - from.open_strings()[string]);
+        let same_name = |apart: i32| (moved.semitones - apart) % 12 == 0;
+        assert!(strings.into_iter().any(same_name), "{note}: by whole octaves, not by {}", moved.semitones);
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 

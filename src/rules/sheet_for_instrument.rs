@@ -93,7 +93,6 @@ impl InstrumentSheet {
             one_of(&names.map(|choice| words::note(choice.written)).collect::<Vec<_>>())
         };
         match strings[..] {
-            [] => String::new(),
             [only] => on(only),
             _ => {
                 let each = |string: &usize| {

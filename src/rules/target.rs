@@ -139,6 +139,15 @@ mod tests {
     }
 
     #[test]
+    fn what_is_asked_for_is_said_in_words() {
+        let key = Key::default();
+        assert_eq!(Target::Rest.said(key), "a rest");
+        assert_eq!(Target::Place("D".to_owned(), 4).said(key), "4 semitones above the D string");
+        assert_eq!(Target::Name(Letter::F, 1).said(key), "F sharp");
+        assert_eq!(Target::Degree(5).said(key), "G");
+    }
+
+    #[test]
     fn names_have_no_octave() {
         assert_eq!(name("F#"), Some((Letter::F, 1)));
         assert_eq!(name("Bb"), Some((Letter::B, -1)));

@@ -148,6 +148,15 @@ mod tests {
         assert_eq!(beats(Length::new(1, 3)), "1/3 of a beat");
         assert_eq!(beats(Length::new(3, 2)), "1 and a half beats");
         assert_eq!([1, 2, 3, 4, 11, 22].map(nth), ["1st", "2nd", "3rd", "4th", "11th", "22nd"]);
+        let quarters = [4, 5, 6, 7, 9].map(|number| position(Length::new(number, 4)));
+        assert_eq!(
+            quarters,
+            ["1", "1 and a quarter", "1 and a half", "1 and three quarters", "2 and a quarter"]
+        );
+        let halves = [1, 2, 3, 4].map(|number| beats(Length::new(number, 2)));
+        assert_eq!(halves, ["half a beat", "1 beat", "1 and a half beats", "2 beats"]);
+        let names = [-2, -1, 0, 1, 2].map(|alter| note_name(Letter::F, alter));
+        assert_eq!(names, ["F double flat", "F flat", "F", "F sharp", "F double sharp"]);
         assert_eq!((interval(1), interval(7)), ("a second".into(), "an octave".into()));
     }
 }
