@@ -1,51 +1,16 @@
 //! One report becomes a mark with the notes behind it, or a list of places to listen to. What is unsure is never
 //! counted against anybody: where it could move the mark into another band there is no mark.
 
-use super::rubric::{Criterion, Rubric, Thresholds};
-use crate::findings::{NoteFinding, NoteVerdict, Outcome, Report, RestFinding, RestVerdict};
-use crate::report::{TextSettings, end_of_playing, intonation_of, why_and_what_to_do, words};
+use super::criteria_from_report::{
+    CriterionMark, ListenPlace, intonation, over_before, pitch, rests, rhythm,
+};
+use super::rubric::{Rubric, Thresholds};
+use crate::findings::{Outcome, Report};
+use crate::report::{why_and_what_to_do, words};
 use serde::Serialize;
-
-/// A wrong or missing note, or a rest that was not kept, that is less sure than this is listened to and not counted
-/// (made takes with known truth: below it 11 of 18 wrong and missing notes were true, above it 47 of 48).
-pub(super) const SURE: f64 = 0.75;
-
-/// The recording is over with its last note where no more than this follows, in seconds.
-const OVER: f64 = 1.0;
 
 /// Remarks after which the whole take has to be listened to: what is missing or moved may be the recording.
 const LISTEN_FIRST: [&str; 3] = ["truncated", "damaged-part", "too-long"];
-
-/// A place to listen to.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ListenPlace {
-    /// Seconds from the start of the take; `None` for the whole take.
-    pub time_s: Option<f64>,
-    /// What is unsure there, with its place in the melody.
-    pub what: String,
-}
-
-/// What one criterion came to.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CriterionMark {
-    /// Which one.
-    pub criterion: Criterion,
-    /// Its weight in the rubric.
-    pub weight: f64,
-    /// So many notes or rests were good ...
-    pub good: usize,
-    /// ... of so many that could be judged. With 0 the criterion does not count.
-    pub counted: usize,
-    /// How that is, and each note that was not good.
-    pub sentences: Vec<String>,
-}
-
-impl CriterionMark {
-    /// The good part of what was counted, 0 to 1; `None` where nothing was.
-    pub fn share(&self) -> Option<f64> {
-        (self.counted > 0).then(|| self.good as f64 / self.counted as f64)
-    }
-}
 
 /// The mark of one take.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -56,16 +21,10 @@ pub struct TakeMark {
     pub band: Option<String>,
     /// Why there is no mark.
     pub why_none: Option<String>,
-    /// The criteria, in the order of [`Criterion::ALL`]; empty for a take that was not judged.
+    /// The criteria, in the order of [`super::Criterion::ALL`]; empty for a take that was not judged.
     pub criteria: Vec<CriterionMark>,
     /// Where to listen.
     pub listen: Vec<ListenPlace>,
-}
-
-/// `0:07.4`, from seconds.
-pub fn clock(seconds: f64) -> String {
-    let tenths = (seconds.max(0.0) * 10.0).round() as u64;
-    format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
 }
 
 /// Marks a report by a rubric.
@@ -162,314 +121,11 @@ fn total(criteria: &[CriterionMark], more: [i64; 4]) -> Option<f64> {
     (weights > 0.0).then(|| sum / weights)
 }
 
-/// From this note on (its place among the notes) nothing was played, and the recording is over too: perhaps the recorder
-/// was stopped, not the player.
-fn over_before(report: &Report) -> Option<usize> {
-    let missing = report.notes.iter().rev().take_while(|note| note.verdict == NoteVerdict::Missing).count();
-    let ends = report.notes.iter().filter_map(|note| note.offset_s);
-    let last = ends.chain(report.extra.iter().map(|extra| extra.offset_s)).fold(0.0, f64::max);
-    let over = missing > 0 && last > 0.0 && report.take.duration_s - last < OVER;
-    over.then(|| report.notes.len() - missing)
-}
-
-/// Whether a note was perhaps played without a new bow: the note before it has its pitch and was heard, this one alone was
-/// not heard to begin.
-pub(super) fn held_on(report: &Report, at: usize) -> bool {
-    let missing = |at: usize| report.notes.get(at).is_some_and(|note| note.verdict == NoteVerdict::Missing);
-    let note = &report.notes[at];
-    let before = at.checked_sub(1).map(|before| &report.notes[before]);
-    missing(at)
-        && !missing(at + 1)
-        && before.is_some_and(|before| {
-            before.index + 1 == note.index
-                && before.verdict == NoteVerdict::Right
-                && before.written_midi == note.written_midi
-        })
-}
-
-/// Whether it is sure that a note was not played: then it earns nothing anywhere.
-fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
-    let note = &report.notes[at];
-    let in_the_recording = over.is_none_or(|over| at < over);
-    note.verdict == NoteVerdict::Missing
-        && note.confidence >= SURE
-        && in_the_recording
-        && !held_on(report, at)
-}
-
-fn left_out_too(count: usize) -> Option<String> {
-    (count > 0).then(|| {
-        let (verb, earns) = if count == 1 { ("was", "it earns") } else { ("were", "they earn") };
-        format!("{} {verb} not played; {earns} nothing here either.", words::count(count, "note", "notes"))
-    })
-}
-
-/// When a note sounded, or when the one before it did.
-fn about_when(report: &Report, at: usize) -> Option<f64> {
-    report.notes[..=at].iter().rev().find_map(|note| note.onset_s)
-}
-
-/// When the event at an index of the melody was to come: the last onset before it.
-fn before_event(report: &Report, index: usize) -> Option<f64> {
-    report.notes.iter().rev().filter(|note| note.index <= index).find_map(|note| note.onset_s)
-}
-
-fn at(time: Option<f64>) -> String {
-    time.map_or(String::new(), |time| format!(" ({})", clock(time)))
-}
-
-/// The distance of what was played from what is written, in whole semitones, after the tuning of the instrument.
-fn semitones_off(report: &Report, note: &NoteFinding) -> Option<i32> {
-    let tuning = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
-    let off = note.played_midi? - tuning - f64::from(note.written_midi);
-    Some(off.clamp(-120.0, 120.0).round() as i32)
-}
-
-fn pitch(report: &Report, over: Option<usize>, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usize) {
-    let (mut good, mut counted, mut unsure) = (0, 0, 0);
-    let mut told = Vec::new();
-    for (number, note) in report.notes.iter().enumerate() {
-        let place = words::place(note.bar, note.beat);
-        let when = about_when(report, number);
-        let name = words::pitch(&note.written);
-        let past_the_end = over.is_some_and(|from| number >= from);
-        let doubt = match note.verdict {
-            NoteVerdict::Right => {
-                good += 1;
-                counted += 1;
-                continue;
-            }
-            NoteVerdict::Missing if held_on(report, number) => {
-                told.push(format!(
-                    "{place}: {name} is written again; one long {name} was heard (see rhythm)."
-                ));
-                continue;
-            }
-            NoteVerdict::Unsure => {
-                Some(format!("{place}: {name} is written; the recording does not settle what was played."))
-            }
-            NoteVerdict::Missing if past_the_end && over != Some(number) => {
-                unsure += 1;
-                continue;
-            }
-            NoteVerdict::Missing if past_the_end => {
-                Some(format!("{place}: the recording is over before this {name}. Was it played?"))
-            }
-            NoteVerdict::Wrong if note.confidence < SURE => {
-                Some(format!("{place}: {name} is written; perhaps {} was played.", played(report, note)))
-            }
-            NoteVerdict::Missing if note.confidence < SURE => {
-                Some(format!("{place}: {name} is written; perhaps it was not played."))
-            }
-            _ => None,
-        };
-        if let Some(what) = doubt {
-            unsure += 1;
-            listen.push(ListenPlace { time_s: Some(when.unwrap_or(0.0)), what });
-            continue;
-        }
-        counted += 1;
-        told.push(match note.verdict {
-            NoteVerdict::Missing => {
-                format!("{place}: {name} was not played{}.", at(when).replace(" (", " (after "))
-            }
-            _ => format!(
-                "{place}: {} was played for {}{}.",
-                played(report, note),
-                written(report, note),
-                at(when)
-            ),
-        });
-    }
-    let mut sentences =
-        vec![format!("{good} of {} had the written pitch.", words::count(counted, "note", "notes"))];
-    sentences.extend(told);
-    if unsure > 0 {
-        sentences.push(format!("{} not counted: unsure.", words::count(unsure, "note is", "notes are")));
-    }
-    (CriterionMark { criterion: Criterion::Pitch, weight: 0.0, good, counted, sentences }, unsure)
-}
-
-fn played(report: &Report, note: &NoteFinding) -> String {
-    match semitones_off(report, note) {
-        None => "another pitch".to_owned(),
-        Some(0) => format!("something too far from {}", words::pitch(&note.written)),
-        Some(off) => words::played_and_written(&note.written, off).0,
-    }
-}
-
-fn written(report: &Report, note: &NoteFinding) -> String {
-    semitones_off(report, note).map_or_else(
-        || words::pitch(&note.written),
-        |off| if off == 0 { "it".to_owned() } else { words::played_and_written(&note.written, off).1 },
-    )
-}
-
-/// The mark for rhythm, and how many notes were heard where the player's beat could not be told: after a stop or a rest
-/// of another length.
-fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> (CriterionMark, usize) {
-    let (mut good, mut counted, mut silent, mut no_beat) = (0, 0, 0, 0);
-    let mut told = Vec::new();
-    for (number, note) in report.notes.iter().enumerate() {
-        if held_on(report, number) {
-            counted += 1;
-            let (place, name) = (words::place(note.bar, note.beat), words::pitch(&note.written));
-            told.push(format!("{place}: no new bow was heard for the second {name}."));
-        }
-        if left_out(report, number, over) {
-            counted += 1;
-            silent += 1;
-        }
-        let heard = note.verdict == NoteVerdict::Right
-            || (note.verdict == NoteVerdict::Wrong && note.confidence >= SURE);
-        if !heard {
-            continue;
-        }
-        let Some(off) = note.onset_error_beats.filter(|off| off.is_finite()) else {
-            no_beat += 1;
-            continue;
-        };
-        counted += 1;
-        if off.abs() <= thresholds.in_time_beats {
-            good += 1;
-            continue;
-        }
-        let way = if off > 0.0 { "late" } else { "early" };
-        told.push(format!(
-            "{}: {:.2} beats {way}{}.",
-            words::place(note.bar, note.beat),
-            off.abs(),
-            at(note.onset_s)
-        ));
-    }
-    told.extend(left_out_too(silent));
-    let first = format!(
-        "{good} of {} began in time: within {} beats of the player's own steady beat.",
-        words::count(counted, "note", "notes"),
-        thresholds.in_time_beats
-    );
-    let mut mark = criterion(Criterion::Rhythm, good, counted, first, told);
-    if no_beat > 0 {
-        mark.sentences.push(format!(
-            "{} not counted: where the beat was could not be told.",
-            words::count(no_beat, "note is", "notes are")
-        ));
-    }
-    (mark, no_beat)
-}
-
-fn criterion(
-    criterion: Criterion,
-    good: usize,
-    counted: usize,
-    first: String,
-    told: Vec<String>,
-) -> CriterionMark {
-    let first = if counted > 0 { first } else { "Nothing to judge here; it does not count.".to_owned() };
-    let sentences = std::iter::once(first).chain(told).collect();
-    CriterionMark { criterion, weight: 0.0, good, counted, sentences }
-}
-
-fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usize) {
-    let (mut good, mut counted, mut unsure) = (0, 0, 0);
-    let mut told = Vec::new();
-    let end = end_of_playing(report);
-    for rest in &report.rests {
-        if end.is_some_and(|end| rest.index > end) {
-            // Nobody was playing any more.
-            continue;
-        }
-        let place = words::place(rest.bar, rest.beat);
-        let when = before_event(report, rest.index);
-        let length = words::beats(rest.written_beats);
-        if rest.verdict == RestVerdict::Kept {
-            good += 1;
-            counted += 1;
-            continue;
-        }
-        if rest.verdict == RestVerdict::Unsure || rest.confidence < SURE || holds_extra(report, rest) {
-            unsure += 1;
-            let what = match rest.verdict {
-                // The last rest of a melody has nothing after it that would end it: nobody can tell.
-                RestVerdict::Unsure => format!("{place}: whether the rest of {length} was kept."),
-                _ => format!("{place}: the rest of {length} was perhaps {}.", fault(rest)),
-            };
-            listen.push(ListenPlace { time_s: Some(when.unwrap_or(0.0)), what });
-            continue;
-        }
-        counted += 1;
-        let given = rest.played_beats.map(words::beats).filter(|given| *given != length);
-        let what = match (rest.verdict, given) {
-            (RestVerdict::Filled, _) => format!("the string kept sounding through the rest of {length}"),
-            (_, Some(given)) => format!("the rest was {}, {given} instead of {length}", fault(rest)),
-            (_, None) => format!("the rest of {length} was {}", fault(rest)),
-        };
-        told.push(format!("{place}: {what}{}.", at(when).replace(" (", " (after ")));
-    }
-    let first = format!("{good} of {} kept.", words::count(counted, "rest", "rests"));
-    let mut mark = criterion(Criterion::Rests, good, counted, first, told);
-    if unsure > 0 {
-        mark.sentences.push(format!("{} not counted: unsure.", words::count(unsure, "rest is", "rests are")));
-    }
-    (mark, unsure)
-}
-
-fn fault(rest: &RestFinding) -> &'static str {
-    match rest.verdict {
-        RestVerdict::Rushed => "cut short",
-        RestVerdict::Stretched => "too long",
-        RestVerdict::Filled => "filled with sound",
-        RestVerdict::Kept | RestVerdict::Unsure => "kept",
-    }
-}
-
-/// A note that is not on the sheet fills the rest; one in five of these was not played, so it is for a listener.
-pub(super) fn holds_extra(report: &Report, rest: &RestFinding) -> bool {
-    rest.verdict == RestVerdict::Filled
-        && report.extra.iter().any(|extra| extra.after_index.is_some_and(|index| index + 1 == rest.index))
-}
-
-fn intonation(report: &Report, over: Option<usize>, thresholds: Thresholds) -> CriterionMark {
-    let (mut good, mut counted, mut silent) = (0, 0, 0);
-    let mut told = Vec::new();
-    let open = report.melody.instrument.open_strings();
-    for (number, note) in report.notes.iter().enumerate() {
-        let may_be_open = open.contains(&note.written_midi);
-        if left_out(report, number, over) && !may_be_open {
-            counted += 1;
-            silent += 1;
-        }
-        let Some(found) = intonation_of(report, note, &TextSettings::default()) else { continue };
-        // What may be an open string says nothing about a finger.
-        if found.places.iter().any(|place| place.finger == 0) || !found.steady {
-            continue;
-        }
-        counted += 1;
-        if found.finger_cents.abs() <= thresholds.in_tune_cents {
-            good += 1;
-            continue;
-        }
-        let way = if found.finger_cents > 0.0 { "high" } else { "low" };
-        told.push(format!(
-            "{}: {} was {:.0} cents {way}{}.",
-            words::place(note.bar, note.beat),
-            words::pitch(&note.written),
-            found.finger_cents.abs(),
-            at(note.onset_s)
-        ));
-    }
-    told.extend(left_out_too(silent));
-    let first = format!(
-        "{good} of {} within {} cents, after allowing for how the strings were tuned.",
-        words::count(counted, "stopped note", "stopped notes"),
-        thresholds.in_tune_cents
-    );
-    criterion(Criterion::Intonation, good, counted, first, told)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::class::criteria_from_report::clock;
+    use crate::findings::NoteVerdict;
     use crate::notation::Instrument;
     use crate::remark::Remark;
     use crate::report::sample_report::{off, report, unheard, wrong};

@@ -3,6 +3,7 @@
 //! A mark has its notes behind it; what is unsure is listed to be listened to, with time stamps, and never counted
 //! against anybody.
 
+mod criteria_from_report;
 mod day_in_name;
 mod folded_name;
 mod gradebook;
@@ -22,10 +23,11 @@ mod takes_of_students;
 mod teachers_marks;
 mod words_from_results;
 
+pub use criteria_from_report::{CriterionMark, ListenPlace, clock};
 pub use day_in_name::day_in_name;
 pub use gradebook::{Cell, GRADEBOOK_COLUMNS, csv_cell, gradebook};
 pub use html_from_overview::html_from_overview;
-pub use mark_from_report::{CriterionMark, ListenPlace, TakeMark, clock, mark_from_report};
+pub use mark_from_report::{TakeMark, mark_from_report};
 pub use overview::{Block, Came, Group, GroupBar, Line, Overview, StringPoints, overview};
 pub use pages_from_overview::pages_from_overview;
 pub use playing_test::playing_test;

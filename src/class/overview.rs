@@ -1,7 +1,7 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
-use super::mark_from_report::{SURE, held_on, holds_extra};
+use super::criteria_from_report::{SURE, held_on, holds_extra};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, StudentResult};
 use crate::engrave::printable;

@@ -1,6 +1,6 @@
 //! A student's result as the page of the take has it: the mark, the notes behind it, and where to listen.
 
-use super::mark_from_report::{ListenPlace, clock};
+use super::criteria_from_report::{ListenPlace, clock};
 use super::rubric::Rubric;
 use super::student_result::{ClassTake, StudentResult};
 use crate::page::{MarkedFor, PlayingTest};

@@ -62,7 +62,9 @@ pub(super) fn note_said(report: &Report, at: usize) -> String {
             None => "you played another note".to_owned(),
         },
         (NoteVerdict::Right, None) => "played".to_owned(),
-        (NoteVerdict::Right, Some(cents)) if cents.abs() < 0.5 => "played right on the pitch".to_owned(),
+        (NoteVerdict::Right, Some(cents)) if cents.abs() < 0.5 => {
+            "played right on the pitch, 0 cents off".to_owned()
+        }
         (NoteVerdict::Right, Some(cents)) => {
             let side = if cents < 0.0 { "low" } else { "high" };
             let count = words::count(cents.abs().round() as usize, "cent", "cents");
@@ -142,15 +144,15 @@ mod tests {
             list_lines(&report, &notes).into_iter().map(|line| (line.bar, line.said)).collect();
         let said = [
             (1, "beat 1, D, played 22 cents low"),
-            (1, "beat 2, E, played right on the pitch"),
+            (1, "beat 2, E, played right on the pitch, 0 cents off"),
             (1, "beat 3, F sharp, you played F natural"),
             (1, "beat 4, rest of 1 beat, too short"),
             (1, "an extra note, A, that is not on the sheet"),
-            (2, "beat 1, G, played right on the pitch"),
+            (2, "beat 1, G, played right on the pitch, 0 cents off"),
             (2, "beat 2, G, no new bow"),
-            (2, "beat 3, A, played right on the pitch"),
+            (2, "beat 3, A, played right on the pitch, 0 cents off"),
             (2, "you stopped here and began again at bar 2"),
-            (2, "beat 4, D, played right on the pitch"),
+            (2, "beat 4, D, played right on the pitch, 0 cents off"),
         ];
         assert_eq!(lines, said.map(|(bar, said)| (bar, said.to_owned())));
         for note in &notes {

@@ -158,9 +158,11 @@ fn place(report: &Report, note: &NoteFinding) -> Option<f64> {
     midi.is_finite().then_some(midi)
 }
 
-/// `F♯`.
+/// `F♯`; in which octave is said in the list.
 fn signs(name: &str) -> String {
-    name.replace(" sharp", "♯").replace(" flat", "♭").replace(" natural", "")
+    let octave =
+        name.find(" an octave").or_else(|| name.find(" octaves").and_then(|at| name[..at].rfind(' ')));
+    name[..octave.unwrap_or(name.len())].replace(" sharp", "♯").replace(" flat", "♭").replace(" natural", "")
 }
 
 /// The points that are needed so that no left-out one is further than [`TOLERANCE`] from the line.
@@ -186,6 +188,12 @@ fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn under_a_note_stands_its_letter_alone() {
+        let names = ["F sharp", "B flat", "F natural", "D an octave lower", "F sharp 2 octaves higher", "G"];
+        assert_eq!(names.map(signs), ["F♯", "B♭", "F", "D", "F♯", "G"]);
+    }
     use crate::notation::Instrument;
     use crate::report::sample_report::{report, unheard, wrong};
     use crate::units::Seconds;
