@@ -3,7 +3,7 @@
 
 use super::rubric::{Criterion, Thresholds};
 use crate::findings::{NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
-use crate::report::{TextSettings, end_of_playing, intonation_of, words};
+use crate::report::{TextSettings, end_of_playing, intonation_of, no_new_bow, words};
 use serde::Serialize;
 
 /// A wrong or missing note, or a rest that was not kept, that is less sure than this is listened to and not counted
@@ -60,21 +60,6 @@ pub(super) fn over_before(report: &Report) -> Option<usize> {
     over.then(|| report.notes.len() - missing)
 }
 
-/// Whether a note was perhaps played without a new bow: the note before it has its pitch and was heard, this one alone was
-/// not heard to begin.
-pub(super) fn held_on(report: &Report, at: usize) -> bool {
-    let missing = |at: usize| report.notes.get(at).is_some_and(|note| note.verdict == NoteVerdict::Missing);
-    let note = &report.notes[at];
-    let before = at.checked_sub(1).map(|before| &report.notes[before]);
-    missing(at)
-        && !missing(at + 1)
-        && before.is_some_and(|before| {
-            before.index + 1 == note.index
-                && before.verdict == NoteVerdict::Right
-                && before.written_midi == note.written_midi
-        })
-}
-
 /// Whether it is sure that a note was not played: then it earns nothing anywhere.
 fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
     let note = &report.notes[at];
@@ -82,7 +67,7 @@ fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
     note.verdict == NoteVerdict::Missing
         && note.confidence >= SURE
         && in_the_recording
-        && !held_on(report, at)
+        && !no_new_bow(report, at)
 }
 
 fn left_out_too(count: usize) -> Option<String> {
@@ -131,7 +116,7 @@ pub(super) fn pitch(
                 counted += 1;
                 continue;
             }
-            NoteVerdict::Missing if held_on(report, number) => {
+            NoteVerdict::Missing if no_new_bow(report, number) => {
                 told.push(format!(
                     "{place}: {name} is written again; one long {name} was heard (see rhythm)."
                 ));
@@ -203,7 +188,7 @@ pub(super) fn rhythm(report: &Report, over: Option<usize>, thresholds: Threshold
     let (mut good, mut counted, mut silent, mut no_beat) = (0, 0, 0, 0);
     let mut told = Vec::new();
     for (number, note) in report.notes.iter().enumerate() {
-        if held_on(report, number) {
+        if no_new_bow(report, number) {
             counted += 1;
             let (place, name) = (words::place(note.bar, note.beat), words::pitch(&note.written));
             told.push(format!("{place}: no new bow was heard for the second {name}."));
@@ -341,7 +326,7 @@ pub(super) fn intonation(report: &Report, over: Option<usize>, thresholds: Thres
             good += 1;
             continue;
         }
-        let way = if found.finger_cents > 0.0 { "high" } else { "low" };
+        let way = words::low_or_high(found.finger_cents);
         told.push(format!(
             "{}: {} was {:.0} cents {way}{}.",
             words::place(note.bar, note.beat),

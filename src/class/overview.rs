@@ -1,13 +1,13 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
-use super::criteria_from_report::{SURE, held_on, holds_extra};
+use super::criteria_from_report::{SURE, holds_extra};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, StudentResult};
 use crate::engrave::printable;
 use crate::findings::{NoteVerdict, Report, RestVerdict};
 use crate::notation::Instrument;
-use crate::report::{TextSettings, intonation_of};
+use crate::report::{TextSettings, intonation_of, no_new_bow};
 use std::collections::BTreeMap;
 
 /// What a place of the melody came to.
@@ -219,7 +219,7 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
             NoteVerdict::Unsure => Came::Unsure,
             NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < SURE => Came::Unsure,
             NoteVerdict::Wrong => Came::Wrong,
-            NoteVerdict::Missing if held_on(report, number) => Came::OffBeat,
+            NoteVerdict::Missing if no_new_bow(report, number) => Came::OffBeat,
             NoteVerdict::Missing => Came::Missing,
             NoteVerdict::Right if off_beat() => Came::OffBeat,
             NoteVerdict::Right if off_pitch() => Came::OffPitch,

@@ -1,6 +1,6 @@
 //! What a page is made of.
 
-use crate::findings::{NoteFinding, NoteVerdict, Report};
+use crate::findings::{NoteFinding, Report};
 use crate::notation::Melody;
 use crate::pitch::F0;
 use crate::report::{TextSettings, words};
@@ -135,20 +135,6 @@ impl Room {
 pub(super) fn span(note: &NoteFinding) -> Option<(f64, f64)> {
     let (onset, offset) = (note.onset_s?, note.offset_s?);
     (onset.is_finite() && offset.is_finite() && onset >= 0.0 && offset > onset).then_some((onset, offset))
-}
-
-/// Whether no new bow was heard for the note at this place among the notes: the one before it has its pitch and was
-/// right, and this one alone was not heard to begin.
-pub(super) fn no_new_bow(report: &Report, at: usize) -> bool {
-    let missing = |at: usize| report.notes.get(at).is_some_and(|note| note.verdict == NoteVerdict::Missing);
-    let before = at.checked_sub(1).and_then(|before| report.notes.get(before));
-    missing(at)
-        && !missing(at + 1)
-        && before.zip(report.notes.get(at)).is_some_and(|(before, note)| {
-            before.index + 1 == note.index
-                && before.verdict == NoteVerdict::Right
-                && before.written_midi == note.written_midi
-        })
 }
 
 /// From the first sound of the melody to its last, in seconds of the take; `None` where no note was heard.

@@ -1,9 +1,8 @@
 //! The same notes as a list: what was heard of each note, rest and extra note, in the words of the staff's labels.
 
-use super::content::no_new_bow;
 use super::staff::NoteWords;
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
-use crate::report::words;
+use crate::report::{no_new_bow, words};
 
 /// A line of the list.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,7 +65,7 @@ pub(super) fn note_said(report: &Report, at: usize) -> String {
             "played right on the pitch, 0 cents off".to_owned()
         }
         (NoteVerdict::Right, Some(cents)) => {
-            let side = if cents < 0.0 { "low" } else { "high" };
+            let side = words::low_or_high(cents);
             let count = words::count(cents.abs().round() as usize, "cent", "cents");
             format!("played {count} {side}")
         }

@@ -1,7 +1,7 @@
 //! The melody as written and as heard: from a report to the plain data of the double staff, what is said of each note
 //! when it is chosen, and the rows of notes that the page shows.
 
-use super::content::{PageContent, no_new_bow, span};
+use super::content::{PageContent, span};
 use super::legend_from_systems::legend;
 use super::list_from_report::{extra_said, note_said, rest_said, rest_word};
 use super::sound_from_samples::Sound;
@@ -11,7 +11,7 @@ use crate::engrave::{
 };
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
 use crate::notation::{Melody, as_f64};
-use crate::report::TextSettings;
+use crate::report::{TextSettings, no_new_bow};
 use crate::report::{intonation, words};
 use crate::units::{Hertz, MidiPitch};
 
@@ -68,7 +68,7 @@ pub fn note_words(content: &PageContent<'_>, sound: Option<&Sound>) -> Vec<NoteW
 fn finger_side(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Option<&'static str> {
     let found = intonation::of(report, note, settings)?;
     let off = !found.open_only() && found.finger_cents.abs() > intonation::IN_TUNE_CENTS;
-    off.then_some(if found.finger_cents < 0.0 { "low" } else { "high" })
+    off.then(|| words::low_or_high(found.finger_cents))
 }
 
 /// The double staff for wide windows and for phones, as SVG elements: the outlines that both use, then each.

@@ -5,7 +5,7 @@ use super::content::Room;
 use super::svg::{Align, Elements, Figure};
 use crate::findings::Report;
 use crate::report::intonation::GOOD_STRING_CENTS;
-use crate::report::tuning::{low_or_high, off_by};
+use crate::report::tuning::off_by;
 use crate::report::words;
 
 /// Pixels of a cent, and the cents beyond which nothing is drawn further.
@@ -70,7 +70,7 @@ pub fn strings(report: &Report, room: Room) -> Option<Figure> {
 /// `in tune`, `in tune (1 cent low)`, `22 cents low`.
 fn said(cents: f64) -> String {
     let count = words::count(cents.abs().round() as usize, "cent", "cents");
-    let off = format!("{count} {}", low_or_high(cents));
+    let off = format!("{count} {}", words::low_or_high(cents));
     match cents.abs() {
         near if near.round() == 0.0 => "in tune".to_owned(),
         near if near <= GOOD_STRING_CENTS => format!("in tune ({off})"),

@@ -1,11 +1,11 @@
 //! Timing, bar by bar: where each note began against the steady beat of the player.
 
-use super::content::{Room, no_new_bow};
+use super::content::Room;
 use super::svg::{Align, Elements, Figure};
 use crate::engrave::HEARD_AS_ON_TIME_BEATS;
 use crate::findings::{NoteFinding, NoteVerdict, Report};
 use crate::notation::Melody;
-use crate::report::words;
+use crate::report::{no_new_bow, words};
 
 /// The bars in rows (two columns where there is room); `None` where no onset is known.
 pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {

@@ -1,6 +1,6 @@
 //! One line about what sounds now, for the live view: words and a signed number of cents, at most 78 columns.
 
-use super::string_words::{how_far, low_or_high};
+use super::string_words::how_far;
 use super::words;
 use crate::notation::Instrument;
 use crate::open_string::{IN_TUNE_CENTS, OpenStrings, Place, Sound, Steadiness, Tone};
@@ -88,7 +88,7 @@ fn near(instrument: Instrument, cents: f64) -> String {
     if cents.abs() <= IN_TUNE_CENTS {
         return words;
     }
-    let turn = match (instrument.has_tuning_machines(), low_or_high(cents)) {
+    let turn = match (instrument.has_tuning_machines(), words::low_or_high(cents)) {
         (true, _) => "with a grown-up: a very small turn",
         (_, "low") => "fine tuner a little to the right",
         _ => "fine tuner a little to the left",

@@ -18,14 +18,9 @@ pub(super) const CAREFUL: &str = "A string that is far off is a job for your tea
 pub(super) fn off_by(cents: f64) -> String {
     match cents.round() {
         0.0 => "exactly right".to_owned(),
-        one if one.abs() == 1.0 => format!("1 cent {}", low_or_high(cents)),
-        many => format!("{:.0} cents {}", many.abs(), low_or_high(cents)),
+        one if one.abs() == 1.0 => format!("1 cent {}", words::low_or_high(cents)),
+        many => format!("{:.0} cents {}", many.abs(), words::low_or_high(cents)),
     }
-}
-
-/// The side of its pitch that a string is on.
-pub(super) fn low_or_high(cents: f64) -> &'static str {
-    if cents < 0.0 { "low" } else { "high" }
 }
 
 /// `in tune`, `a little low`, `too low`, and so on.
@@ -33,8 +28,8 @@ pub(super) fn how_far(cents: f64) -> String {
     // Judged as it is printed.
     match cents.abs().round() {
         off if off <= IN_TUNE_CENTS => "in tune".to_owned(),
-        off if off <= MORE_THAN_A_LITTLE => format!("a little {}", low_or_high(cents)),
-        _ => format!("too {}", low_or_high(cents)),
+        off if off <= MORE_THAN_A_LITTLE => format!("a little {}", words::low_or_high(cents)),
+        _ => format!("too {}", words::low_or_high(cents)),
     }
 }
 

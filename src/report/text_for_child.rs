@@ -5,7 +5,7 @@
 
 use super::intonation::{self, GOOD_STRING_CENTS, RETUNE_CENTS};
 use super::things_to_fix::{Thing, end_of_playing, place_of, things_to_fix, whole_octave};
-use super::tuning::{flat_or_sharp, what_to_tune};
+use super::tuning::what_to_tune;
 use super::{TextSettings, refused, words};
 use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 
@@ -305,7 +305,7 @@ fn also(report: &Report) -> Vec<String> {
             lines.push(format!(
                 "The {} string is a little {} ({:.0} cents); have it tuned soon.",
                 words::harmless(&string.string),
-                flat_or_sharp(string.cents),
+                words::low_or_high(string.cents),
                 string.cents.abs()
             ));
         }

@@ -7,7 +7,6 @@
 use super::intonation::{self, CLEARLY_OFF_CENTS, IN_TUNE_CENTS, Intonation};
 use super::{TextSettings, fingers, words};
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
-use crate::notation::Instrument;
 
 /// A tempo that changes by more than this from the first note to the last is worth a word. The just
 /// noticeable change is 3 to 4 percent (Drake & Botte, *Perception & Psychophysics* 1993), but the
@@ -213,13 +212,12 @@ fn missing_notes(report: &Report) -> Vec<Thing> {
             at += 1;
             continue;
         }
-        let before = at.checked_sub(1).map(|before| &report.notes[before]);
         let missing = &report.notes[at..at + run];
         let to_the_end = at + run == report.notes.len();
         let thing = if to_the_end && is_over(report) {
             not_on_the_recording(&missing[0])
         } else {
-            missing_run(report.melody.instrument, before, missing, to_the_end)
+            missing_run(report, at, missing, to_the_end)
         };
         things.push(doubted(thing, missing.iter().map(|note| note.confidence).fold(0.0, f64::max)));
         at += run;
@@ -249,29 +247,35 @@ fn not_on_the_recording(first: &NoteFinding) -> Thing {
     }
 }
 
+/// Whether no new bow was heard for the note at this place among the notes: the one before it has its pitch and was
+/// right, and this one alone was not heard to begin.
+pub fn no_new_bow(report: &Report, at: usize) -> bool {
+    let missing = |at: usize| report.notes.get(at).is_some_and(|note| note.verdict == NoteVerdict::Missing);
+    let before = at.checked_sub(1).and_then(|before| report.notes.get(before));
+    missing(at)
+        && !missing(at + 1)
+        && before.zip(report.notes.get(at)).is_some_and(|(before, note)| {
+            before.index + 1 == note.index
+                && before.verdict == NoteVerdict::Right
+                && before.written_midi == note.written_midi
+        })
+}
+
 /// The event from which on nothing was heard, where notes are missing up to the end.
 pub fn end_of_playing(report: &Report) -> Option<usize> {
     let missing = report.notes.iter().rev().take_while(|note| note.verdict == NoteVerdict::Missing);
     missing.last().map(|first| first.index)
 }
 
-fn missing_run(
-    instrument: Instrument,
-    before: Option<&NoteFinding>,
-    missing: &[NoteFinding],
-    to_the_end: bool,
-) -> Thing {
+/// Notes from the place `at` on that were not heard.
+fn missing_run(report: &Report, at: usize, missing: &[NoteFinding], to_the_end: bool) -> Thing {
+    let instrument = report.melody.instrument;
     let first = &missing[0];
     let place = words::place(first.bar, first.beat);
     let name = words::pitch(&first.written);
-    let one_bow = before.is_some_and(|before| {
-        before.index + 1 == first.index
-            && before.verdict == NoteVerdict::Right
-            && before.written_midi == first.written_midi
-    });
     let thing = |weight, text| Thing { weight, index: first.index, text, question: false };
     let last = &missing[missing.len() - 1];
-    if one_bow && missing.len() == 1 {
+    if no_new_bow(report, at) {
         let text = format!(
             "{place}: the sheet has {name} again here; I heard one long {name}. Change the bow for the second one."
         );

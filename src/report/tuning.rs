@@ -20,14 +20,14 @@ pub fn what_to_tune(report: &Report) -> Vec<String> {
             format!(
                 "Everything sounds about {:.0} cents {}. That is most likely the tuning, so I allowed for it.",
                 offset.abs(),
-                low_or_high(offset)
+                words::low_or_high(offset)
             ),
             how_to_tune(report, "it", None, offset),
         ],
         Some(offset) if more_than_one_string(report) => vec![
             format!(
                 "The whole instrument is tuned {} ({:.0} cents). I allowed for that: it is not your fingers.",
-                low_or_high(offset),
+                words::low_or_high(offset),
                 offset.abs()
             ),
             how_to_tune(report, "it", None, offset),
@@ -91,7 +91,7 @@ fn off_string(string: &StringTuning, cents: f64) -> String {
         words::harmless(&string.string),
         if cents < 0.0 { "too loose" } else { "too tight" },
         cents.abs(),
-        low_or_high(cents),
+        words::low_or_high(cents),
     )
 }
 
@@ -117,15 +117,6 @@ fn more_than_one_string(report: &Report) -> bool {
     }
     shared.is_some_and(|shared| shared.is_empty())
 }
-
-/// The side of the pitch that a string or an instrument is off to. A child has one pair of words for it: flat and sharp
-/// are in the names of notes.
-pub(crate) fn low_or_high(cents: f64) -> &'static str {
-    if cents < 0.0 { "low" } else { "high" }
-}
-
-/// The same, by the name that `text_for_child.rs` knows it by.
-pub(crate) use low_or_high as flat_or_sharp;
 
 #[cfg(test)]
 mod tests {

@@ -47,6 +47,12 @@ pub fn beats(length: f64) -> String {
     }
 }
 
+/// The side of the pitch that a note, a string or an instrument is off to. A child has one pair of words for it: flat and
+/// sharp are in the names of notes.
+pub fn low_or_high(cents: f64) -> &'static str {
+    if cents < 0.0 { "low" } else { "high" }
+}
+
 /// `1 note`, `3 notes`.
 pub fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
