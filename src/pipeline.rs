@@ -12,7 +12,7 @@ use crate::pitch::{Contour, TrackerSettings, contour_without};
 use crate::recording_quality::{self, Unjudgeable};
 use crate::remark::Remark;
 use crate::samples::Samples;
-use crate::segment::{Boundary, Continuity, Envelope, Evidence, boundaries_from_sound};
+use crate::segment::{Boundary, Continuity, Envelope, Evidence, WaveShape, boundaries_from_sound};
 use crate::units::{A4_ISO16, Hertz, MidiPitch};
 
 /// What the judge is told besides the take and the melody.
@@ -74,7 +74,8 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     };
     let envelope = Envelope::from_samples(samples, lowest);
     let continuity = Continuity::new(samples, &contour);
-    let candidates = boundaries_from_sound(&contour, &envelope, continuity);
+    let candidates =
+        boundaries_from_sound(&contour, &envelope, continuity, &WaveShape::new(samples, &contour));
     let boundaries = candidates.iter().filter(|b| b.llr > LEAST_LIKELY).cloned().collect();
     Listening { contour, envelope, candidates, boundaries }
 }

@@ -59,4 +59,15 @@ impl Contour {
     pub fn f0(&self) -> F0 {
         F0 { hop: self.hop, pitches: self.frames.iter().map(|frame| frame.pitch).collect() }
     }
+
+    /// Median frequency of the voiced frames between two times in seconds, in hertz (of an even number the
+    /// upper middle one); `None` where none is voiced.
+    pub fn median_hertz(&self, from: f64, to: f64) -> Option<f64> {
+        let a = (from / self.hop.0).round().max(0.0) as usize;
+        let b = ((to / self.hop.0).round().max(0.0) as usize + 1).min(self.frames.len());
+        let mut found: Vec<f64> =
+            self.frames.get(a..b)?.iter().filter_map(|f| f.pitch.map(|p| p.0)).collect();
+        found.sort_by(f64::total_cmp);
+        found.get(found.len() / 2).copied()
+    }
 }

@@ -2,12 +2,13 @@
 //!
 //! Many weak cues together tell an onset on a bowed string, where no single one suffices (Bello et al.,
 //! "A tutorial on onset detection in music signals", IEEE TSAP 2005, on soft onsets): a change of pitch,
-//! a dip of the level, a rise of the level, a break of the wave's phase, a dip of clarity, a burst of
-//! bow noise. A small network combines them into the log odds of an onset.
+//! a dip of the level, a rise of the level, a break of the wave's phase, another shape of the wave, a dip
+//! of clarity, a burst of bow noise. A small network combines them into the log odds of an onset.
 
 use super::continuity::Continuity;
 use super::envelope::Envelope;
 use super::onset_model;
+use super::wave_shape::WaveShape;
 use crate::pitch::Contour;
 use crate::units::Seconds;
 
@@ -25,15 +26,21 @@ pub struct Boundary {
 }
 
 /// The cues at a moment, each about 0 for "nothing happens" and about 1 for "it clearly does".
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Features {
     /// The values, in the order of [`Features::NAMES`].
     pub values: [f64; Features::NAMES.len()],
 }
 
+impl Default for Features {
+    fn default() -> Self {
+        Self { values: [0.0; Features::NAMES.len()] }
+    }
+}
+
 impl Features {
     /// What each value is.
-    pub const NAMES: [&'static str; 29] = [
+    pub const NAMES: [&'static str; 38] = [
         "pitch_change",
         "pitch_change_small",
         "wobble",
@@ -63,6 +70,15 @@ impl Features {
         "fresh_dip_near",
         "fresh_dip_far",
         "room",
+        "shape_15ms",
+        "shape_50ms",
+        "shape_80ms",
+        "shape_anyway",
+        "no_shape",
+        "shape_turned",
+        "shape_loudest",
+        "shape_balance",
+        "shape_long",
     ];
 }
 
@@ -77,8 +93,9 @@ pub fn boundaries_from_sound(
     contour: &Contour,
     envelope: &Envelope,
     continuity: Continuity<'_>,
+    shape: &WaveShape<'_>,
 ) -> Vec<Boundary> {
-    let ear = Ear { contour, envelope, continuity, noise_db: envelope.percentile(0.05) };
+    let ear = Ear { contour, envelope, continuity, shape, noise_db: envelope.percentile(0.05) };
     let mut found: Vec<(f64, f64)> = Vec::new(); // time, weight of the claim on the exact place
     ear.pitch_changes(&mut found);
     ear.voicing_starts(&mut found);
@@ -119,6 +136,7 @@ struct Ear<'a> {
     contour: &'a Contour,
     envelope: &'a Envelope,
     continuity: Continuity<'a>,
+    shape: &'a WaveShape<'a>,
     noise_db: f32,
 }
 
@@ -269,6 +287,11 @@ impl Ear<'_> {
             }
             no_phase += if any { 0.0 } else { 1.0 / 3.0 };
         }
+        let shapes = [0.015, 0.05, 0.08].map(|guard| self.shape.change(t, guard));
+        let changed = |k: usize| shapes[k].map_or(0.0, |shape| shape.across);
+        let anyway = shapes.iter().flatten().map(|shape| shape.anyway).fold(0.0, f64::max);
+        let no_shape = shapes.iter().filter(|shape| shape.is_none()).count() as f64 / 3.0;
+        let middle = shapes[1];
         let frames = &self.contour.frames;
         let k = self.frame(t);
         let range = |a: isize, b: isize| {
@@ -340,6 +363,15 @@ impl Ear<'_> {
                 1.0 - (-e.fresh_dip(s(t), 0.09) / 8.0).exp(),
                 1.0 - (-e.fresh_dip(s(t), 0.2) / 10.0).exp(),
                 (-e.decay / 300.0).min(1.5),
+                changed(0),
+                changed(1),
+                changed(2),
+                anyway,
+                no_shape,
+                middle.map_or(-1.0, |shape| shape.turned),
+                middle.map_or(0.0, |shape| shape.loudest),
+                middle.map_or(0.0, |shape| shape.balance),
+                middle.map_or(0.0, |shape| shape.long),
             ],
         }
     }

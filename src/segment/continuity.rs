@@ -39,8 +39,8 @@ impl<'a> Continuity<'a> {
     /// `None` where there is no steady pitch on both sides that is nearly the same.
     pub fn across(&self, time: f64, guard: f64) -> Option<Goes> {
         let rate = self.samples.rate.hertz();
-        let before = self.pitch(time - guard - NEAR, time - guard)?;
-        let after = self.pitch(time + guard, time + guard + NEAR)?;
+        let before = self.contour.median_hertz(time - guard - NEAR, time - guard)?;
+        let after = self.contour.median_hertz(time + guard, time + guard + NEAR)?;
         let middle = (before * after).sqrt();
         if (1200.0 * (after / before).log2()).abs() > 60.0 {
             return None;
@@ -78,17 +78,6 @@ impl<'a> Continuity<'a> {
             sum += frame.pitch?.0;
         }
         (!frames.is_empty()).then(|| sum / frames.len() as f64)
-    }
-
-    /// Median frequency of the voiced frames in a stretch.
-    fn pitch(&self, from: f64, to: f64) -> Option<f64> {
-        let hop = self.contour.hop.0;
-        let a = (from / hop).round().max(0.0) as usize;
-        let b = ((to / hop).round().max(0.0) as usize + 1).min(self.contour.frames.len());
-        let mut found: Vec<f64> =
-            self.contour.frames.get(a..b)?.iter().filter_map(|f| f.pitch.map(|p| p.0)).collect();
-        found.sort_by(f64::total_cmp);
-        found.get(found.len() / 2).copied()
     }
 }
 

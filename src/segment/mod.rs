@@ -8,8 +8,10 @@ mod envelope;
 mod evidence;
 mod onset_model;
 mod onset_weights;
+mod wave_shape;
 
 pub use boundaries::{Boundary, Features, boundaries_from_sound};
 pub use continuity::{Continuity, Goes};
 pub use envelope::Envelope;
 pub use evidence::{Evidence, softplus};
+pub use wave_shape::{ShapeChange, WaveShape};

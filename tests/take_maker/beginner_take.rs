@@ -76,8 +76,9 @@ pub fn render(
     let mut measured = Vec::new();
     let mut polarity = 1.0;
     for (index, note) in performance.notes.iter().enumerate() {
-        if !matches!(note.join, Join::Slur { .. }) {
-            // The bow's turn turns the Helmholtz wave round.
+        // The bow's turn turns the Helmholtz wave round; but which way the recorded bow went nobody knows, and
+        // a bow that was lifted may go the same way again.
+        if !matches!(note.join, Join::Slur { .. }) && random.chance(0.5) {
             polarity = -polarity;
         }
         let near = sources.near(instrument, player, half, f64::from(note.midi));
