@@ -4,7 +4,7 @@ use crate::align::{
     Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
 };
 use crate::findings::{
-    Heard, Judgement, MelodySummary, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
+    Heard, Judgement, MelodySummary, Onsets, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
     findings_from_reading,
 };
 use crate::notation::{Fifths, Instrument, Melody};
@@ -93,16 +93,18 @@ pub fn judge_listening(
     melody: &Melody,
     settings: &JudgeSettings,
 ) -> Report {
-    judge_at(samples, listening, melody, settings, &Costs::default())
+    judge_at(samples, listening, melody, settings, &Costs::default(), Onsets::Learned)
 }
 
-/// Judges what was heard at other prices than the usual ones: for measuring what the prices do.
+/// Judges what was heard at other prices than the usual ones, or with onsets timed in another way: for measuring
+/// what they do.
 pub fn judge_at(
     samples: &Samples,
     listening: &Listening,
     melody: &Melody,
     settings: &JudgeSettings,
     costs: &Costs,
+    onsets: Onsets,
 ) -> Report {
     let mut report = empty_report(samples, settings);
     let quality = recording_quality::inspect(samples);
@@ -117,11 +119,11 @@ pub fn judge_at(
     }
     let notes = written_notes(melody, 0);
     let judged = |listening: &Listening, best: &Best| {
-        let llr: Vec<f64> = listening.boundaries.iter().map(|b| b.llr).collect();
         let heard = Heard {
             contour: &listening.contour,
             envelope: &listening.envelope,
-            llr: &llr,
+            boundaries: &listening.boundaries,
+            onsets,
             reading: &best.reading,
             support: &best.support,
             tuning: best.tuning,

@@ -40,7 +40,7 @@ impl Default for Costs {
             wrong: 3.5,
             missing: 5.0,
             merged: 4.5,
-            extra: 3.6,
+            extra: 3.1,
             restart: 7.0,
             timing_scale: 0.16,
             split: -4.2,

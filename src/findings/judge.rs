@@ -2,7 +2,7 @@
 
 use super::extras::extra_notes;
 use super::note_verdict::{Asked, judge_note};
-use super::played::{PlayedNote, played_notes};
+use super::played::{Onsets, PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{RestSpan, judge_rest};
 use super::strings::{Deviation, string_tuning};
@@ -11,7 +11,7 @@ use super::timing::{Beat, OwnBeat};
 use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
 use crate::notation::{EventKind, Instrument, Melody, as_f64};
 use crate::pitch::Contour;
-use crate::segment::Envelope;
+use crate::segment::{Boundary, Envelope};
 use crate::units::Hertz;
 
 /// What was heard, as the judge needs it.
@@ -21,8 +21,10 @@ pub struct Heard<'a> {
     pub contour: &'a Contour,
     /// Its level.
     pub envelope: &'a Envelope,
-    /// Onset evidence of each boundary.
-    pub llr: &'a [f64],
+    /// Where notes may begin.
+    pub boundaries: &'a [Boundary],
+    /// How onsets are timed.
+    pub onsets: Onsets,
     /// The chosen reading.
     pub reading: &'a Reading,
     /// How well each way of hearing each written note fits.
@@ -56,7 +58,8 @@ pub fn findings_from_reading(
     a4: Hertz,
     heard: Heard<'_>,
 ) -> Judgement {
-    let played = played_notes(heard.reading, heard.contour, heard.envelope, heard.llr, a4);
+    let played =
+        played_notes(heard.reading, heard.contour, heard.envelope, heard.boundaries, heard.onsets, a4);
     let last = last_times(&played, notes.len());
     let (own, beat_of) = own_beat(&played, notes, &last);
     let mut findings: Vec<NoteFinding> = notes

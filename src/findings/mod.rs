@@ -14,6 +14,6 @@ mod timing;
 
 pub use finger_shift::{finger_place, finger_shift};
 pub use judge::{Heard, Judgement, findings_from_reading};
-pub use played::{PlayedNote, SteadyPitch, played_notes};
+pub use played::{Onsets, PlayedNote, SteadyPitch, played_notes};
 pub use report::*;
 pub use timing::{Beat, OwnBeat};

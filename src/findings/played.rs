@@ -2,7 +2,7 @@
 
 use crate::align::{Reading, StepKind};
 use crate::pitch::Contour;
-use crate::segment::Envelope;
+use crate::segment::{Boundary, Envelope, onset_shift};
 use crate::units::{Hertz, Seconds};
 
 /// A note as it was played.
@@ -10,7 +10,7 @@ use crate::units::{Hertz, Seconds};
 pub struct PlayedNote {
     /// Which written note it stands for, or that it is extra.
     pub kind: StepKind,
-    /// The moment the level comes within 12 dB of the note's body.
+    /// The moment the level of the new note by itself comes within 12 dB of its body.
     pub onset: Seconds,
     /// The moment the bow stops driving it.
     pub offset: Seconds,
@@ -26,6 +26,16 @@ pub struct PlayedNote {
     pub voiced: f64,
     /// Log odds of its onset, melody unseen.
     pub onset_llr: f64,
+}
+
+/// How onsets are timed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Onsets {
+    /// By the level, and moved to where the cues around say that the onset is.
+    #[default]
+    Learned,
+    /// By the level alone: what the model that moves them is trained on.
+    ByLevel,
 }
 
 /// Pitch over the steady part of a note.
@@ -52,6 +62,8 @@ const LONGEST_STOP: f64 = 0.05;
 /// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
 /// bow take 20 to 60 ms (measured on takes with known truth).
 const BEHIND: f64 = 0.020;
+/// A boundary further away says nothing of an onset, in seconds.
+const NEAREST: f64 = 0.15;
 /// Share of the note at each end that is not steady.
 const EDGE: f64 = 0.15;
 /// At least this much of the beginning is not steady, in seconds.
@@ -69,12 +81,13 @@ const GLIDE_REACH: usize = 4;
 /// Less clear frames are not steady.
 const LEAST_CLARITY: f32 = 0.80;
 
-/// Measures each step of a reading. `llr[k]` is the onset evidence of boundary `k`.
+/// Measures each step of a reading, which counts these boundaries.
 pub fn played_notes(
     reading: &Reading,
     contour: &Contour,
     envelope: &Envelope,
-    llr: &[f64],
+    boundaries: &[Boundary],
+    onsets: Onsets,
     a4: Hertz,
 ) -> Vec<PlayedNote> {
     let hop = contour.hop.0;
@@ -92,7 +105,11 @@ pub fn played_notes(
                 Some(_) => from - 0.06,
                 None => from - 0.08,
             };
-            let onset = onset(envelope, earliest, from, to, body_db);
+            let by_level = onset(envelope, earliest, from, to, body_db);
+            let onset = match onsets {
+                Onsets::Learned => moved(by_level, boundaries, to - 2.0 * hop),
+                Onsets::ByLevel => by_level,
+            };
             let offset = offset(envelope, onset, (to, next_from), (body_db, fresh_db), contiguous);
             let frames =
                 &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
@@ -111,7 +128,7 @@ pub fn played_notes(
                 steady: steady(contour, onset, offset, a4, middle(&pitches)),
                 body_db,
                 voiced,
-                onset_llr: llr.get(step.boundary).copied().unwrap_or(0.0),
+                onset_llr: boundaries.get(step.boundary).map_or(0.0, |b| b.llr),
             }
         })
         .collect()
@@ -162,6 +179,18 @@ fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -
         k += 1;
     }
     behind
+}
+
+/// The onset by the level, moved to where the cues of the nearest boundary say it is; at the latest `latest`.
+fn moved(by_level: f64, boundaries: &[Boundary], latest: f64) -> f64 {
+    let away = |b: &Boundary| (b.time.0 - by_level).abs();
+    match boundaries.iter().min_by(|a, b| away(a).total_cmp(&away(b))) {
+        Some(near) if away(near) < NEAREST => (by_level
+            + onset_shift(&near.features, near.time.0 - by_level))
+        .min(latest.max(by_level))
+        .max(0.0),
+        _ => by_level,
+    }
 }
 
 /// Where the note ends: the last moment near the level of its body, what the room gives back not counted.

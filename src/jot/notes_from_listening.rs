@@ -3,7 +3,7 @@
 //! (`align/costs.rs`): onsets passed over and taken, talk in a pause.
 
 use crate::align::{Reading, Step, StepKind};
-use crate::findings::{PlayedNote, played_notes};
+use crate::findings::{Onsets, PlayedNote, played_notes};
 use crate::notation::Instrument;
 use crate::pipeline::Listening;
 use crate::segment::{Evidence, softplus};
@@ -76,8 +76,8 @@ pub fn notes_from_listening(
         return Vec::new();
     }
     let reading = Decoder::new(listening, &evidence, sixteenth).read();
-    let llr: Vec<f64> = listening.boundaries.iter().map(|boundary| boundary.llr).collect();
-    let played = played_notes(&reading, &listening.contour, &listening.envelope, &llr, a4);
+    let (contour, envelope) = (&listening.contour, &listening.envelope);
+    let played = played_notes(&reading, contour, envelope, &listening.boundaries, Onsets::Learned, a4);
     let kept = clearly_notes(&played, BRIEF.max(BRIEF_SHARE * sixteenth));
     let jotted = reading.steps.iter().zip(&played).zip(kept).filter(|(_, kept)| *kept).filter_map(
         |((step, note), _)| {

@@ -14,4 +14,5 @@ pub use boundaries::{Boundary, Features, boundaries_from_sound};
 pub use continuity::{Continuity, Goes};
 pub use envelope::Envelope;
 pub use evidence::{Evidence, softplus};
+pub use onset_model::onset_shift;
 pub use wave_shape::{ShapeChange, WaveShape};

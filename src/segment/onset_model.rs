@@ -1,22 +1,49 @@
-//! The log odds of an onset from cues: a network small enough to read (`onset_weights.rs`).
+//! The log odds of an onset from cues, and how far it is from where the level says: two networks small enough
+//! to read (`onset_weights.rs`).
 //!
 //! It was trained on real single notes assembled into takes with known truth (`tests/onset_cues/train.py`), on the
 //! half of the recordings that no reported figure uses.
 
 use super::boundaries::Features;
-use super::onset_weights::{FIRST, FIRST_BIAS, SECOND, SECOND_BIAS};
+use super::onset_weights::{
+    FIRST, FIRST_BIAS, SECOND, SECOND_BIAS, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
+};
 
 /// Log odds are kept within this, so that no single cue decides alone.
 const LIMIT: f64 = 6.0;
 
 /// Log odds (natural logarithm) that a note begins, clamped to ±6.
 pub fn llr(features: &Features) -> f64 {
-    let mut sum = SECOND_BIAS;
-    for ((row, bias), weight) in FIRST.iter().zip(FIRST_BIAS).zip(SECOND) {
-        let unit: f64 = row.iter().zip(features.values).map(|(w, x)| w * x).sum::<f64>() + bias;
-        sum += weight * unit.tanh();
-    }
-    sum.clamp(-LIMIT, LIMIT)
+    let hidden = hidden(&FIRST, &FIRST_BIAS, &features.values);
+    (hidden.zip(SECOND).map(|(unit, weight)| weight * unit).sum::<f64>() + SECOND_BIAS).clamp(-LIMIT, LIMIT)
+}
+
+/// How much later than the level says a note begins, in seconds, at most 0.06 either way: from the cues of the
+/// boundary nearest to that moment, which lies `away` seconds after it. Where bows turn softly or fingers move
+/// under one bow, the level of both notes together says little about when the second comes up.
+pub fn onset_shift(features: &Features, away: f64) -> f64 {
+    let mut cues = [away; SHIFT_CUES];
+    cues[..Features::NAMES.len()].copy_from_slice(&features.values);
+    let hidden = hidden(&SHIFT_FIRST, &SHIFT_FIRST_BIAS, &cues);
+    let shift: f64 = hidden.zip(SHIFT_SECOND).map(|(unit, weight)| weight * unit).sum();
+    (shift + SHIFT_SECOND_BIAS).clamp(-FURTHEST, FURTHEST)
+}
+
+/// Cues of a boundary, and how far it is away.
+const SHIFT_CUES: usize = Features::NAMES.len() + 1;
+/// An onset is moved by no more than this, in seconds.
+const FURTHEST: f64 = 0.06;
+
+/// The hidden layer of a network: one value a row of weights.
+fn hidden<'a, const CUES: usize>(
+    rows: &'a [[f64; CUES]],
+    biases: &'a [f64],
+    cues: &'a [f64; CUES],
+) -> impl Iterator<Item = f64> + 'a {
+    rows.iter().zip(biases).map(move |(row, bias)| {
+        let sum: f64 = row.iter().zip(cues).map(|(weight, cue)| weight * cue).sum();
+        (sum + bias).tanh()
+    })
 }
 
 #[cfg(test)]

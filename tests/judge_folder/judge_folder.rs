@@ -3,8 +3,11 @@
 //!
 //! `cargo run --profile quick --example judge_folder -- TAKES OUT [PRICES]...` where PRICES are other prices than the usual
 //! ones, such as '{"extra": 3.0}': their reports go to OUT-1, OUT-2, ...
+//!
+//! With `ONSETS_BY_LEVEL=1` in the environment onsets are timed by the level alone, for training.
 
 use fingertape::align::Costs;
+use fingertape::findings::Onsets;
 use fingertape::formats::read_melody;
 use fingertape::notation::Instrument;
 use fingertape::pipeline::{JudgeSettings, judge_at, listen};
@@ -54,8 +57,10 @@ fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
     let heard = listen(&take.samples, Some(instrument));
     let mut settings = JudgeSettings::for_melody(&melody, instrument);
     settings.remarks = take.remarks;
+    let by_level = std::env::var_os("ONSETS_BY_LEVEL").is_some();
+    let onsets = if by_level { Onsets::ByLevel } else { Onsets::Learned };
     for (out, prices) in outs.iter().zip(prices) {
-        let report = judge_at(&take.samples, &heard, &melody, &settings, prices);
+        let report = judge_at(&take.samples, &heard, &melody, &settings, prices, onsets);
         let json = serde_json::to_string_pretty(&report).expect("JSON");
         std::fs::write(out.join(format!("{}.json", name("take"))), json).expect("a report");
     }

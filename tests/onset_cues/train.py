@@ -1,13 +1,15 @@
 """Trains the onset model on takes with known truth and writes src/segment/onset_weights.rs.
 
     cargo run --release --example accuracy -- make --out TAKES --takes 840 --seed 31 --half tune
-    cargo run --release --example judge_folder -- TAKES CUES
+    ONSETS_BY_LEVEL=1 cargo run --release --example judge_folder -- TAKES CUES
     target/outside/venv/bin/python tests/onset_cues/train.py TAKES CUES
 
 The mean of the log odds of several networks with one hidden layer of 24 (tanh) each, on cues that are each about
 0 to 1: enough to know that a dip means less where the level is restless anyway. One of them alone finds fewer
 of the onsets that are hard to hear; together they are still one network with one hidden layer. Prints
 cross-validated figures, grouped by take. The random starts are fixed.
+
+A second, smaller one learns how far the true onset is from where the level says, of right notes called right.
 """
 
 import csv
@@ -20,10 +22,14 @@ import numpy as np
 from joblib import Parallel, delayed
 from sklearn.metrics import roc_auc_score
 from sklearn.model_selection import GroupKFold
-from sklearn.neural_network import MLPClassifier
+from sklearn.neural_network import MLPClassifier, MLPRegressor
 
 HIDDEN = 24
 STARTS = range(1, 7)
+# The same for the second one; it moves an onset by at most FURTHEST seconds.
+SHIFT_HIDDEN, SHIFT_STARTS, FURTHEST = 8, range(4), 0.06
+# Boundaries with lower log odds are not looked at (LEAST_LIKELY in src/pipeline.rs).
+LEAST_LIKELY = -5.0
 # An onset is labelled at one candidate within these limits, in seconds from the moment the level comes within
 # 12 dB of the body: in the first round at the nearest to USUAL (the change itself lies a little before that
 # moment), in later rounds at the one that the round before found likeliest.
@@ -34,7 +40,7 @@ ROUNDS = 3
 
 
 def read(takes, cues):
-    """Each take as (number, names, times, cues, notes)."""
+    """Each take as (number, names, times, cues, log odds said, notes)."""
     for path in sorted(glob.glob(os.path.join(takes, "*.truth.json"))):
         truth = json.load(open(path))
         # Abandoned attempts have notes that the truth does not list.
@@ -43,7 +49,7 @@ def read(takes, cues):
         rows = list(csv.reader(open(os.path.join(cues, truth["take"] + ".cues.csv"))))
         values = np.array(rows[1:], float)
         notes = [n for n in truth["notes"] + truth["extra"] if n["onset_s"] is not None]
-        yield int(truth["take"]), rows[0][2:], values[:, 0], values[:, 2:], notes
+        yield int(truth["take"]), rows[0][2:], values[:, 0], values[:, 2:], values[:, 1], notes
 
 
 def label(times, notes, likely):
@@ -86,6 +92,59 @@ def log_odds(nets, z):
     return said / len(nets)
 
 
+def shifts(takes, cues):
+    """For right notes called right: cues of the boundary nearest to the onset by the level and how far it is away,
+    how much later the true onset is, and the take."""
+    x, y, groups = [], [], []
+    for number, _, times, values, likely, notes in read(takes, cues):
+        report = json.load(open(os.path.join(cues, f"{number:03d}.json")))
+        said = {n["index"]: n for n in report["notes"] if n["verdict"] == "right"}
+        kept = np.flatnonzero(likely > LEAST_LIKELY)
+        for note in notes:
+            onset = said.get(note.get("index"), {}).get("onset_s")
+            if note.get("verdict") != "right" or onset is None or abs(note["onset_s"] - onset) > 0.25:
+                continue
+            near = kept[np.argmin(np.abs(times[kept] - onset))]
+            if abs(times[near] - onset) < 0.15:
+                x.append(np.append(values[near], times[near] - onset))
+                y.append(note["onset_s"] - onset)
+                groups.append(number)
+    return np.array(x), np.array(y), np.array(groups)
+
+
+def shift_nets(z, y):
+    """A network from each start; in units of 50 ms."""
+    wanted = np.clip(y, -FURTHEST, FURTHEST) * 20
+    net = lambda start: MLPRegressor(
+        hidden_layer_sizes=(SHIFT_HIDDEN,), activation="tanh", alpha=0.3, max_iter=300, random_state=start, early_stopping=True
+    )
+    return Parallel(n_jobs=2)(delayed(net(start).fit)(z, wanted) for start in SHIFT_STARTS)
+
+
+def folded(nets, mean, scale):
+    """One network for the mean of several, with the standardisation in its first layer."""
+    w1 = np.vstack([(net.coefs_[0] / scale[:, None]).T for net in nets])
+    b1 = np.concatenate([net.intercepts_[0] for net in nets]) - w1 @ mean
+    w2 = np.concatenate([net.coefs_[1][:, 0] for net in nets]) / len(nets)
+    return w1, b1, w2, np.mean([net.intercepts_[1][0] for net in nets])
+
+
+def written(out, prefix, what, cues, w1, b1, w2, b2):
+    def row(values):
+        return ", ".join(f"{v:.5f}" for v in values)
+
+    out.write(f"/// {what}: cues in.\npub const {prefix}CUES: usize = {cues};\n")
+    out.write(f"/// Hidden units.\npub const {prefix}HIDDEN: usize = {len(w2)};\n")
+    out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
+    out.write(f"pub const {prefix}FIRST: [[f64; {prefix}CUES]; {prefix}HIDDEN] = [\n")
+    for values in w1:
+        out.write(f"    [{row(values)}],\n")
+    out.write("];\n")
+    out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub const {prefix}FIRST_BIAS: [f64; {prefix}HIDDEN] = [{row(b1)}];\n")
+    out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub const {prefix}SECOND: [f64; {prefix}HIDDEN] = [{row(w2)}];\n")
+    out.write(f"/// Bias of the output.\npub const {prefix}SECOND_BIAS: f64 = {b2:.5f};\n")
+
+
 def main():
     takes, cues = sys.argv[1:3]
     parts = list(read(takes, cues))
@@ -96,7 +155,7 @@ def main():
     nets = None
     for _ in range(ROUNDS):
         labelled = []
-        for number, _, times, values, notes in parts:
+        for number, _, times, values, _, notes in parts:
             likely = None
             if nets is not None:
                 likely = np.clip(log_odds(nets, (values - mean) / scale), -9, 9)
@@ -120,28 +179,22 @@ def main():
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
 
-    # Fold the standardisation into the first layer.
-    w1 = np.vstack([(net.coefs_[0] / scale[:, None]).T for net in nets])
-    b1 = np.concatenate([net.intercepts_[0] for net in nets]) - w1 @ mean
-    w2 = np.concatenate([net.coefs_[1][:, 0] for net in nets]) / len(nets)
-    b2 = np.mean([net.intercepts_[1][0] for net in nets])
-
-    def row(values):
-        return ", ".join(f"{v:.4f}" for v in values)
+    x, y, groups = shifts(takes, cues)
+    shift_mean, shift_scale = x.mean(0), x.std(0) + 1e-6
+    z = (x - shift_mean) / shift_scale
+    guess = np.zeros(len(y))
+    for train, test in GroupKFold(5).split(z, y, groups):
+        guess[test] = np.mean([net.predict(z[test]) for net in shift_nets(z[train], y[train])], 0) / 20
+    for name, left in (("by the level", y), ("moved", y - np.clip(guess, -FURTHEST, FURTHEST))):
+        half, most = 1000 * np.percentile(np.abs(left), [50, 95])
+        print(f"onsets of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
+    w1, b1, w2, b2 = folded(shift_nets(z, y), shift_mean, shift_scale)
 
     with open("src/segment/onset_weights.rs", "w") as out:
         out.write("//! Weights of the onset model, written by `tests/onset_cues/train.py`; not edited by hand.\n\n")
         out.write("#![allow(clippy::approx_constant)]\n\n")
-        out.write(f"/// Cues in, in the order of `Features::NAMES`.\npub const CUES: usize = {len(names)};\n")
-        out.write(f"/// Hidden units.\npub const HIDDEN: usize = {len(w2)};\n")
-        out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
-        out.write("pub const FIRST: [[f64; CUES]; HIDDEN] = [\n")
-        for values in w1:
-            out.write(f"    [{row(values)}],\n")
-        out.write("];\n")
-        out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub const FIRST_BIAS: [f64; HIDDEN] = [{row(b1)}];\n")
-        out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub const SECOND: [f64; HIDDEN] = [{row(w2)}];\n")
-        out.write(f"/// Bias of the output.\npub const SECOND_BIAS: f64 = {b2:.4f};\n")
+        written(out, "", "Log odds of an onset from `Features::NAMES`", len(names), *folded(nets, mean, scale))
+        written(out, "SHIFT_", "Seconds from the level's onset to the true one", len(names) + 1, w1, b1, w2 / 20, b2 / 20)
 
 
 if __name__ == "__main__":
