@@ -284,3 +284,34 @@ fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<
         seconds: kept.len() as f64 * hop,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::Features;
+
+    fn boundary(time: f64) -> Boundary {
+        Boundary { time: Seconds(time), llr: 3.0, leads: true, features: Features::default() }
+    }
+
+    #[test]
+    fn an_onset_is_moved_by_its_nearest_boundary_and_by_none_that_is_far() {
+        let moved_by = |times: &[f64]| {
+            let boundaries: Vec<Boundary> = times.iter().copied().map(boundary).collect();
+            moved(2.0, &boundaries, 2.5) - 2.0
+        };
+        assert_eq!((moved_by(&[]), moved_by(&[1.8, 2.2])), (0.0, 0.0));
+        assert_eq!(moved_by(&[1.9, 2.05]), onset_shift(&Features::default(), 0.05));
+        assert_eq!(moved_by(&[1.9, 2.2]), onset_shift(&Features::default(), -0.1));
+    }
+
+    #[test]
+    fn an_onset_stays_within_the_note_and_the_take() {
+        for away in [-0.1, -0.05, 0.0, 0.05, 0.1] {
+            let shift = onset_shift(&Features::default(), away);
+            assert!(moved(2.0, &[boundary(2.0 + away)], 2.001) <= 2.001, "{shift}");
+            assert!(moved(0.01, &[boundary(0.01 + away)], 1.0) >= 0.0, "{shift}");
+            assert_eq!(moved(2.0, &[boundary(2.0 + away)], 1.0), (2.0 + shift).min(2.0));
+        }
+    }
+}

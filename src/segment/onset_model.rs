@@ -48,10 +48,48 @@ fn hidden<'a, const CUES: usize>(
 
 #[cfg(test)]
 mod tests {
+    use super::{FURTHEST, LIMIT, llr, onset_shift};
     use crate::segment::{Features, onset_weights::CUES};
+    use proptest::prelude::*;
 
     #[test]
     fn the_model_was_trained_on_the_cues_that_there_are() {
         assert_eq!(CUES, Features::NAMES.len(), "train again: tests/onset_cues/train.py");
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_the_cues_say_no_onset_is_certain_or_moved_far(
+            cues in proptest::collection::vec(-2.0..2.0_f64, CUES),
+            away in -0.15..0.15_f64,
+        ) {
+            let features = Features { values: cues.try_into().unwrap() };
+            prop_assert!(llr(&features).abs() <= LIMIT);
+            prop_assert!(onset_shift(&features, away).abs() <= FURTHEST);
+        }
+    }
+
+    #[test]
+    fn silence_into_a_loud_clear_note_is_an_onset_and_nothing_happening_is_none() {
+        let named = |pairs: &[(&str, f64)]| {
+            let mut features = Features::default();
+            for (name, value) in pairs {
+                let place = Features::NAMES.iter().position(|n| n == name).unwrap();
+                features.values[place] = *value;
+            }
+            features
+        };
+        let note = [("voiced_after", 1.0), ("room", -1.0), ("shape_turned", -1.0)];
+        let goes_on = named(&[&note[..], &[("voiced_before", 1.0)]].concat());
+        let begins = named(
+            &[
+                &note[..],
+                &[("dip_far", 0.9), ("level_rise", 1.0), ("rise_from_silence", 1.0), ("no_phase", 1.0)],
+                &[("no_shape", 1.0), ("level_step", 1.5)],
+            ]
+            .concat(),
+        );
+        assert!(llr(&goes_on) < -3.0, "{}", llr(&goes_on));
+        assert!(llr(&begins) > 1.0, "{}", llr(&begins));
     }
 }

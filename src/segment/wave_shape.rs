@@ -216,7 +216,7 @@ mod tests {
     }
 
     fn change(samples: &Samples) -> ShapeChange {
-        let contour = contour(samples, &TrackerSettings::default());
+        let contour = contour(samples, TrackerSettings::for_instrument(samples.rate, None));
         WaveShape::new(samples, &contour).change(1.0, 0.05).unwrap()
     }
 
@@ -255,7 +255,7 @@ mod tests {
             (0.2 * (TAU * hertz * k as f64 / rate).sin()) as f32
         });
         let samples = Samples { rate: SampleRate(44_100), mono: mono.collect() };
-        let contour = contour(&samples, &TrackerSettings::default());
+        let contour = contour(&samples, TrackerSettings::for_instrument(samples.rate, None));
         assert_eq!(WaveShape::new(&samples, &contour).change(1.0, 0.05), None);
     }
 }
