@@ -136,12 +136,12 @@ def written(out, prefix, what, cues, w1, b1, w2, b2):
     out.write(f"/// {what}: cues in.\npub const {prefix}CUES: usize = {cues};\n")
     out.write(f"/// Hidden units.\npub const {prefix}HIDDEN: usize = {len(w2)};\n")
     out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
-    out.write(f"pub const {prefix}FIRST: [[f64; {prefix}CUES]; {prefix}HIDDEN] = [\n")
+    out.write(f"pub static {prefix}FIRST: [[f64; {prefix}CUES]; {prefix}HIDDEN] = [\n")
     for values in w1:
         out.write(f"    [{row(values)}],\n")
     out.write("];\n")
-    out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub const {prefix}FIRST_BIAS: [f64; {prefix}HIDDEN] = [{row(b1)}];\n")
-    out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub const {prefix}SECOND: [f64; {prefix}HIDDEN] = [{row(w2)}];\n")
+    out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub static {prefix}FIRST_BIAS: [f64; {prefix}HIDDEN] = [{row(b1)}];\n")
+    out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub static {prefix}SECOND: [f64; {prefix}HIDDEN] = [{row(w2)}];\n")
     out.write(f"/// Bias of the output.\npub const {prefix}SECOND_BIAS: f64 = {b2:.5f};\n")
 
 
