@@ -221,3 +221,188 @@ impl Forward {
         support
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::Features;
+    use crate::units::Seconds;
+    use proptest::prelude::*;
+
+    /// A reading tried by hand: what it consists of, and its price.
+    #[derive(Clone, Default)]
+    struct Walk {
+        steps: Vec<Step>,
+        price: f64,
+        right: Vec<usize>,
+        wrong: Vec<usize>,
+        missing: Vec<usize>,
+    }
+
+    /// Every chain of steps there is, one after the other, without a table of what was best before.
+    fn every_walk(lattice: &Lattice<'_>, finished: &mut impl FnMut(Walk)) {
+        for k in 0..lattice.boundaries.len() {
+            for (state, price) in lattice.starts(k) {
+                let missing = lattice.written(state).map_or(Vec::new(), |m| (0..m).collect());
+                go_on(lattice, (k, state, false), Walk { price, missing, ..Walk::default() }, finished);
+            }
+        }
+    }
+
+    fn go_on(
+        lattice: &Lattice<'_>,
+        (k, state, restart): (usize, usize, bool),
+        walk: Walk,
+        finished: &mut impl FnMut(Walk),
+    ) {
+        let mut edges = Vec::new();
+        lattice.edges_from(k, &[state], &mut |edge: Edge| edges.push(edge));
+        for edge in edges {
+            let mut next = walk.clone();
+            next.price += edge.price;
+            next.steps.push(Step {
+                kind: match lattice.written(state) {
+                    Some(note) => StepKind::Written { note, restart },
+                    None => StepKind::Extra { after: lattice.position(state) },
+                },
+                boundary: k,
+                from: lattice.frames[k],
+                to: edge.content.until as usize,
+                semitone: (edge.content.heard < NO_PITCH)
+                    .then(|| lattice.evidence.lowest + edge.content.heard as i32),
+            });
+            if let Some(note) = lattice.written(state) {
+                if edge.right { &mut next.right } else { &mut next.wrong }.push(note);
+            }
+            let after = lattice.position(state).map_or(0, |a| a + 1);
+            match edge.target {
+                Target::State(to, m) => {
+                    if let Some(note) = lattice.written(m) {
+                        next.missing.extend(after..note);
+                    }
+                    go_on(lattice, (to, m, false), next, finished);
+                }
+                Target::Hub(to, a) => {
+                    for m in 0..a {
+                        let mut back = next.clone();
+                        back.price += lattice.going_back(to, m);
+                        go_on(lattice, (to, m, true), back, finished);
+                    }
+                }
+                Target::End => {
+                    next.missing.extend(after..lattice.notes.len());
+                    finished(next);
+                }
+            }
+        }
+    }
+
+    /// Sums over frames that begin at 0.
+    fn sums(values: &[f64]) -> Vec<f32> {
+        let mut sum = 0.0;
+        std::iter::once(0.0)
+            .chain(values.iter().map(|value| {
+                sum += value;
+                sum as f32
+            }))
+            .collect()
+    }
+
+    fn a_case() -> impl Strategy<Value = (Vec<WrittenNote>, Vec<Boundary>, Evidence)> {
+        let frames = 120;
+        let values = |least: f64| proptest::collection::vec(least..0.0, frames);
+        (
+            proptest::collection::vec(0..3_i32, 3),
+            proptest::collection::vec(-4.5..6.0_f64, 4),
+            proptest::collection::vec(values(-0.6), 3),
+            (values(-0.9), values(-0.9), values(-0.02)),
+            proptest::collection::vec(12..30_usize, 4),
+        )
+            .prop_map(|(pitches, llrs, pitch, (other, pause, inside), gaps)| {
+                let notes = pitches.iter().enumerate().map(|(n, semitone)| WrittenNote {
+                    event: n,
+                    midi: 60 + semitone,
+                    start: n as f64,
+                    length: 1.0,
+                    opens_bar: n == 1,
+                    bar: 1,
+                });
+                let mut at = 0;
+                let boundaries = llrs.iter().zip(&gaps).map(|(llr, gap)| {
+                    at += gap;
+                    let time = Seconds(at as f64 * 0.01);
+                    Boundary { time, llr: *llr, leads: true, features: Features::default() }
+                });
+                let evidence = Evidence {
+                    hop: Seconds(0.01),
+                    lowest: 60,
+                    pitch: pitch.iter().map(|values| sums(values)).collect(),
+                    other: sums(&other),
+                    pause: sums(&pause),
+                    inside: sums(&inside),
+                };
+                (notes.collect(), boundaries.collect(), evidence)
+            })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        #[test]
+        fn the_best_reading_and_each_support_are_those_of_all_readings_tried_one_by_one(
+            (notes, boundaries, evidence) in a_case(),
+        ) {
+            let tempo = LocalTempo::steady(0.25, notes.len());
+            // Going back as cheap as anything, so that it is among the best readings.
+            let costs = Costs { restart: 1.0, ..Costs::default() };
+            let (reading, support) =
+                decode_with_support(&notes, &boundaries, &evidence, &tempo, &costs);
+            let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+            let mut best = Walk { price: NEVER, ..Walk::default() };
+            let mut tried = vec![Support::default(); notes.len()];
+            every_walk(&lattice, &mut |walk| {
+                for (of, pick) in [
+                    (&walk.right, (|s| &mut s.right) as fn(&mut Support) -> &mut f64),
+                    (&walk.wrong, |s| &mut s.wrong),
+                    (&walk.missing, |s| &mut s.missing),
+                ] {
+                    for &note in of {
+                        let known = pick(&mut tried[note]);
+                        *known = known.max(walk.price);
+                    }
+                }
+                if walk.price > best.price {
+                    best = walk;
+                }
+            });
+            prop_assert!((reading.score - best.price).abs() < 1e-9, "{} {}", reading.score, best.price);
+            prop_assert_eq!(&reading.steps, &best.steps);
+            prop_assert_eq!(&reading, &decode(&notes, &boundaries, &evidence, &tempo, &costs));
+            for (one, other) in support.iter().zip(&tried) {
+                for (a, b) in
+                    [(one.right, other.right), (one.wrong, other.wrong), (one.missing, other.missing)]
+                {
+                    prop_assert!(a == b || (a - b).abs() < 1e-9, "{one:?} {other:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn without_notes_or_sound_there_is_nothing_to_read() {
+        let evidence = Evidence {
+            hop: Seconds(0.01),
+            lowest: 60,
+            pitch: vec![vec![0.0; 2]],
+            other: vec![0.0; 2],
+            pause: vec![0.0; 2],
+            inside: vec![0.0; 2],
+        };
+        let note = WrittenNote { event: 0, midi: 60, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
+        let tempo = LocalTempo::steady(0.5, 1);
+        let found = decode_with_support(&[note], &[], &evidence, &tempo, &Costs::default());
+        assert_eq!(found, (Reading::default(), vec![Support::default()]));
+        let none = decode_with_support(&[], &[], &evidence, &LocalTempo::steady(0.5, 0), &Costs::default());
+        assert_eq!(none, (Reading::default(), Vec::new()));
+    }
+}

@@ -283,6 +283,21 @@ mod tests {
     }
 
     #[test]
+    fn a_note_near_the_sheets_pitch_is_right_however_near_the_instruments_limit_it_lies() {
+        let found = |off: f64, tuning: f64| {
+            judged(Some(&played(69.0 + off / 100.0)), SURE, false, tuning / 100.0, &contour(&[]))
+        };
+        // 30 cents above the sheet, and just at the limit of an instrument 20 cents flat.
+        let near = found(30.0, -20.0);
+        assert_eq!(near.verdict, NoteVerdict::Right);
+        assert!((near.confidence - calibrated(0.9)).abs() < 0.005, "{near:?}");
+        // 44 cents above the sheet, and 6 from the limit: right, but less surely.
+        let far = found(44.0, 0.0);
+        assert_eq!(far.verdict, NoteVerdict::Right);
+        assert!((far.confidence - calibrated(1.0 - 0.5 * (-0.75_f64).exp())).abs() < 0.005, "{far:?}");
+    }
+
+    #[test]
     fn cents_are_told_against_the_sheet_and_the_note_lies_where_it_was_heard() {
         let found = judged(Some(&played(69.12)), SURE, false, 0.3, &contour(&[]));
         assert!((found.cents.unwrap() - 12.0).abs() < 1e-9);

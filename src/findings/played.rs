@@ -288,7 +288,11 @@ fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::pitch::Frame;
     use crate::segment::Features;
+
+    /// The level of digital silence.
+    const FLOOR_DB: f32 = -120.0;
 
     fn boundary(time: f64) -> Boundary {
         Boundary { time: Seconds(time), llr: 3.0, leads: true, features: Features::default() }
@@ -316,5 +320,135 @@ mod tests {
             let late = moved(2.0, &[boundary(2.0 + away)], 1.0);
             assert!((late - (2.0 + shift).min(2.0)).abs() < 1e-9, "{late}");
         }
+    }
+
+    const A4: Hertz = Hertz(440.0);
+    const HOP: f64 = 0.01;
+
+    /// Frames of 10 ms at these pitches (MIDI numbers), all clear.
+    fn frames(pitches: impl Iterator<Item = f64>) -> Contour {
+        let frame = |(k, midi): (usize, f64)| Frame {
+            time: Seconds(k as f64 * HOP),
+            pitch: Some(Hertz(440.0 * ((midi - 69.0) / 12.0).exp2())),
+            clarity: 0.95,
+            level_db: -20.0,
+            candidates: Default::default(),
+            harmonic_db: -20.0,
+            noise_db: -60.0,
+        };
+        Contour { hop: Seconds(HOP), frames: pitches.enumerate().map(frame).collect() }
+    }
+
+    fn steady_of(contour: &Contour, onset: f64, offset: f64, around: f64) -> Option<SteadyPitch> {
+        steady(contour, onset, offset, A4, Some(around))
+    }
+
+    #[test]
+    fn the_steady_part_leaves_out_15_percent_of_either_end_at_least_60_ms_and_at_most_150() {
+        let held = frames(std::iter::repeat_n(62.1, 500));
+        // Onset, offset, and how many frames are left.
+        for (onset, offset, left) in [(0.5, 1.5, 71), (0.5, 3.5, 271), (0.5, 0.9, 29), (0.5, 0.7, 12)] {
+            let found = steady_of(&held, onset, offset, 62.0).unwrap();
+            assert!((found.midi - 62.1).abs() < 1e-9 && found.spread < 1e-9, "{found:?}");
+            assert!((found.seconds - f64::from(left) * HOP).abs() < 0.5 * HOP + 1e-9, "{left}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_note_with_less_than_80_ms_of_steady_pitch_gets_none() {
+        let held = frames(std::iter::repeat_n(62.0, 500));
+        assert!(steady_of(&held, 0.5, 0.66, 62.0).is_some_and(|s| s.seconds >= LEAST_STEADY));
+        assert_eq!(steady_of(&held, 0.5, 0.58, 62.0), None);
+        assert_eq!(steady(&held, 0.5, 1.5, A4, None), None);
+        // Another note's frames are not this note's.
+        assert_eq!(steady_of(&held, 0.5, 1.5, 63.0), None);
+        let mut rough = held.clone();
+        for frame in &mut rough.frames {
+            frame.clarity = 0.79;
+        }
+        assert_eq!(steady_of(&rough, 0.5, 1.5, 62.0), None);
+    }
+
+    #[test]
+    fn vibrato_counts_as_its_middle_wherever_it_is_cut() {
+        // 5.5 cycles a second, 20 cents to either side.
+        let vibrato =
+            frames((0..500).map(|k| 62.0 + 0.2 * (std::f64::consts::TAU * 5.5 * k as f64 * HOP).sin()));
+        for cut in 0..18 {
+            let onset = 0.5 + f64::from(cut) * HOP;
+            let found = steady_of(&vibrato, onset, onset + 0.9, 62.0).unwrap();
+            assert!((found.midi - 62.0).abs() < 0.015, "{cut}: {found:?}");
+            assert!(found.spread > 10.0, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn a_slide_into_a_note_is_left_out_and_a_note_that_slides_all_along_is_its_middle() {
+        // Up by 60 cents within 0.4 s, then held for 0.8.
+        let slid = frames((0..500).map(|k| 62.0 + 0.6 * ((k as f64 * HOP - 0.5) / 0.4).clamp(0.0, 1.0)));
+        let found = steady_of(&slid, 0.5, 1.7, 62.5).unwrap();
+        assert!((found.midi - 62.6).abs() < 0.01, "{found:?}");
+        let sliding = frames((0..500).map(|k| 62.0 + 0.8 * (k as f64 * HOP - 0.5)));
+        let found = steady_of(&sliding, 0.5, 1.5, 62.4).unwrap();
+        assert!((found.midi - 62.4).abs() < 0.02, "{found:?}");
+    }
+
+    /// An envelope of 5 ms from a level at each moment; nothing of it is the room's, in a room of this decay.
+    fn envelope(decay: f64, level: impl Fn(f64) -> f32) -> Envelope {
+        let level_db: Vec<f32> = (0..800).map(|k| level(f64::from(k) * 0.005)).collect();
+        Envelope {
+            hop: Seconds(0.005),
+            bright_db: vec![FLOOR_DB; level_db.len()],
+            fresh_db: level_db.clone(),
+            level_db,
+            decay,
+        }
+    }
+
+    #[test]
+    fn an_onset_is_where_the_level_comes_within_12_db_of_the_body() {
+        // Silence, then up by 1 dB each 5 ms from 0.5 s on, to −20 dB.
+        let rising = envelope(-60.0, |time| (-80.0 + 200.0 * (time - 0.5).max(0.0) as f32).min(-20.0));
+        let found = onset(&rising, 0.5, 0.7, 2.0, -20.0);
+        assert!((found - 0.74).abs() < 1e-6, "{found}");
+        // A level that never falls so far: the new note came up behind the old one.
+        let flat = envelope(-60.0, |_| -20.0);
+        assert!((onset(&flat, 0.64, 0.7, 2.0, -20.0) - 0.68).abs() < 1e-9);
+        // What lies later than half of a short note, or 120 ms, is not its onset.
+        let late = envelope(-60.0, |time| if time > 0.84 && time < 0.9 { -60.0 } else { -20.0 });
+        assert!((onset(&late, 0.64, 0.7, 2.0, -20.0) - 0.68).abs() < 1e-9);
+        let short = envelope(-60.0, |time| if time > 0.77 && time < 0.8 { -60.0 } else { -20.0 });
+        assert!((onset(&short, 0.64, 0.7, 0.8, -20.0) - 0.68).abs() < 1e-9);
+        assert!(onset(&short, 0.64, 0.7, 2.0, -20.0) > 0.79);
+    }
+
+    #[test]
+    fn an_offset_before_a_pause_is_the_last_moment_within_8_5_db_of_the_body() {
+        // Held at −20 dB up to 1 s, then down by 1 dB each 5 ms.
+        let falling = |time: f64| -20.0 - 200.0 * (time - 1.0).max(0.0) as f32;
+        let room = envelope(-100.0, falling);
+        let found = offset(&room, 0.3, (1.1, 2.5), (-20.0, -20.0), false);
+        assert!((found - 1.04).abs() < 1e-6, "{found}");
+        // In a dry take the bow stops as fast as anything in it: by the level itself, 12 dB below the body.
+        let dry = envelope(-300.0, falling);
+        let found = offset(&dry, 0.3, (1.1, 2.5), (-20.0, -20.0), false);
+        assert!((found - 1.06).abs() < 1e-6, "{found}");
+        // Half-way between the two kinds of take, half-way between the two moments.
+        let between = envelope(-0.5 * (ROOMY + DRY), falling);
+        let found = offset(&between, 0.3, (1.1, 2.5), (-20.0, -20.0), false);
+        assert!((found - 1.05).abs() < 1e-6, "{found}");
+    }
+
+    #[test]
+    fn an_offset_before_the_next_note_is_at_the_trough_between_them_or_where_that_begins() {
+        let dip = |depth: f32| {
+            envelope(-100.0, move |time| if (time - 1.0).abs() < 0.0201 { -20.0 - depth } else { -20.0 })
+        };
+        let touching = |depth: f32| offset(&dip(depth), 0.3, (1.0, 1.0), (-20.0, -20.0), true);
+        assert!((touching(20.0) - 0.975).abs() < 1e-6, "{}", touching(20.0));
+        assert!((touching(11.0) - 1.0).abs() < 1e-9, "{}", touching(11.0));
+        // A trough further than 50 ms from where the next one begins belongs to something else.
+        let elsewhere = envelope(-100.0, |time| if (time - 0.9).abs() < 0.02 { -60.0 } else { -20.0 });
+        assert!((offset(&elsewhere, 0.3, (1.0, 1.0), (-20.0, -20.0), true) - 1.0).abs() < 1e-9);
     }
 }

@@ -63,4 +63,68 @@ mod tests {
         assert_eq!(judge_rest(span(2.8, 1.7)).0, RestVerdict::Stretched);
         assert_eq!(judge_rest(span(2.0, 0.05)).0, RestVerdict::Filled);
     }
+
+    #[test]
+    fn each_verdict_begins_at_its_limit_where_it_is_as_likely_as_not() {
+        let verdict = |played: f64, silence: f64| judge_rest(span(1.0 + played, silence)).0;
+        for (limit, below, above) in [
+            (RUSHED_BELOW, RestVerdict::Rushed, RestVerdict::Kept),
+            (STRETCHED_ABOVE, RestVerdict::Kept, RestVerdict::Stretched),
+        ] {
+            assert_eq!((verdict(limit - 0.01, 0.6), verdict(limit + 0.01, 0.6)), (below, above));
+            for beside in [-1e-6, 1e-6] {
+                let confidence = judge_rest(span(1.0 + limit + beside, 0.6)).2;
+                assert!((confidence - 0.5).abs() < 1e-4, "{limit}: {confidence}");
+            }
+        }
+        let quiet = |silence: f64| judge_rest(span(2.0, silence));
+        assert_eq!(
+            (quiet(FILLED_BELOW - 0.01).0, quiet(FILLED_BELOW + 0.01).0),
+            (RestVerdict::Filled, RestVerdict::Kept)
+        );
+        assert!((quiet(FILLED_BELOW + 1e-6).2 - 0.5).abs() < 1e-4);
+    }
+
+    #[test]
+    fn eight_hundredths_of_a_rest_from_a_limit_the_other_verdict_has_a_chance_of_one_in_2e() {
+        let one_in_2e = 0.5 / std::f64::consts::E;
+        for (played, silence) in [
+            (RUSHED_BELOW - 0.08, 0.6),
+            (RUSHED_BELOW + 0.08, 0.6),
+            (STRETCHED_ABOVE - 0.08, 0.6),
+            (STRETCHED_ABOVE + 0.08, 0.6),
+            (1.0, FILLED_BELOW - 0.04),
+            (1.0, FILLED_BELOW + 0.04),
+        ] {
+            let confidence = judge_rest(span(1.0 + played, silence)).2;
+            assert!((confidence - (1.0 - one_in_2e)).abs() < 1e-6, "{played} {silence}: {confidence}");
+        }
+    }
+
+    #[test]
+    fn shares_are_of_the_written_length() {
+        // Two written beats: one given is half, 0.4 beats of silence a fifth.
+        let two = |played: f64, silence: f64| {
+            judge_rest(RestSpan {
+                written: 2.0,
+                span: 3.0,
+                played_span: 1.0 + played,
+                silence,
+                extra_inside: false,
+            })
+        };
+        assert_eq!((two(1.0, 0.9).0, two(1.0, 0.9).1), (RestVerdict::Rushed, 1.0));
+        assert_eq!((two(2.0, 0.4).0, two(2.0, 0.6).0), (RestVerdict::Filled, RestVerdict::Kept));
+        assert_eq!(two(2.7, 1.5).0, RestVerdict::Kept);
+        assert_eq!(two(2.9, 1.5).0, RestVerdict::Stretched);
+        assert_eq!(two(-5.0, 0.0).1, 0.0);
+    }
+
+    #[test]
+    fn an_extra_note_fills_a_rest_that_was_given_its_time_and_leaves_a_rushed_one_rushed() {
+        let with_extra = |played: f64| judge_rest(RestSpan { extra_inside: true, ..span(1.0 + played, 0.6) });
+        assert_eq!(with_extra(1.0), (RestVerdict::Filled, 1.0, 0.8));
+        assert_eq!(with_extra(2.0).0, RestVerdict::Filled);
+        assert_eq!(with_extra(0.4).0, RestVerdict::Rushed);
+    }
 }
