@@ -383,3 +383,169 @@ impl<'a> Choice<'a> {
         Self { contents, top }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::Features;
+    use crate::units::Seconds;
+
+    const BEAT: f64 = 0.5;
+
+    fn notes(midi: &[i32]) -> Vec<WrittenNote> {
+        let note = |(n, midi): (usize, &i32)| WrittenNote {
+            event: n,
+            midi: *midi,
+            start: n as f64,
+            length: 1.0,
+            opens_bar: n == 2,
+            bar: 1,
+        };
+        midi.iter().enumerate().map(note).collect()
+    }
+
+    fn boundaries(places: &[(f64, f64)]) -> Vec<Boundary> {
+        let boundary = |&(time, llr): &(f64, f64)| Boundary {
+            time: Seconds(time),
+            llr,
+            leads: true,
+            features: Features::default(),
+        };
+        places.iter().map(boundary).collect()
+    }
+
+    /// Three seconds that fit semitone 60 perfectly, and nothing else at all.
+    fn of_one_pitch() -> Evidence {
+        let sums = |value: f32| (0..=300).map(|frame| value * frame as f32).collect::<Vec<f32>>();
+        Evidence {
+            hop: Seconds(0.01),
+            lowest: 60,
+            pitch: vec![sums(0.0), sums(-1.0), sums(-1.0)],
+            other: sums(-0.8),
+            pause: sums(-1.0),
+            inside: sums(0.0),
+        }
+    }
+
+    /// What is done with the lattice of some notes and boundaries over one pitch.
+    fn with<T>(midi: &[i32], places: &[(f64, f64)], ask: impl FnOnce(&Lattice<'_>) -> T) -> T {
+        let (notes, boundaries, evidence) = (notes(midi), boundaries(places), of_one_pitch());
+        let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+        ask(&Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs))
+    }
+
+    /// The price of going on from written note 0 at boundary 0 to a state at boundary 1, heard rightly.
+    fn price(midi: &[i32], second: (f64, f64), state: usize) -> f64 {
+        with(midi, &[(0.0, 6.0), second], |lattice| {
+            let mut found = NEVER;
+            lattice.edges_from(0, &[0], &mut |edge: Edge| {
+                if edge.target == Target::State(1, state) && edge.right {
+                    found = edge.price;
+                }
+            });
+            found
+        })
+    }
+
+    #[test]
+    fn a_second_note_of_one_pitch_left_out_is_one_long_bow_and_any_other_is_missing() {
+        with(&[60, 60, 62], &[], |lattice| {
+            let costs = Costs::default();
+            let left_out = [0, 1, 2].map(|m| lattice.leaving_out(m));
+            assert_eq!(left_out, [costs.missing, costs.merged, costs.missing]);
+        });
+    }
+
+    #[test]
+    fn an_interval_as_written_is_free_and_another_costs_by_its_ratio_either_way() {
+        with(&[60, 62, 64], &[], |lattice| {
+            let scale = Costs::default().timing_scale;
+            assert_eq!(lattice.timing(0, 1, BEAT.ln()), 0.0);
+            for ratio in [scale, -scale] {
+                // Student's t with three degrees of freedom at one unit of scale.
+                let wanted = -2.0 * (4.0_f64 / 3.0).ln();
+                assert!((lattice.timing(0, 1, BEAT.ln() + ratio) - wanted).abs() < 0.02);
+            }
+            // With the note between left out: in its time, or for one nat more without it.
+            assert_eq!(lattice.timing(0, 2, (2.0 * BEAT).ln()), 0.0);
+            assert_eq!(lattice.timing(0, 2, BEAT.ln()), -1.0);
+            // However long it takes, no more than the table's last.
+            assert_eq!(lattice.timing(0, 1, 50.0), lattice.timing(0, 1, 60.0));
+        });
+    }
+
+    #[test]
+    fn times_between_two_entries_of_the_table_take_the_nearer_one() {
+        let table = TimingTable::new(0.16);
+        let step = TimingTable::STEP;
+        assert_eq!(table.at(0.0), 0.0);
+        for k in [0.0, 1.0, 40.0] {
+            assert_eq!(table.at((k + 0.4) * step), table.at(k * step));
+            assert_eq!(table.at((k + 0.6) * step), table.at((k + 1.0) * step));
+            assert!(table.at((k + 1.0) * step) < table.at(k * step));
+        }
+    }
+
+    #[test]
+    fn what_was_heard_is_a_note_only_at_its_own_pitch() {
+        with(&[60, 62], &[], |lattice| {
+            let heard = |heard: u32| Content { score: 0.0, until: 10, heard };
+            assert!(lattice.heard_is(heard(2), 62) && !lattice.heard_is(heard(2), 61));
+            assert!(lattice.heard_is(heard(0), 60) && !lattice.heard_is(heard(0), 0));
+            assert!(!lattice.heard_is(heard(NO_PITCH), 60) && !lattice.heard_is(heard(NOTHING), 60));
+        });
+    }
+
+    #[test]
+    fn a_note_that_goes_on_as_two_pays_where_no_onset_was_heard() {
+        let costs = Costs::default();
+        // Only the evidence of the onset and the extra price differ.
+        let onset = |llr: f64| -costs.onset * softplus(-llr);
+        let (above, below) = (costs.split + 0.1, costs.split - 0.1);
+        let two = |llr: f64| price(&[60, 60], (0.5, llr), 1) - onset(llr);
+        assert!((two(above) - two(below) - costs.unheard_split).abs() < 1e-9);
+        // A note of another pitch has a beginning to be heard, and pays nothing.
+        let other = |llr: f64| price(&[60, 62], (0.5, llr), 1) - onset(llr);
+        assert!((other(above) - other(below)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_extra_note_is_cheapest_when_the_note_before_has_had_its_time() {
+        let costs = Costs::default();
+        let after_first = 2 + 1;
+        let extra = |time: f64| price(&[60, 62], (time, 0.0), after_first);
+        let onset = -costs.onset * softplus(0.0);
+        assert!((extra(BEAT) - (onset - costs.extra)).abs() < 1e-6, "{}", extra(BEAT));
+        assert!((extra(1.5 * BEAT) - extra(BEAT)) < -1.0);
+        assert!((extra(4.0 * BEAT) - (onset - costs.extra - costs.before_extra)).abs() < 1e-6);
+        // After the last note no next one tells when.
+        let last = with(&[60], &[(0.0, 6.0), (0.9, 0.0)], |lattice| {
+            let mut found = NEVER;
+            lattice.edges_from(0, &[0], &mut |edge: Edge| {
+                if edge.target == Target::State(1, 2) && edge.right {
+                    found = edge.price;
+                }
+            });
+            found
+        });
+        assert!((last - (onset - costs.extra)).abs() < 1e-6, "{last}");
+    }
+
+    #[test]
+    fn a_note_lasts_sixty_milliseconds_at_least() {
+        assert_eq!(price(&[60, 62], (0.05, 0.0), 1), NEVER);
+        assert!(price(&[60, 62], (0.06, 0.0), 1) > NEVER);
+    }
+
+    #[test]
+    fn going_back_is_easier_to_the_beginning_and_to_the_start_of_a_bar() {
+        with(&[60, 62, 64, 65], &[(0.0, 3.0)], |lattice| {
+            let to = [0, 1, 2, 3].map(|m| lattice.going_back(0, m));
+            assert!((to[0] - to[1] - 3.0).abs() < 1e-9 && (to[2] - to[1] - 2.0).abs() < 1e-9);
+            assert_eq!(to[1], to[3]);
+            assert!(
+                (to[1] - (-Costs::default().onset * softplus(-3.0) - Costs::default().restart)).abs() < 1e-9
+            );
+        });
+    }
+}
