@@ -15,6 +15,8 @@ const HARMONICS: usize = 12;
 const PLACES: usize = 96;
 /// Length of the window whose periods are averaged: in seconds, and at least in periods.
 const WINDOW: (f64, f64) = (0.04, 4.5);
+/// Steps from the middle of a window to its end at which its weight is known.
+const WEIGHTS: usize = 1024;
 /// How much longer the long windows are.
 const LONG: f64 = 2.2;
 /// The pitch of a window is that of voiced frames within this of its middle, in seconds.
@@ -66,9 +68,6 @@ impl Period {
         Self { hertz: self.hertz, harmonics: self.harmonics.map(each) }
     }
 }
-
-/// Steps of [`WaveShape::weights`].
-const WEIGHTS: usize = 1024;
 
 impl<'a> WaveShape<'a> {
     /// Shapes along this contour.
