@@ -82,19 +82,43 @@ fn line(looks: &[&[f32]], rate: f64, hertz: f64, offset: f64) -> Option<f64> {
     (levels.len() * 4 >= looks.len() * 3 && spread.sqrt() <= STEADY && !rings).then_some(mean)
 }
 
-/// Power of the sinusoid at one frequency through a Hann window (a Goertzel sum, written out).
+/// Power of the sinusoid at one frequency through a Hann window (a Goertzel sum, written out). Both oscillators go on
+/// by rotation: over half a second that is exact to 1 part in 10¹¹, and a tenth of the work of sines.
 fn power_at(samples: &[f32], rate: f64, hertz: f64, offset: f64) -> f64 {
     let count = samples.len() as f64;
+    let mut tone = Oscillator::new(0.0, TAU * hertz / rate);
+    let mut hann = Oscillator::new(TAU * 0.5 / count, TAU / count);
     let (mut re, mut im) = (0.0, 0.0);
-    for (n, &sample) in samples.iter().enumerate() {
-        let window = 0.5 - 0.5 * (TAU * (n as f64 + 0.5) / count).cos();
-        let (sin, cos) = (TAU * hertz * n as f64 / rate).sin_cos();
-        let sample = (f64::from(sample) - offset) * window;
-        re += sample * cos;
-        im += sample * sin;
+    for &sample in samples {
+        let sample = (f64::from(sample) - offset) * (0.5 - 0.5 * hann.cosine);
+        re += sample * tone.cosine;
+        im += sample * tone.sine;
+        tone.step();
+        hann.step();
     }
     // A sinusoid of amplitude a gives a·count/4; its power is a²/2.
     8.0 * (re * re + im * im) / (count * count)
+}
+
+/// Cosine and sine of an angle that grows by the same each step.
+struct Oscillator {
+    cosine: f64,
+    sine: f64,
+    by: (f64, f64),
+}
+
+impl Oscillator {
+    fn new(angle: f64, by: f64) -> Self {
+        let ((sine, cosine), (step_sine, step_cosine)) = (angle.sin_cos(), by.sin_cos());
+        Self { cosine, sine, by: (step_cosine, step_sine) }
+    }
+
+    fn step(&mut self) {
+        (self.cosine, self.sine) = (
+            self.cosine * self.by.0 - self.sine * self.by.1,
+            self.sine * self.by.0 + self.cosine * self.by.1,
+        );
+    }
 }
 
 #[cfg(test)]
@@ -124,6 +148,18 @@ mod tests {
                 (gain * tone + 0.0005 * noise() + add(t)) as f32
             })
             .collect()
+    }
+
+    #[test]
+    fn an_oscillator_is_where_sine_and_cosine_are_after_half_a_second() {
+        let by = TAU * 240.0 / 192_000.0;
+        let mut oscillator = Oscillator::new(0.3, by);
+        for _ in 0..96_000 {
+            oscillator.step();
+        }
+        let (sine, cosine) = (0.3 + 96_000.0 * by).sin_cos();
+        assert_abs_diff_eq!(oscillator.sine, sine, epsilon = 1e-10);
+        assert_abs_diff_eq!(oscillator.cosine, cosine, epsilon = 1e-10);
     }
 
     #[test]
