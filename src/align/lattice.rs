@@ -519,15 +519,7 @@ mod tests {
         assert!((extra(1.5 * BEAT) - extra(BEAT)) < -1.0);
         assert!((extra(4.0 * BEAT) - (onset - costs.extra - costs.before_extra)).abs() < 1e-6);
         // After the last note no next one tells when.
-        let last = with(&[60], &[(0.0, 6.0), (0.9, 0.0)], |lattice| {
-            let mut found = NEVER;
-            lattice.edges_from(0, &[0], &mut |edge: Edge| {
-                if edge.target == Target::State(1, 2) && edge.right {
-                    found = edge.price;
-                }
-            });
-            found
-        });
+        let last = price(&[60], (0.9, 0.0), 2);
         assert!((last - (onset - costs.extra)).abs() < 1e-6, "{last}");
     }
 

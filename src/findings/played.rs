@@ -29,10 +29,9 @@ pub struct PlayedNote {
 }
 
 /// How onsets are timed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Onsets {
     /// By the level, and moved to where the cues around say that the onset is.
-    #[default]
     Learned,
     /// By the level alone: what the model that moves them is trained on.
     ByLevel,

@@ -291,7 +291,7 @@ impl Ear<'_> {
         let changed = |k: usize| shapes[k].map_or(0.0, |shape| shape.across);
         let anyway = shapes.iter().flatten().map(|shape| shape.anyway).fold(0.0, f64::max);
         let no_shape = shapes.iter().filter(|shape| shape.is_none()).count() as f64 / 3.0;
-        let middle = shapes[1];
+        let details = self.shape.details(t, 0.05);
         let frames = &self.contour.frames;
         let k = self.frame(t);
         let range = |a: isize, b: isize| {
@@ -368,10 +368,10 @@ impl Ear<'_> {
                 changed(2),
                 anyway,
                 no_shape,
-                middle.map_or(-1.0, |shape| shape.turned),
-                middle.map_or(0.0, |shape| shape.loudest),
-                middle.map_or(0.0, |shape| shape.balance),
-                middle.map_or(0.0, |shape| shape.long),
+                details.map_or(-1.0, |shape| shape.turned),
+                details.map_or(0.0, |shape| shape.loudest),
+                details.map_or(0.0, |shape| shape.balance),
+                details.map_or(0.0, |shape| shape.long),
             ],
         }
     }

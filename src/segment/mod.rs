@@ -15,4 +15,4 @@ pub use continuity::{Continuity, Goes};
 pub use envelope::Envelope;
 pub use evidence::{Evidence, softplus};
 pub use onset_model::onset_shift;
-pub use wave_shape::{ShapeChange, WaveShape};
+pub use wave_shape::{ShapeChange, ShapeDetails, WaveShape};

@@ -37,21 +37,26 @@ pub struct WaveShape<'a> {
     weights: Vec<f64>,
 }
 
-/// How the wave changes between two windows of one pitch: each from 0 (the same) to about 1 (nothing in
-/// common) after the best lag, levels compressed to their square root but for `loudest`.
+/// How the wave changes between two windows of one pitch: from 0 (the same) to about 1 (nothing in common) after
+/// the best lag, levels compressed to their square root.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ShapeChange {
     /// From the window before the moment to the one after it.
     pub across: f64,
     /// The most that it changes on either side anyway, over about as long.
     pub anyway: f64,
+}
+
+/// A closer look at the same two windows, each number on the same scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShapeDetails {
     /// How much less it changes where the second stands on its head: from −1, when the bow went on, to 1.
     pub turned: f64,
-    /// The same as `across` where a harmonic counts as loud as it is.
+    /// The change where a harmonic counts as loud as it is.
     pub loudest: f64,
-    /// The levels of the harmonics alone, whatever their phases.
+    /// The change of the levels of the harmonics alone, whatever their phases.
     pub balance: f64,
-    /// The same as `across` for windows of twice the length; `across` where they do not fit.
+    /// The change between windows of twice the length; between the two themselves where those do not fit.
     pub long: f64,
 }
 
@@ -81,15 +86,21 @@ impl<'a> WaveShape<'a> {
     /// How the shape changes from a window that ends `guard` seconds before `time` to one that begins as long
     /// after it. `None` where there is no pitch on both sides that is nearly the same.
     pub fn change(&self, time: f64, guard: f64) -> Option<ShapeChange> {
-        let window = self.window(self.pitch(time - guard)?);
-        let reach = guard + 0.5 * window;
-        let (before, after) = (self.period(time - reach, window)?, self.period(time + reach, window)?);
+        let (window, before, after) = self.sides(time, guard)?;
         let across = self.apart(&before, &after)?;
+        let reach = guard + 0.5 * window;
         let next = reach + (2.0 * reach).max(BESIDE);
         let anyway = [(&before, -next), (&after, next)]
             .into_iter()
             .filter_map(|(near, at)| self.apart(near, &self.period(time + at, window)?))
             .fold(0.0, f64::max);
+        Some(ShapeChange { across, anyway })
+    }
+
+    /// What else a look at the same windows says; `None` as for [`WaveShape::change`].
+    pub fn details(&self, time: f64, guard: f64) -> Option<ShapeDetails> {
+        let (window, before, after) = self.sides(time, guard)?;
+        let across = self.apart(&before, &after)?;
         let on_its_head = after.with(|(re, im)| (-re, -im));
         let loud = |(re, im): (f64, f64)| (re * re.hypot(im), im * re.hypot(im));
         let level = |(re, im): (f64, f64)| (re.hypot(im), 0.0);
@@ -98,14 +109,19 @@ impl<'a> WaveShape<'a> {
             .period(time - far, LONG * window)
             .zip(self.period(time + far, LONG * window))
             .and_then(|(before, after)| self.apart(&before, &after));
-        Some(ShapeChange {
-            across,
-            anyway,
+        Some(ShapeDetails {
             turned: across - self.apart(&before, &on_its_head)?,
             loudest: self.apart(&before.with(loud), &after.with(loud))?,
             balance: self.apart(&before.with(level), &after.with(level))?,
             long: long.unwrap_or(across),
         })
+    }
+
+    /// Length in seconds and mean periods of the windows on both sides of a moment.
+    fn sides(&self, time: f64, guard: f64) -> Option<(f64, Period, Period)> {
+        let window = self.window(self.pitch(time - guard)?);
+        let reach = guard + 0.5 * window;
+        Some((window, self.period(time - reach, window)?, self.period(time + reach, window)?))
     }
 
     /// Length of a window in seconds.
@@ -214,36 +230,43 @@ mod tests {
         Samples { rate: SampleRate(44_100), mono }
     }
 
-    fn change(samples: &Samples) -> ShapeChange {
+    fn change(samples: &Samples) -> (ShapeChange, ShapeDetails) {
         let contour = contour(samples, TrackerSettings::for_instrument(samples.rate, None));
-        WaveShape::new(samples, &contour).change(1.0, 0.05).unwrap()
+        let shape = WaveShape::new(samples, &contour);
+        (shape.change(1.0, 0.05).unwrap(), shape.details(1.0, 0.05).unwrap())
     }
 
     #[test]
     fn a_tone_that_goes_on_keeps_its_shape_even_with_vibrato() {
         for sway in [0.0, 15.0] {
-            let change = change(&tone(sway, |_| 0.0));
-            assert!(change.across < 0.05 && change.turned < -0.2 && change.long < 0.05, "{sway} {change:?}");
+            let (change, details) = change(&tone(sway, |_| 0.0));
+            assert!(
+                change.across < 0.05 && details.turned < -0.2 && details.long < 0.05,
+                "{sway} {change:?} {details:?}"
+            );
         }
     }
 
     #[test]
     fn a_jump_in_time_alone_is_no_change_of_shape() {
-        let change = change(&tone(0.0, |l| 0.3 * l as f64));
-        assert!(change.across < 0.02 && change.balance < 0.02, "{change:?}");
+        let (change, details) = change(&tone(0.0, |l| 0.3 * l as f64));
+        assert!(change.across < 0.02 && details.balance < 0.02, "{change:?} {details:?}");
     }
 
     #[test]
     fn a_wave_that_stands_on_its_head_is_a_turned_bow() {
-        let change = change(&tone(0.0, |_| 0.5));
-        assert!(change.across > 0.2 && change.turned > 0.2 && change.balance < 0.02, "{change:?}");
-        assert!(change.anyway < 0.02, "{change:?}");
+        let (change, details) = change(&tone(0.0, |_| 0.5));
+        assert!(
+            change.across > 0.2 && details.turned > 0.2 && details.balance < 0.02,
+            "{change:?} {details:?}"
+        );
+        assert!(change.anyway < 0.02, "{change:?} {details:?}");
     }
 
     #[test]
     fn harmonics_that_begin_anew_change_the_shape_and_not_the_balance() {
-        let change = change(&tone(0.0, |l| 0.37 * (l * l) as f64));
-        assert!(change.across > 0.3 && change.balance < 0.02, "{change:?}");
+        let (change, details) = change(&tone(0.0, |l| 0.37 * (l * l) as f64));
+        assert!(change.across > 0.3 && details.balance < 0.02, "{change:?} {details:?}");
     }
 
     #[test]
