@@ -4,7 +4,7 @@ use crate::align::{
     Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
 };
 use crate::findings::{
-    Heard, Judgement, MelodySummary, Onsets, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
+    Heard, Judgement, MelodySummary, TimedBy, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
     findings_from_reading,
 };
 use crate::notation::{Fifths, Instrument, Melody};
@@ -93,10 +93,10 @@ pub fn judge_listening(
     melody: &Melody,
     settings: &JudgeSettings,
 ) -> Report {
-    judge_at(samples, listening, melody, settings, &Costs::default(), Onsets::Learned)
+    judge_at(samples, listening, melody, settings, &Costs::default(), TimedBy::Sound)
 }
 
-/// Judges what was heard at other prices than the usual ones, or with onsets timed in another way: for measuring
+/// Judges what was heard at other prices than the usual ones, or with notes timed in another way: for measuring
 /// what they do.
 pub fn judge_at(
     samples: &Samples,
@@ -104,7 +104,7 @@ pub fn judge_at(
     melody: &Melody,
     settings: &JudgeSettings,
     costs: &Costs,
-    onsets: Onsets,
+    timed_by: TimedBy,
 ) -> Report {
     let mut report = empty_report(samples, settings);
     let quality = recording_quality::inspect(samples);
@@ -123,7 +123,7 @@ pub fn judge_at(
             contour: &listening.contour,
             envelope: &listening.envelope,
             boundaries: &listening.boundaries,
-            onsets,
+            timed_by,
             reading: &best.reading,
             support: &best.support,
             tuning: best.tuning,

@@ -39,8 +39,8 @@ impl Default for Costs {
         Self {
             wrong: 3.5,
             missing: 5.0,
-            merged: 4.5,
-            extra: 3.1,
+            merged: 4.0,
+            extra: 2.7,
             restart: 7.0,
             timing_scale: 0.16,
             split: -3.0,

@@ -2,7 +2,8 @@
 
 use super::extras::extra_notes;
 use super::note_verdict::{Asked, judge_note};
-use super::played::{Onsets, PlayedNote, played_notes};
+use super::note_times::TimedBy;
+use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{RestSpan, judge_rest};
 use super::strings::{Deviation, string_tuning};
@@ -23,8 +24,8 @@ pub struct Heard<'a> {
     pub envelope: &'a Envelope,
     /// Where notes may begin.
     pub boundaries: &'a [Boundary],
-    /// How onsets are timed.
-    pub onsets: Onsets,
+    /// How notes are timed.
+    pub timed_by: TimedBy,
     /// The chosen reading.
     pub reading: &'a Reading,
     /// How well each way of hearing each written note fits.
@@ -59,7 +60,7 @@ pub fn findings_from_reading(
     heard: Heard<'_>,
 ) -> Judgement {
     let played =
-        played_notes(heard.reading, heard.contour, heard.envelope, heard.boundaries, heard.onsets, a4);
+        played_notes(heard.reading, heard.contour, heard.envelope, heard.boundaries, heard.timed_by, a4);
     let last = last_times(&played, notes.len());
     let (own, beat_of) = own_beat(&played, notes, &last);
     let mut findings: Vec<NoteFinding> = notes

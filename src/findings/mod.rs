@@ -4,6 +4,7 @@
 mod extras;
 mod finger_shift;
 mod judge;
+mod note_times;
 mod note_verdict;
 mod played;
 mod report;
@@ -14,6 +15,7 @@ mod timing;
 
 pub use finger_shift::{finger_place, finger_shift};
 pub use judge::{Heard, Judgement, findings_from_reading};
-pub use played::{Onsets, PlayedNote, SteadyPitch, played_notes};
+pub use note_times::TimedBy;
+pub use played::{PlayedNote, SteadyPitch, played_notes};
 pub use report::*;
 pub use timing::{Beat, OwnBeat};

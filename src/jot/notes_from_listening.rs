@@ -3,7 +3,7 @@
 //! (`align/costs.rs`): onsets passed over and taken, talk in a pause.
 
 use crate::align::{Reading, Step, StepKind};
-use crate::findings::{Onsets, PlayedNote, played_notes};
+use crate::findings::{TimedBy, PlayedNote, played_notes};
 use crate::notation::Instrument;
 use crate::pipeline::Listening;
 use crate::segment::{Evidence, softplus};
@@ -77,7 +77,7 @@ pub fn notes_from_listening(
     }
     let reading = Decoder::new(listening, &evidence, sixteenth).read();
     let (contour, envelope) = (&listening.contour, &listening.envelope);
-    let played = played_notes(&reading, contour, envelope, &listening.boundaries, Onsets::Learned, a4);
+    let played = played_notes(&reading, contour, envelope, &listening.boundaries, TimedBy::Sound, a4);
     let kept = clearly_notes(&played, BRIEF.max(BRIEF_SHARE * sixteenth));
     let jotted = reading.steps.iter().zip(&played).zip(kept).filter(|(_, kept)| *kept).filter_map(
         |((step, note), _)| {

@@ -86,6 +86,8 @@ impl Features {
 const MERGE: f64 = 0.035;
 /// Candidates closer than this speak of the same onset, in seconds.
 const RIVALS: f64 = 0.08;
+/// Stretches of time in which a candidate has neighbours: each up to so many seconds away.
+const NEIGHBOURS: [f64; 3] = [0.045, 0.1, 0.18];
 
 /// Finds every moment at which a note may begin, in order of time. Aims at missing none: most of what
 /// it returns is no onset, and its `llr` says so.
@@ -102,11 +104,15 @@ pub fn boundaries_from_sound(
     ear.troughs(&mut found);
     ear.phase_breaks(&mut found);
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut boundaries: Vec<Boundary> = merge(&found)
+    let times = merge(&found);
+    let features: Vec<Features> = times.iter().map(|&time| ear.features(time)).collect();
+    let alone: Vec<f64> = features.iter().map(onset_model::alone).collect();
+    let mut boundaries: Vec<Boundary> = features
         .into_iter()
-        .map(|time| {
-            let features = ear.features(time);
-            Boundary { time: Seconds(time), llr: onset_model::llr(&features), leads: true, features }
+        .enumerate()
+        .map(|(k, features)| {
+            let llr = onset_model::among(&features, alone[k], &neighbours(&times, &alone, k));
+            Boundary { time: Seconds(times[k]), llr, leads: true, features }
         })
         .collect();
     for k in 0..boundaries.len() {
@@ -116,6 +122,21 @@ pub fn boundaries_from_sound(
         boundaries[k].leads = !before && !after;
     }
     boundaries
+}
+
+/// For each stretch of [`NEIGHBOURS`] after candidate `k` and, then, before it: the greatest log odds in it of the
+/// candidates by themselves.
+fn neighbours(times: &[f64], alone: &[f64], k: usize) -> [f64; onset_model::AROUND] {
+    let mut most = [onset_model::NOBODY; onset_model::AROUND];
+    for i in (0..times.len()).filter(|&i| i != k) {
+        let away = times[i] - times[k];
+        let stretch = NEIGHBOURS.iter().position(|&edge| away.abs() < edge);
+        if let Some(stretch) = stretch {
+            let at = stretch + if away < 0.0 { NEIGHBOURS.len() } else { 0 };
+            most[at] = most[at].max(alone[i]);
+        }
+    }
+    most
 }
 
 /// Joins candidates that lie within [`MERGE`] of the strongest claim among them.

@@ -1,21 +1,36 @@
 //! The log odds of an onset from cues, and how far it is from where the level says: two networks small enough
 //! to read (`onset_weights.rs`).
 //!
-//! It was trained on real single notes assembled into takes with known truth (`tests/onset_cues/train.py`), on the
+//! It was trained on real single notes assembled into takes with known truth (`tests/training/train_onsets.py`), on the
 //! half of the recordings that no reported figure uses.
 
 use super::boundaries::Features;
 use super::onset_weights::{
-    FIRST, FIRST_BIAS, SECOND, SECOND_BIAS, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
+    AMONG_CUES, AMONG_FIRST, AMONG_FIRST_BIAS, AMONG_SECOND, AMONG_SECOND_BIAS, CUES,    FIRST, FIRST_BIAS, SECOND, SECOND_BIAS, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
 };
 
 /// Log odds are kept within this, so that no single cue decides alone.
 const LIMIT: f64 = 6.0;
 
-/// Log odds (natural logarithm) that a note begins, clamped to ±6.
-pub fn llr(features: &Features) -> f64 {
+/// Log odds of a stretch of time without a candidate.
+pub const NOBODY: f64 = -LIMIT;
+/// Stretches of time around a candidate.
+pub const AROUND: usize = AMONG_CUES - CUES - 1;
+
+/// Log odds (natural logarithm) that a note begins, by the cues of one candidate alone, clamped to ±6.
+pub fn alone(features: &Features) -> f64 {
     let hidden = hidden(&FIRST, &FIRST_BIAS, &features.values);
     (hidden.zip(SECOND).map(|(unit, weight)| weight * unit).sum::<f64>() + SECOND_BIAS).clamp(-LIMIT, LIMIT)
+}
+
+/// The same among the candidates around it, whose greatest log odds alone in each stretch are given.
+pub fn among(features: &Features, alone: f64, around: &[f64; AROUND]) -> f64 {
+    let mut cues = [alone; AMONG_CUES];
+    cues[..CUES].copy_from_slice(&features.values);
+    cues[CUES + 1..].copy_from_slice(around);
+    let hidden = hidden(&AMONG_FIRST, &AMONG_FIRST_BIAS, &cues);
+    (hidden.zip(AMONG_SECOND).map(|(unit, weight)| weight * unit).sum::<f64>() + AMONG_SECOND_BIAS)
+        .clamp(-LIMIT, LIMIT)
 }
 
 /// How much later than the level says a note begins, in seconds, at most 0.06 either way: from the cues of the
@@ -35,7 +50,7 @@ const SHIFT_CUES: usize = Features::NAMES.len() + 1;
 const FURTHEST: f64 = 0.06;
 
 /// The hidden layer of a network: one value a row of weights.
-fn hidden<'a, const CUES: usize>(
+pub(super) fn hidden<'a, const CUES: usize>(
     rows: &'a [[f64; CUES]],
     biases: &'a [f64],
     cues: &'a [f64; CUES],
@@ -54,7 +69,7 @@ mod tests {
 
     #[test]
     fn the_model_was_trained_on_the_cues_that_there_are() {
-        assert_eq!(CUES, Features::NAMES.len(), "train again: tests/onset_cues/train.py");
+        assert_eq!(CUES, Features::NAMES.len(), "train again: tests/training/train_onsets.py");
     }
 
     proptest! {

@@ -4,14 +4,15 @@
 //! `cargo run --profile quick --example judge_folder -- TAKES OUT [PRICES]...` where PRICES are other prices than the usual
 //! ones, such as '{"extra": 3.0}': their reports go to OUT-1, OUT-2, ...
 //!
-//! With `ONSETS_BY_LEVEL=1` in the environment onsets are timed by the level alone, for training.
+//! With `TIMED_BY_LEVEL=1` in the environment notes are timed by the level alone, and the cues of each offset are written as well, for
+//! training.
 
 use fingertape::align::Costs;
-use fingertape::findings::Onsets;
+use fingertape::findings::{Report, TimedBy};
 use fingertape::formats::read_melody;
 use fingertape::notation::Instrument;
-use fingertape::pipeline::{JudgeSettings, judge_at, listen};
-use fingertape::segment::Features;
+use fingertape::pipeline::{JudgeSettings, Listening, judge_at, listen};
+use fingertape::segment::{Features, NoteSpan, offset_cues};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -57,12 +58,16 @@ fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
     let heard = listen(&take.samples, Some(instrument));
     let mut settings = JudgeSettings::for_melody(&melody, instrument);
     settings.remarks = take.remarks;
-    let by_level = std::env::var_os("ONSETS_BY_LEVEL").is_some();
-    let onsets = if by_level { Onsets::ByLevel } else { Onsets::Learned };
+    let by_level = std::env::var_os("TIMED_BY_LEVEL").is_some();
+    let timed_by = if by_level { TimedBy::Level } else { TimedBy::Sound };
     for (out, prices) in outs.iter().zip(prices) {
-        let report = judge_at(&take.samples, &heard, &melody, &settings, prices, onsets);
+        let report = judge_at(&take.samples, &heard, &melody, &settings, prices, timed_by);
         let json = serde_json::to_string_pretty(&report).expect("JSON");
         std::fs::write(out.join(format!("{}.json", name("take"))), json).expect("a report");
+        if by_level {
+            let csv = cues_of_offsets(&heard, &report);
+            std::fs::write(out.join(format!("{}.offsets.csv", name("take"))), csv).expect("the offsets");
+        }
     }
     let mut csv = format!("time_s,llr,{}\n", Features::NAMES.join(","));
     for b in &heard.candidates {
@@ -70,4 +75,19 @@ fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
         csv += &format!("{:.3},{:.3},{}\n", b.time.0, b.llr, values.join(","));
     }
     std::fs::write(outs[0].join(format!("{}.cues.csv", name("take"))), csv).expect("the cues");
+}
+
+/// A line for each note that was found: its index, its offset and the cues around that.
+fn cues_of_offsets(heard: &Listening, report: &Report) -> String {
+    let mut onsets: Vec<f64> = report.notes.iter().filter_map(|n| n.onset_s).collect();
+    onsets.extend(report.extra.iter().map(|e| e.onset_s));
+    onsets.sort_by(f64::total_cmp);
+    let mut csv = String::new();
+    for note in &report.notes {
+        let (Some(onset), Some(offset)) = (note.onset_s, note.offset_s) else { continue };
+        let span = NoteSpan { onset, offset, next_onset: onsets.iter().copied().find(|&next| next > onset) };
+        let cues = offset_cues(&heard.envelope, &heard.contour, &span).map(|cue| format!(",{cue:.4}")).concat();
+        csv += &format!("{},{offset:.4}{cues}\n", note.index);
+    }
+    csv
 }

@@ -1,8 +1,8 @@
 """Trains the onset model on takes with known truth and writes src/segment/onset_weights.rs.
 
-    cargo run --release --example accuracy -- make --out TAKES --takes 840 --seed 31 --half tune
-    ONSETS_BY_LEVEL=1 cargo run --release --example judge_folder -- TAKES CUES
-    target/outside/venv/bin/python tests/onset_cues/train.py TAKES CUES
+    cargo run --profile quick --example accuracy -- make --out TAKES --takes 1600 --seed 32 --half tune
+    TIMED_BY_LEVEL=1 cargo run --profile quick --example judge_folder -- TAKES CUES
+    target/outside/venv/bin/python tests/training/train_onsets.py TAKES CUES
 
 The mean of the log odds of several networks with one hidden layer of 24 (tanh) each, on cues that are each about
 0 to 1: enough to know that a dip means less where the level is restless anyway. One of them alone finds fewer
@@ -34,18 +34,24 @@ LEAST_LIKELY = -5.0
 # 12 dB of the body: in the first round at the nearest to USUAL (the change itself lies a little before that
 # moment), in later rounds at the one that the round before found likeliest.
 BEFORE, AFTER, USUAL = 0.13, 0.07, -0.015
+# Stretches of time around a candidate (NEIGHBOURS in src/segment/boundaries.rs), log odds of one without a candidate.
+NEIGHBOURS, NOBODY = (0.045, 0.1, 0.18), -6.0
 # Other candidates this close to an onset are neither onset nor not.
 UNCLEAR = (-0.17, 0.12)
 ROUNDS = 3
 
 
-def read(takes, cues):
-    """Each take as (number, names, times, cues, log odds said, notes)."""
+def finished_takes(takes):
+    """The truth of each take that can be learnt from: abandoned attempts have notes that it does not list."""
     for path in sorted(glob.glob(os.path.join(takes, "*.truth.json"))):
         truth = json.load(open(path))
-        # Abandoned attempts have notes that the truth does not list.
-        if truth["restarts"] or truth["outcome"] != "judged":
-            continue
+        if not truth["restarts"] and truth["outcome"] == "judged":
+            yield truth
+
+
+def read(takes, cues):
+    """Each take as (number, names, times, cues, log odds said, notes)."""
+    for truth in finished_takes(takes):
         rows = list(csv.reader(open(os.path.join(cues, truth["take"] + ".cues.csv"))))
         values = np.array(rows[1:], float)
         notes = [n for n in truth["notes"] + truth["extra"] if n["onset_s"] is not None]
@@ -112,13 +118,30 @@ def shifts(takes, cues):
     return np.array(x), np.array(y), np.array(groups)
 
 
-def shift_nets(z, y):
-    """A network from each start; in units of 50 ms."""
-    wanted = np.clip(y, -FURTHEST, FURTHEST) * 20
+def regressions(z, y, furthest):
+    """A network from each start for times of at most `furthest` seconds, in units of 50 ms."""
+    wanted = np.clip(y, -furthest, furthest) * 20
     net = lambda start: MLPRegressor(
         hidden_layer_sizes=(SHIFT_HIDDEN,), activation="tanh", alpha=0.3, max_iter=300, random_state=start, early_stopping=True
     )
     return Parallel(n_jobs=2)(delayed(net(start).fit)(z, wanted) for start in SHIFT_STARTS)
+
+
+def around(times, odds):
+    """What `neighbours` in src/segment/boundaries.rs gives: the candidate's own log odds, then for each stretch after
+    it and each before it the greatest of its neighbours."""
+    found = np.full((len(times), 1 + 2 * len(NEIGHBOURS)), NOBODY)
+    found[:, 0] = odds
+    for k, time in enumerate(times):
+        low = 0.0
+        away = times - time
+        for stretch, high in enumerate(NEIGHBOURS):
+            for side, apart in enumerate((away, -away)):
+                near = (apart < high) & ((apart >= low) if low else (apart > 0))
+                if near.any():
+                    found[k, 1 + side * len(NEIGHBOURS) + stretch] = odds[near].max()
+            low = high
+    return found
 
 
 def folded(nets, mean, scale):
@@ -179,21 +202,34 @@ def main():
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
 
+    # The second look: the same cues and what the neighbours say of themselves.
+    wide = []
+    for number, _, times, values, _, notes in parts:
+        odds = np.clip(log_odds(nets, (values - mean) / scale), NOBODY, -NOBODY)
+        onset, known, kinds = label(times, notes, odds)
+        wide.append((np.hstack([values, around(times, odds)])[known], onset[known], kinds[known]))
+    x = np.vstack([p[0] for p in wide])
+    among_y = np.concatenate([p[1] for p in wide])
+    among_mean, among_scale = x.mean(0), x.std(0) + 1e-6
+    z = (x - among_mean) / among_scale
+    among = folded(fitted(z, among_y), among_mean, among_scale)
+
     x, y, groups = shifts(takes, cues)
     shift_mean, shift_scale = x.mean(0), x.std(0) + 1e-6
     z = (x - shift_mean) / shift_scale
     guess = np.zeros(len(y))
     for train, test in GroupKFold(5).split(z, y, groups):
-        guess[test] = np.mean([net.predict(z[test]) for net in shift_nets(z[train], y[train])], 0) / 20
+        guess[test] = np.mean([net.predict(z[test]) for net in regressions(z[train], y[train], FURTHEST)], 0) / 20
     for name, left in (("by the level", y), ("moved", y - np.clip(guess, -FURTHEST, FURTHEST))):
         half, most = 1000 * np.percentile(np.abs(left), [50, 95])
         print(f"onsets of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
-    w1, b1, w2, b2 = folded(shift_nets(z, y), shift_mean, shift_scale)
+    w1, b1, w2, b2 = folded(regressions(z, y, FURTHEST), shift_mean, shift_scale)
 
     with open("src/segment/onset_weights.rs", "w") as out:
-        out.write("//! Weights of the onset model, written by `tests/onset_cues/train.py`; not edited by hand.\n\n")
+        out.write("//! Weights of the onset model, written by `tests/training/train_onsets.py`; not edited by hand.\n\n")
         out.write("#![allow(clippy::approx_constant)]\n\n")
         written(out, "", "Log odds of an onset from `Features::NAMES`", len(names), *folded(nets, mean, scale))
+        written(out, "AMONG_", "The same with `neighbours` as well", len(among_mean), *among)
         written(out, "SHIFT_", "Seconds from the level's onset to the true one", len(names) + 1, w1, b1, w2 / 20, b2 / 20)
 
 

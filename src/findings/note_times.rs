@@ -1,0 +1,260 @@
+//! When each step of a reading begins and ends: by the level, and moved to where the sound around says.
+
+use crate::align::Reading;
+use crate::pitch::Contour;
+use crate::segment::{Boundary, Envelope, NoteSpan, offset_shift, onset_shift};
+use crate::units::Seconds;
+
+/// How onsets and offsets are timed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimedBy {
+    /// The level, and moved to where the sound around says that they are.
+    Sound,
+    /// The level alone: what the models that move them are trained on.
+    Level,
+}
+
+/// When a note begins and ends, in seconds, and the level of its body in dB below full scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct NoteTimes {
+    pub onset: f64,
+    pub offset: f64,
+    pub body_db: f32,
+}
+
+/// Level below the body at which a note counts as begun, in dB.
+const ONSET_BELOW_BODY: f32 = 12.0;
+/// The same before a pause: what the room adds to the fall takes away a little less.
+const OFFSET_BELOW_BODY: f32 = 8.5;
+/// Takes whose fastest fall is slower than the first were made in a room, those with one faster than the second in
+/// none to speak of, in dB per second.
+const ROOMY: f64 = 185.0;
+const DRY: f64 = 220.0;
+/// A bow stops within this time, in seconds.
+const LONGEST_STOP: f64 = 0.05;
+/// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
+/// bow take 20 to 60 ms (measured on takes with known truth).
+const BEHIND: f64 = 0.020;
+/// A boundary further away says nothing of an onset, in seconds.
+const NEAREST: f64 = 0.15;
+/// Times each step of a reading, which counts these boundaries.
+pub(super) fn note_times(
+    reading: &Reading,
+    contour: &Contour,
+    envelope: &Envelope,
+    boundaries: &[Boundary],
+    by: TimedBy,
+) -> Vec<NoteTimes> {
+    let hop = contour.hop.0;
+    let end = contour.frames.len() as f64 * hop;
+    let starts: Vec<f64> = reading.steps.iter().map(|step| step.from as f64 * hop).collect();
+    let mut stops = Vec::new();
+    let mut times: Vec<NoteTimes> = Vec::new();
+    for (k, step) in reading.steps.iter().enumerate() {
+        let next = reading.steps.get(k + 1);
+        let (from, next_from) = (starts[k], starts.get(k + 1).copied().unwrap_or(end));
+        let to = (step.to as f64 * hop).min(next_from).max(from + 2.0 * hop);
+        let body_db = body(&envelope.level_db, envelope, from, to);
+        let fresh_db = body(&envelope.fresh_db, envelope, from, to);
+        let contiguous = next.is_some_and(|n| n.from <= step.to + 3);
+        let earliest = if k == 0 { from - 0.08 } else { from - 0.06 };
+        let onset = onset(envelope, earliest, from, to, body_db);
+        let offset = offset(envelope, onset, (to, next_from), (body_db, fresh_db), contiguous);
+        times.push(NoteTimes { onset, offset, body_db });
+        stops.push(to);
+    }
+    if by == TimedBy::Level {
+        return times;
+    }
+    (0..times.len())
+        .map(|k| {
+            let NoteTimes { onset, offset, body_db } = times[k];
+            let next_onset = times.get(k + 1).map(|next| next.onset);
+            let shift = offset_shift(envelope, contour, &NoteSpan { onset, offset, next_onset });
+            let onset = moved(onset, boundaries, stops[k] - 2.0 * hop);
+            NoteTimes { onset, offset: (offset + shift).clamp(onset + hop, end.max(onset + hop)), body_db }
+        })
+        .collect()
+}
+
+/// The level that the loudest fifth of a note exceeds.
+fn body(levels: &[f32], envelope: &Envelope, from: f64, to: f64) -> f32 {
+    let (a, b) = (envelope.index(Seconds(from)), envelope.index(Seconds(to)));
+    let mut values = levels[a..=b.max(a)].to_vec();
+    values.sort_by(f32::total_cmp);
+    values.get(values.len() * 4 / 5).copied().unwrap_or(-120.0)
+}
+
+/// From the deepest trough around the boundary forward: the first moment within 12 dB of the body. Where the level
+/// never gets that low (a slur, a bow change that the room fills up) the new note has come up behind the old one.
+fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -> f64 {
+    let until = (from + 0.12).min(from + (to - from) * 0.5);
+    let (trough_db, trough) = envelope.trough(Seconds(earliest.max(0.0)), Seconds(until));
+    let threshold = body_db - ONSET_BELOW_BODY;
+    let behind = (from - BEHIND).max(0.0);
+    if trough_db >= threshold {
+        return behind;
+    }
+    let hop = envelope.hop.0;
+    let mut k = envelope.index(trough);
+    while k + 1 < envelope.level_db.len() && (k as f64) * hop < to {
+        let (a, b) = (envelope.level_db[k], envelope.level_db[k + 1]);
+        if b >= threshold {
+            let share = f64::from((threshold - a) / (b - a).max(1e-3)).clamp(0.0, 1.0);
+            return (k as f64 + share) * hop;
+        }
+        k += 1;
+    }
+    behind
+}
+
+/// The onset by the level, moved to where the cues of the nearest boundary say it is; at the latest `latest`.
+fn moved(by_level: f64, boundaries: &[Boundary], latest: f64) -> f64 {
+    let away = |b: &Boundary| (b.time.0 - by_level).abs();
+    match boundaries.iter().min_by(|a, b| away(a).total_cmp(&away(b))) {
+        Some(near) if away(near) < NEAREST => (by_level
+            + onset_shift(&near.features, near.time.0 - by_level))
+        .min(latest.max(by_level))
+        .max(0.0),
+        _ => by_level,
+    }
+}
+
+/// Where the note ends: the last moment near the level of its body, what the room gives back not counted.
+fn offset(
+    envelope: &Envelope,
+    onset: f64,
+    (to, next_from): (f64, f64),
+    (level_db, fresh_db): (f32, f32),
+    contiguous: bool,
+) -> f64 {
+    let hop = envelope.hop.0;
+    let fresh = &envelope.fresh_db;
+    let threshold = fresh_db - if contiguous { ONSET_BELOW_BODY } else { OFFSET_BELOW_BODY };
+    let mut k = if contiguous {
+        // The next note follows at once: up to the trough between them, or to where it begins.
+        let a = envelope.index(Seconds((next_from - 0.05).max(onset)));
+        let b = envelope.index(Seconds(next_from + 0.05));
+        let trough = (a..=b.max(a)).min_by(|&i, &j| fresh[i].total_cmp(&fresh[j])).unwrap_or(a);
+        if fresh[trough] >= threshold {
+            return next_from;
+        }
+        trough
+    } else {
+        // Where the next note is near, it may have begun a little before the reading says so.
+        let last = envelope.index(Seconds(next_from.min(to + 0.15)));
+        let a = envelope.index(Seconds((next_from - 0.05).max(onset))).min(last);
+        (a..=last).min_by(|&i, &j| fresh[i].total_cmp(&fresh[j])).unwrap_or(last)
+    };
+    while k > 0 && k as f64 * hop > onset && fresh[k] < threshold {
+        k -= 1;
+    }
+    let last = (k as f64 * hop).max(onset + hop);
+    // Without a room the bow's own stopping is as fast as anything in the take, so the fresh level hides it.
+    let dry = ((-envelope.decay - ROOMY) / (DRY - ROOMY)).clamp(0.0, 1.0);
+    if dry == 0.0 {
+        return last;
+    }
+    let until = envelope.index(Seconds(last + LONGEST_STOP)).min(envelope.index(Seconds(next_from)));
+    let mut own = envelope.index(Seconds(last));
+    while own < until && envelope.level_db[own + 1] >= level_db - ONSET_BELOW_BODY {
+        own += 1;
+    }
+    last + dry * ((own as f64 * hop) - last).max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::Features;
+
+    /// The level of digital silence.
+    const FLOOR_DB: f32 = -120.0;
+
+    fn boundary(time: f64) -> Boundary {
+        Boundary { time: Seconds(time), llr: 3.0, leads: true, features: Features::default() }
+    }
+
+    #[test]
+    fn an_onset_is_moved_by_its_nearest_boundary_and_by_none_that_is_far() {
+        let moved_by = |times: &[f64]| {
+            let boundaries: Vec<Boundary> = times.iter().copied().map(boundary).collect();
+            moved(2.0, &boundaries, 2.5) - 2.0
+        };
+        assert_eq!((moved_by(&[]), moved_by(&[1.8, 2.2])), (0.0, 0.0));
+        for (times, nearest) in [([1.9, 2.05], 0.05), ([1.9, 2.2], -0.1)] {
+            let shift = onset_shift(&Features::default(), nearest);
+            assert!((moved_by(&times) - shift).abs() < 1e-9, "{shift}");
+        }
+    }
+
+    #[test]
+    fn an_onset_stays_within_the_note_and_the_take() {
+        for away in [-0.1, -0.05, 0.0, 0.05, 0.1] {
+            let shift = onset_shift(&Features::default(), away);
+            assert!(moved(2.0, &[boundary(2.0 + away)], 2.001) <= 2.001, "{shift}");
+            assert!(moved(0.01, &[boundary(0.01 + away)], 1.0) >= 0.0, "{shift}");
+            let late = moved(2.0, &[boundary(2.0 + away)], 1.0);
+            assert!((late - (2.0 + shift).min(2.0)).abs() < 1e-9, "{late}");
+        }
+    }
+
+    /// An envelope of 5 ms from a level at each moment; nothing of it is the room's, in a room of this decay.
+    fn envelope(decay: f64, level: impl Fn(f64) -> f32) -> Envelope {
+        let level_db: Vec<f32> = (0..800).map(|k| level(f64::from(k) * 0.005)).collect();
+        Envelope {
+            hop: Seconds(0.005),
+            bright_db: vec![FLOOR_DB; level_db.len()],
+            fresh_db: level_db.clone(),
+            level_db,
+            decay,
+        }
+    }
+
+    #[test]
+    fn an_onset_is_where_the_level_comes_within_12_db_of_the_body() {
+        // Silence, then up by 1 dB each 5 ms from 0.5 s on, to −20 dB.
+        let rising = envelope(-60.0, |time| (-80.0 + 200.0 * (time - 0.5).max(0.0) as f32).min(-20.0));
+        let found = onset(&rising, 0.5, 0.7, 2.0, -20.0);
+        assert!((found - 0.74).abs() < 1e-6, "{found}");
+        // A level that never falls so far: the new note came up behind the old one.
+        let flat = envelope(-60.0, |_| -20.0);
+        assert!((onset(&flat, 0.64, 0.7, 2.0, -20.0) - 0.68).abs() < 1e-9);
+        // What lies later than half of a short note, or 120 ms, is not its onset.
+        let late = envelope(-60.0, |time| if time > 0.84 && time < 0.9 { -60.0 } else { -20.0 });
+        assert!((onset(&late, 0.64, 0.7, 2.0, -20.0) - 0.68).abs() < 1e-9);
+        let short = envelope(-60.0, |time| if time > 0.77 && time < 0.8 { -60.0 } else { -20.0 });
+        assert!((onset(&short, 0.64, 0.7, 0.8, -20.0) - 0.68).abs() < 1e-9);
+        assert!(onset(&short, 0.64, 0.7, 2.0, -20.0) > 0.79);
+    }
+
+    #[test]
+    fn an_offset_before_a_pause_is_the_last_moment_within_8_5_db_of_the_body() {
+        // Held at −20 dB up to 1 s, then down by 1 dB each 5 ms.
+        let falling = |time: f64| -20.0 - 200.0 * (time - 1.0).max(0.0) as f32;
+        let room = envelope(-100.0, falling);
+        let found = offset(&room, 0.3, (1.1, 2.5), (-20.0, -20.0), false);
+        assert!((found - 1.04).abs() < 1e-6, "{found}");
+        // In a dry take the bow stops as fast as anything in it: by the level itself, 12 dB below the body.
+        let dry = envelope(-300.0, falling);
+        let found = offset(&dry, 0.3, (1.1, 2.5), (-20.0, -20.0), false);
+        assert!((found - 1.06).abs() < 1e-6, "{found}");
+        // Half-way between the two kinds of take, half-way between the two moments.
+        let between = envelope(-0.5 * (ROOMY + DRY), falling);
+        let found = offset(&between, 0.3, (1.1, 2.5), (-20.0, -20.0), false);
+        assert!((found - 1.05).abs() < 1e-6, "{found}");
+    }
+
+    #[test]
+    fn an_offset_before_the_next_note_is_at_the_trough_between_them_or_where_that_begins() {
+        let dip = |depth: f32| {
+            envelope(-100.0, move |time| if (time - 1.0).abs() < 0.0201 { -20.0 - depth } else { -20.0 })
+        };
+        let touching = |depth: f32| offset(&dip(depth), 0.3, (1.0, 1.0), (-20.0, -20.0), true);
+        assert!((touching(20.0) - 0.975).abs() < 1e-6, "{}", touching(20.0));
+        assert!((touching(11.0) - 1.0).abs() < 1e-9, "{}", touching(11.0));
+        // A trough further than 50 ms from where the next one begins belongs to something else.
+        let elsewhere = envelope(-100.0, |time| if (time - 0.9).abs() < 0.02 { -60.0 } else { -20.0 });
+        assert!((offset(&elsewhere, 0.3, (1.0, 1.0), (-20.0, -20.0), true) - 1.0).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,62 @@
+"""Trains the offset model on takes with known truth and writes src/segment/offset_weights.rs.
+
+    target/outside/venv/bin/python tests/training/train_offsets.py TAKES CUES
+
+TAKES and CUES are those of train_onsets.py. It learns how much later the bow stopped than the level says, of right notes
+called right, from the sound around that moment. The mean of four networks with one hidden layer of 8; prints
+cross-validated figures, grouped by take. The random starts are fixed.
+"""
+
+import csv
+import json
+import os
+import sys
+
+import numpy as np
+from sklearn.model_selection import GroupKFold
+
+from train_onsets import finished_takes, folded, regressions, written
+
+# An offset is moved by at most so many seconds (src/segment/offset_model.rs).
+FURTHEST = 0.2
+# An onset further from its truth than this is another note's, in seconds.
+ANOTHER_NOTE = 0.25
+
+
+def offsets(takes, cues):
+    """Cues of each offset by the level, how much later the true one is, and the take."""
+    x, y, groups = [], [], []
+    for truth in finished_takes(takes):
+        report = json.load(open(os.path.join(cues, truth["take"] + ".json")))
+        said = {n["index"]: n for n in report["notes"] if n["verdict"] == "right"}
+        true = {n["index"]: n for n in truth["notes"] if n["verdict"] == "right"}
+        for row in csv.reader(open(os.path.join(cues, truth["take"] + ".offsets.csv"))):
+            index = int(row[0])
+            if index not in said or index not in true:
+                continue
+            if abs(said[index]["onset_s"] - true[index]["onset_s"]) < ANOTHER_NOTE:
+                x.append([float(v) for v in row[2:]])
+                y.append(true[index]["offset_s"] - float(row[1]))
+                groups.append(int(truth["take"]))
+    return np.array(x), np.array(y), np.array(groups)
+
+
+def main():
+    x, y, groups = offsets(*sys.argv[1:3])
+    mean, scale = x.mean(0), x.std(0) + 1e-6
+    z = (x - mean) / scale
+    guess = np.zeros(len(y))
+    for train, test in GroupKFold(5).split(z, y, groups):
+        guess[test] = np.mean([net.predict(z[test]) for net in regressions(z[train], y[train], FURTHEST)], 0) / 20
+    for name, left in (("by the level", y), ("moved", y - np.clip(guess, -FURTHEST, FURTHEST))):
+        half, most = 1000 * np.percentile(np.abs(left), [50, 95])
+        print(f"offsets of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
+    w1, b1, w2, b2 = folded(regressions(z, y, FURTHEST), mean, scale)
+    with open("src/segment/offset_weights.rs", "w") as out:
+        out.write("//! Weights of the offset model, written by `tests/training/train_offsets.py`; not edited by hand.\n\n")
+        out.write("#![allow(clippy::approx_constant)]\n\n")
+        written(out, "", "Seconds from the level's offset to the true one", x.shape[1], w1, b1, w2 / 20, b2 / 20)
+
+
+if __name__ == "__main__":
+    main()
