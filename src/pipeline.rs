@@ -4,7 +4,7 @@ use crate::align::{
     Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
 };
 use crate::findings::{
-    Heard, Judgement, MelodySummary, TimedBy, Outcome, Report, TakeSummary, TempoFinding, TuningFinding,
+    Heard, Judgement, MelodySummary, Outcome, Report, TakeSummary, TempoFinding, TimedBy, TuningFinding,
     findings_from_reading,
 };
 use crate::notation::{Fifths, Instrument, Melody};

@@ -70,6 +70,8 @@ pub(super) struct Lattice<'a> {
     loose: Vec<f32>,
     /// `spans[a][s]`: what is expected from the onset of note `a` to that of note `a + 1 + s`.
     spans: Vec<Vec<Span>>,
+    /// Logarithm of the last note's length in seconds.
+    last_length: f64,
     timing: TimingTable,
 }
 
@@ -128,7 +130,9 @@ impl<'a> Lattice<'a> {
             .map(|a| (a + 1..(a + 1 + LONGEST_SKIP).min(notes.len())).map(|b| span(a, b)).collect())
             .collect();
         let timing = TimingTable::new(costs.timing_scale);
-        Self { notes, boundaries, evidence, costs, frames, loose, spans, timing }
+        let last_length =
+            notes.last().zip(tempo.at.last()).map_or(0.0, |(note, beat)| (note.length * beat).ln());
+        Self { notes, boundaries, evidence, costs, frames, loose, spans, last_length, timing }
     }
 
     pub fn states(&self) -> usize {
@@ -292,11 +296,11 @@ impl<'a> Lattice<'a> {
             // Something that is not written: most often put in when the note before has had its time.
             let target = Target::State(k, self.extra_after(position));
             let timing = match self.written(s) {
-                Some(w) if w + 1 < self.notes.len() => {
-                    self.timing(w, w + 1, between.log_seconds).max(-self.costs.before_extra)
-                }
-                _ => 0.0,
+                Some(w) if w + 1 < self.notes.len() => self.timing(w, w + 1, between.log_seconds),
+                Some(_) => self.timing.at(between.log_seconds - self.last_length),
+                None => 0.0,
             };
+            let timing = timing.max(-self.costs.before_extra);
             visit(Edge { state: s, target, price: here - self.costs.extra + timing, content, right });
         }
         // Stop and go back: pausing first makes it likelier.
@@ -518,9 +522,10 @@ mod tests {
         assert!((extra(BEAT) - (onset - costs.extra)).abs() < 1e-6, "{}", extra(BEAT));
         assert!((extra(1.5 * BEAT) - extra(BEAT)) < -1.0);
         assert!((extra(4.0 * BEAT) - (onset - costs.extra - costs.before_extra)).abs() < 1e-6);
-        // After the last note no next one tells when.
-        let last = price(&[60], (0.9, 0.0), 2);
-        assert!((last - (onset - costs.extra)).abs() < 1e-6, "{last}");
+        // After the last note its written length tells when.
+        let last = |time: f64| price(&[60], (time, 0.0), 2);
+        assert!((last(BEAT) - (onset - costs.extra)).abs() < 1e-6, "{}", last(BEAT));
+        assert!((last(4.0 * BEAT) - (onset - costs.extra - costs.before_extra)).abs() < 1e-6);
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! Verdicts from a reading: note by note, rest by rest.
 
 use super::extras::extra_notes;
-use super::note_verdict::{Asked, judge_note};
 use super::note_times::TimedBy;
+use super::note_verdict::{Asked, judge_note};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{RestSpan, judge_rest};

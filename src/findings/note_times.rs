@@ -35,6 +35,8 @@ const LONGEST_STOP: f64 = 0.05;
 /// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
 /// bow take 20 to 60 ms (measured on takes with known truth).
 const BEHIND: f64 = 0.020;
+/// A note keeps at least this share of its length by the level.
+const LEAST_LEFT: f64 = 0.5;
 /// A boundary further away says nothing of an onset, in seconds.
 const NEAREST: f64 = 0.15;
 /// Times each step of a reading, which counts these boundaries.
@@ -71,8 +73,9 @@ pub(super) fn note_times(
             let NoteTimes { onset, offset, body_db } = times[k];
             let next_onset = times.get(k + 1).map(|next| next.onset);
             let shift = offset_shift(envelope, contour, &NoteSpan { onset, offset, next_onset });
-            let onset = moved(onset, boundaries, stops[k] - 2.0 * hop);
-            NoteTimes { onset, offset: (offset + shift).clamp(onset + hop, end.max(onset + hop)), body_db }
+            let moved = moved(onset, boundaries, stops[k] - 2.0 * hop);
+            let earliest = moved + (LEAST_LEFT * (offset - onset)).max(hop);
+            NoteTimes { onset: moved, offset: (offset + shift).clamp(earliest, end.max(earliest)), body_db }
         })
         .collect()
 }
@@ -166,7 +169,10 @@ fn offset(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::align::{Step, StepKind};
+    use crate::pitch::Frame;
     use crate::segment::Features;
+    use crate::units::Hertz;
 
     /// The level of digital silence.
     const FLOOR_DB: f32 = -120.0;
@@ -256,5 +262,66 @@ mod tests {
         // A trough further than 50 ms from where the next one begins belongs to something else.
         let elsewhere = envelope(-100.0, |time| if (time - 0.9).abs() < 0.02 { -60.0 } else { -20.0 });
         assert!((offset(&elsewhere, 0.3, (1.0, 1.0), (-20.0, -20.0), true) - 1.0).abs() < 1e-9);
+    }
+
+    /// A step from frame to frame of 10 ms.
+    fn step(note: usize, from: usize, to: usize) -> Step {
+        Step {
+            kind: StepKind::Written { note, restart: false },
+            boundary: note,
+            from,
+            to,
+            semitone: Some(62),
+        }
+    }
+
+    /// Two notes at −20 dB, from 0.5 s to 1.5 and from 1.5 to 2.5 with 30 dB between them, in a take of 4 s.
+    fn two_notes(by: TimedBy) -> Vec<NoteTimes> {
+        let sound = envelope(-150.0, |time| match time {
+            _ if (time - 1.5).abs() < 0.02 => -50.0,
+            _ if (0.5..2.5).contains(&time) => -20.0,
+            _ => -80.0,
+        });
+        let frame = |k: u32| Frame {
+            time: Seconds(f64::from(k) * 0.01),
+            pitch: Some(Hertz(293.66)),
+            clarity: if (50..250).contains(&k) { 0.95 } else { 0.1 },
+            level_db: -20.0,
+            candidates: Default::default(),
+            harmonic_db: -20.0,
+            noise_db: -60.0,
+        };
+        let contour = Contour { hop: Seconds(0.01), frames: (0..400).map(frame).collect() };
+        let reading = Reading { steps: vec![step(0, 50, 149), step(1, 150, 250)], score: 0.0 };
+        note_times(&reading, &contour, &sound, &[boundary(0.5), boundary(1.5)], by)
+    }
+
+    #[test]
+    fn by_the_level_a_note_lasts_from_its_rise_to_its_fall() {
+        let times = two_notes(TimedBy::Level);
+        for (time, (onset, offset)) in times.iter().zip([(0.5, 1.48), (1.52, 2.5)]) {
+            assert!((time.onset - onset).abs() < 0.011 && (time.offset - offset).abs() < 0.011, "{time:?}");
+            assert_eq!(time.body_db, -20.0);
+        }
+    }
+
+    #[test]
+    fn the_sound_moves_a_note_a_little_and_leaves_at_least_half_of_it() {
+        let (level, sound) = (two_notes(TimedBy::Level), two_notes(TimedBy::Sound));
+        for (before, after) in level.iter().zip(&sound) {
+            assert_ne!(before, after);
+            assert!((before.onset - after.onset).abs() <= 0.06 && (before.offset - after.offset).abs() < 0.1);
+            let kept = (after.offset - after.onset) / (before.offset - before.onset);
+            assert!((LEAST_LEFT..1.3).contains(&kept), "{before:?} {after:?}");
+        }
+    }
+
+    #[test]
+    fn a_reading_without_steps_has_no_times() {
+        let nothing = Contour { hop: Seconds(0.01), frames: Vec::new() };
+        assert!(
+            note_times(&Reading::default(), &nothing, &envelope(-60.0, |_| -80.0), &[], TimedBy::Sound)
+                .is_empty()
+        );
     }
 }

@@ -3,7 +3,7 @@
 //! (`align/costs.rs`): onsets passed over and taken, talk in a pause.
 
 use crate::align::{Reading, Step, StepKind};
-use crate::findings::{TimedBy, PlayedNote, played_notes};
+use crate::findings::{PlayedNote, TimedBy, played_notes};
 use crate::notation::Instrument;
 use crate::pipeline::Listening;
 use crate::segment::{Evidence, softplus};

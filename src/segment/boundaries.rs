@@ -397,3 +397,21 @@ impl Ear<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::onset_model::NOBODY;
+    use super::*;
+
+    #[test]
+    fn each_stretch_after_and_before_a_candidate_tells_its_likeliest_neighbour() {
+        let times = [1.0, 1.06, 1.09, 1.15, 1.19, 1.35];
+        let alone = [1.0, -2.0, 3.0, 0.5, 4.0, 5.0];
+        let (after, before) = ([NOBODY, 3.0, 0.5], [NOBODY; 3]);
+        assert_eq!(neighbours(&times, &alone, 0)[..3], after);
+        assert_eq!(neighbours(&times, &alone, 0)[3..], before);
+        assert_eq!(neighbours(&times, &alone, 3), [4.0, NOBODY, NOBODY, NOBODY, 3.0, 1.0]);
+        assert_eq!(neighbours(&times, &alone, 5), [NOBODY, NOBODY, NOBODY, NOBODY, NOBODY, 4.0]);
+        assert_eq!(neighbours(&[2.0], &[6.0], 0), [NOBODY; 6]);
+    }
+}

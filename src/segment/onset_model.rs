@@ -6,7 +6,8 @@
 
 use super::boundaries::Features;
 use super::onset_weights::{
-    AMONG_CUES, AMONG_FIRST, AMONG_FIRST_BIAS, AMONG_SECOND, AMONG_SECOND_BIAS, CUES,    FIRST, FIRST_BIAS, SECOND, SECOND_BIAS, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
+    AMONG_CUES, AMONG_FIRST, AMONG_FIRST_BIAS, AMONG_SECOND, AMONG_SECOND_BIAS, CUES, FIRST, FIRST_BIAS,
+    SECOND, SECOND_BIAS, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
 };
 
 /// Log odds are kept within this, so that no single cue decides alone.
@@ -63,7 +64,7 @@ pub(super) fn hidden<'a, const CUES: usize>(
 
 #[cfg(test)]
 mod tests {
-    use super::{FURTHEST, LIMIT, llr, onset_shift};
+    use super::{AROUND, FURTHEST, LIMIT, NOBODY, alone, among, onset_shift};
     use crate::segment::{Features, onset_weights::CUES};
     use proptest::prelude::*;
 
@@ -76,10 +77,12 @@ mod tests {
         #[test]
         fn whatever_the_cues_say_no_onset_is_certain_or_moved_far(
             cues in proptest::collection::vec(-2.0..2.0_f64, CUES),
+            (by_itself, around) in (-LIMIT..LIMIT, proptest::array::uniform6(-LIMIT..LIMIT)),
             away in -0.15..0.15_f64,
         ) {
             let features = Features { values: cues.try_into().unwrap() };
-            prop_assert!(llr(&features).abs() <= LIMIT);
+            prop_assert!(alone(&features).abs() <= LIMIT);
+            prop_assert!(among(&features, by_itself, &around).abs() <= LIMIT);
             prop_assert!(onset_shift(&features, away).abs() <= FURTHEST);
         }
     }
@@ -104,7 +107,10 @@ mod tests {
             ]
             .concat(),
         );
-        assert!(llr(&goes_on) < -3.0, "{}", llr(&goes_on));
-        assert!(llr(&begins) > 1.0, "{}", llr(&begins));
+        assert!(alone(&goes_on) < -3.0, "{}", alone(&goes_on));
+        assert!(alone(&begins) > 1.0, "{}", alone(&begins));
+        let among_nobody = |features: &Features| among(features, alone(features), &[NOBODY; AROUND]);
+        assert!(among_nobody(&goes_on) < -3.0, "{}", among_nobody(&goes_on));
+        assert!(among_nobody(&begins) > 1.0, "{}", among_nobody(&begins));
     }
 }

@@ -86,7 +86,8 @@ fn cues_of_offsets(heard: &Listening, report: &Report) -> String {
     for note in &report.notes {
         let (Some(onset), Some(offset)) = (note.onset_s, note.offset_s) else { continue };
         let span = NoteSpan { onset, offset, next_onset: onsets.iter().copied().find(|&next| next > onset) };
-        let cues = offset_cues(&heard.envelope, &heard.contour, &span).map(|cue| format!(",{cue:.4}")).concat();
+        let cues =
+            offset_cues(&heard.envelope, &heard.contour, &span).map(|cue| format!(",{cue:.4}")).concat();
         csv += &format!("{},{offset:.4}{cues}\n", note.index);
     }
     csv

@@ -9,7 +9,8 @@ The mean of the log odds of several networks with one hidden layer of 24 (tanh) 
 of the onsets that are hard to hear; together they are still one network with one hidden layer. Prints
 cross-validated figures, grouped by take. The random starts are fixed.
 
-A second, smaller one learns how far the true onset is from where the level says, of right notes called right.
+That is the first look, at one candidate by itself; a second one of the same make has what its neighbours say of
+themselves as well. A third, smaller one learns how far the true onset is from where the level says, of right notes called right.
 """
 
 import csv
@@ -39,6 +40,7 @@ NEIGHBOURS, NOBODY = (0.045, 0.1, 0.18), -6.0
 # Other candidates this close to an onset are neither onset nor not.
 UNCLEAR = (-0.17, 0.12)
 ROUNDS = 3
+FOLDS = 3
 
 
 def finished_takes(takes):
@@ -96,6 +98,37 @@ def log_odds(nets, z):
     for net in nets:
         said += np.tanh(z @ net.coefs_[0] + net.intercepts_[0]) @ net.coefs_[1][:, 0] + net.intercepts_[1][0]
     return said / len(nets)
+
+
+def both_looks(parts, mean, scale):
+    """The networks of the first look, at one candidate's cues, and of the second, with the neighbours' log odds as well:
+    each as (networks, mean, scale)."""
+    nets = None
+    for _ in range(ROUNDS):
+        x, y = [], []
+        for _, _, times, values, _, notes in parts:
+            z = (values - mean) / scale
+            likely = None if nets is None else np.clip(log_odds(nets, z), -9, 9)
+            onset, known, _ = label(times, notes, likely)
+            x.append(z[known])
+            y.append(onset[known])
+        nets = fitted(np.vstack(x), np.concatenate(y))
+    first = nets, mean, scale
+    x, y = [], []
+    for _, _, times, values, _, notes in parts:
+        alone = log_odds_alone(first, values)
+        onset, known, _ = label(times, notes, alone)
+        x.append(np.hstack([values, around(times, alone)])[known])
+        y.append(onset[known])
+    x, y = np.vstack(x), np.concatenate(y)
+    wide_mean, wide_scale = x.mean(0), x.std(0) + 1e-6
+    return first, (fitted((x - wide_mean) / wide_scale, y), wide_mean, wide_scale)
+
+
+def log_odds_alone(first, values):
+    """What `alone` in src/segment/onset_model.rs gives."""
+    nets, mean, scale = first
+    return np.clip(log_odds(nets, (values - mean) / scale), NOBODY, -NOBODY)
 
 
 def shifts(takes, cues):
@@ -175,44 +208,29 @@ def main():
     everything = np.vstack([p[3] for p in parts])
     mean, scale = everything.mean(0), everything.std(0) + 1e-6
 
-    nets = None
-    for _ in range(ROUNDS):
-        labelled = []
-        for number, _, times, values, _, notes in parts:
-            likely = None
-            if nets is not None:
-                likely = np.clip(log_odds(nets, (values - mean) / scale), -9, 9)
-            onset, known, kinds = label(times, notes, likely)
-            labelled.append((values[known], onset[known], kinds[known], np.full(known.sum(), number)))
-        z = (np.vstack([p[0] for p in labelled]) - mean) / scale
-        y = np.concatenate([p[1] for p in labelled])
-        kinds = np.concatenate([p[2] for p in labelled])
-        groups = np.concatenate([p[3] for p in labelled])
-        nets = fitted(z, y)
-
-    guess = np.zeros(len(y))
-    for train, test in GroupKFold(5).split(z, y, groups):
-        guess[test] = 1 / (1 + np.exp(-log_odds(fitted(z[train], y[train]), z[test])))
-    limit = np.percentile(guess[y == 0], 99)
-    recall = {k: round(float((guess[(y == 1) & (kinds == k)] > limit).mean()), 3) for k in sorted(set(kinds) - {"-"})}
+    first, second = both_looks(parts, mean, scale)
+    said, true, kinds = [], [], []
+    for _, test in GroupKFold(FOLDS).split(parts, groups=[p[0] for p in parts]):
+        others = [p for k, p in enumerate(parts) if k not in set(test)]
+        looks = both_looks(others, mean, scale)
+        for k in test:
+            _, _, times, values, _, notes = parts[k]
+            alone = log_odds_alone(looks[0], values)
+            nets, wide_mean, wide_scale = looks[1]
+            among = log_odds(nets, (np.hstack([values, around(times, alone)]) - wide_mean) / wide_scale)
+            onset, known, kind = label(times, notes, alone)
+            said.append(among[known])
+            true.append(onset[known])
+            kinds.append(kind[known])
+    said, y, kinds = 1 / (1 + np.exp(-np.concatenate(said))), np.concatenate(true), np.concatenate(kinds)
+    limit = np.percentile(said[y == 0], 99)
+    recall = {k: round(float((said[(y == 1) & (kinds == k)] > limit).mean()), 3) for k in sorted(set(kinds) - {"-"})}
     print(f"{len(parts)} takes, {int(y.sum())} onsets, {int((1 - y).sum())} others")
-    print(f"cross-validated: area under the curve {roc_auc_score(y, guess):.4f}, recall at 1 % false: {recall}")
+    print(f"cross-validated: area under the curve {roc_auc_score(y, said):.4f}, recall at 1 % false: {recall}")
     for low, high in ((0, 0.02), (0.02, 0.1), (0.1, 0.3), (0.3, 0.7), (0.7, 0.9), (0.9, 0.98), (0.98, 1)):
-        here = (guess >= low) & (guess <= high)
+        here = (said >= low) & (said <= high)
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
-
-    # The second look: the same cues and what the neighbours say of themselves.
-    wide = []
-    for number, _, times, values, _, notes in parts:
-        odds = np.clip(log_odds(nets, (values - mean) / scale), NOBODY, -NOBODY)
-        onset, known, kinds = label(times, notes, odds)
-        wide.append((np.hstack([values, around(times, odds)])[known], onset[known], kinds[known]))
-    x = np.vstack([p[0] for p in wide])
-    among_y = np.concatenate([p[1] for p in wide])
-    among_mean, among_scale = x.mean(0), x.std(0) + 1e-6
-    z = (x - among_mean) / among_scale
-    among = folded(fitted(z, among_y), among_mean, among_scale)
 
     x, y, groups = shifts(takes, cues)
     shift_mean, shift_scale = x.mean(0), x.std(0) + 1e-6
@@ -228,8 +246,8 @@ def main():
     with open("src/segment/onset_weights.rs", "w") as out:
         out.write("//! Weights of the onset model, written by `tests/training/train_onsets.py`; not edited by hand.\n\n")
         out.write("#![allow(clippy::approx_constant)]\n\n")
-        written(out, "", "Log odds of an onset from `Features::NAMES`", len(names), *folded(nets, mean, scale))
-        written(out, "AMONG_", "The same with `neighbours` as well", len(among_mean), *among)
+        written(out, "", "Log odds of an onset from `Features::NAMES`", len(names), *folded(*first))
+        written(out, "AMONG_", "The same with `neighbours` as well", len(second[1]), *folded(*second))
         written(out, "SHIFT_", "Seconds from the level's onset to the true one", len(names) + 1, w1, b1, w2 / 20, b2 / 20)
 
 
