@@ -229,6 +229,21 @@ mod tests {
     use crate::units::Seconds;
     use proptest::prelude::*;
 
+    #[test]
+    fn states_far_below_the_best_are_dropped_and_those_that_cannot_be_never_live() {
+        let scores = vec![-5.0, -5.0 - BEAM, -5.1 - BEAM, NEVER];
+        let mut forward = Forward {
+            back: vec![vec![START; scores.len()]],
+            score: vec![scores],
+            hub: vec![Vec::new()],
+            end: (NEVER, START),
+        };
+        assert_eq!(forward.prune(0), [0, 1]);
+        assert_eq!(forward.score[0], [-5.0, -5.0 - BEAM, NEVER, NEVER]);
+        forward.score[0].fill(NEVER);
+        assert!(forward.prune(0).is_empty());
+    }
+
     /// A reading tried by hand: what it consists of, and its price.
     #[derive(Clone, Default)]
     struct Walk {

@@ -545,4 +545,52 @@ mod tests {
             );
         });
     }
+
+    #[test]
+    fn a_take_may_begin_with_talk_and_with_a_later_note_at_a_price() {
+        let (notes, boundaries) = (notes(&[60, 62, 64]), boundaries(&[(0.5, 3.0)]));
+        let mut evidence = of_one_pitch();
+        evidence.inside = (0..=300).map(|frame| -0.02 * frame as f32).collect();
+        let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        let prices: Vec<(usize, f64)> = lattice.starts(0).collect();
+        // Half a second of talk (cheaper here than a pause), six tenths of the onsets passed over, and the onset itself.
+        let begun =
+            50.0 * f64::from(TALK_FRAME) - 0.6 * costs.onset * 50.0 * 0.02 - costs.onset * softplus(-3.0);
+        let wanted =
+            [begun, begun - 2.0 - costs.missing, begun - 2.0 - 2.0 * costs.missing, begun - costs.extra];
+        assert_eq!(prices.iter().map(|(state, _)| *state).collect::<Vec<_>>(), [0, 1, 2, 3]);
+        for ((_, price), wanted) in prices.iter().zip(wanted) {
+            assert!((price - wanted).abs() < 1e-3, "{prices:?} {wanted}");
+        }
+    }
+
+    #[test]
+    fn a_step_reaches_fifteen_seconds_the_next_boundary_and_the_end_of_the_take() {
+        let notes = notes(&[60, 62]);
+        let boundaries = boundaries(&[(0.0, 3.0), (1.0, 3.0), (14.9, 3.0), (15.1, 3.0), (30.3, 3.0)]);
+        let sums = |value: f32| (0..=3200).map(|frame| value * frame as f32).collect::<Vec<f32>>();
+        let evidence = Evidence {
+            pitch: vec![sums(0.0)],
+            other: sums(-0.8),
+            pause: sums(0.0),
+            inside: sums(0.0),
+            ..of_one_pitch()
+        };
+        let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        let reached = |from: usize| {
+            let mut found = std::collections::BTreeSet::new();
+            lattice.edges_from(from, &[0], &mut |edge: Edge| {
+                found.insert(match edge.target {
+                    Target::State(k, _) | Target::Hub(k, _) => k,
+                    Target::End => 99,
+                });
+            });
+            found.into_iter().collect::<Vec<_>>()
+        };
+        assert_eq!(reached(0), [1, 2, 99]);
+        assert_eq!(reached(1), [2, 3, 99]);
+        assert_eq!(reached(3), [4, 99], "the next one, however far");
+    }
 }

@@ -377,4 +377,58 @@ mod tests {
         let sure = with(Some(&right), 30.0, false).confidence;
         assert!(sure > with(Some(&right), 5.0, false).confidence && sure <= 0.995, "{sure}");
     }
+
+    #[test]
+    fn a_probability_is_worth_more_than_it_says_and_nothing_is_certain() {
+        // Log odds 0, 0.619 and −0.619, twice and 0.4 more: the logistic of 0.4, 1.638 and −0.838.
+        for (said, worth) in [(0.5, 0.5987), (0.65, 0.8373), (0.35, 0.3020), (0.999, 0.995)] {
+            assert!((calibrated(said) - worth).abs() < 1e-4, "{said}: {}", calibrated(said));
+        }
+    }
+
+    /// A contour whose frames have the first candidates up to a frame and the second ones from there on.
+    fn changing(first: &[(f64, f32)], until: usize, second: &[(f64, f32)]) -> Contour {
+        let mut contour_ = contour(first);
+        contour_.frames.truncate(until);
+        contour_.frames.extend(contour(second).frames.drain(until..));
+        contour_
+    }
+
+    #[test]
+    fn most_of_a_notes_frames_decide_an_octave_and_a_slip() {
+        // The note lasts from frame 50 to frame 150.
+        let (open, closed) = ([(81.0, 0.80), (69.0, 0.79)], [(81.0, 0.80), (69.0, 0.70)]);
+        let octave =
+            |until| judged(Some(&played(81.0)), SURE, false, 0.0, &changing(&open, until, &closed)).verdict;
+        assert_eq!((octave(99), octave(102)), (NoteVerdict::Wrong, NoteVerdict::Right));
+        let (both, only) = ([(88.02, 0.9), (69.1, 0.4)], [(88.02, 0.9)]);
+        let slip = |until| {
+            judged(Some(&played(88.02)), SURE, false, 0.0, &changing(&both, until, &only))
+                .played_midi
+                .is_some()
+        };
+        assert_eq!((slip(99), slip(102)), (false, true));
+        // A candidate counts as near within 60 cents of what is asked.
+        let near = |cents: f64| {
+            let lower = [(81.0, 0.80), (69.0 + cents / 100.0, 0.79)];
+            judged(Some(&played(81.0)), SURE, false, 0.0, &contour(&lower)).verdict
+        };
+        assert_eq!((near(-55.0), near(-65.0)), (NoteVerdict::Unsure, NoteVerdict::Wrong));
+    }
+
+    #[test]
+    fn beneath_a_slip_the_candidate_nearest_to_the_sheet_was_the_note() {
+        let heard = |candidates: &[(f64, f32)]| {
+            judged(Some(&played(88.02)), SURE, false, 0.0, &contour(candidates)).played_midi
+        };
+        for (candidates, nearest) in [
+            ([(69.3, 0.5), (68.9, 0.4), (88.02, 0.9)], Some(68.9)),
+            ([(68.6, 0.5), (69.2, 0.4), (88.02, 0.9)], Some(69.2)),
+            ([(69.55, 0.5), (70.0, 0.4), (88.02, 0.9)], Some(69.55)),
+            ([(69.65, 0.5), (68.3, 0.4), (88.02, 0.9)], None),
+        ] {
+            let found = heard(&candidates).map(|midi| (midi * 100.0).round() / 100.0);
+            assert_eq!(found, nearest, "{candidates:?}");
+        }
+    }
 }

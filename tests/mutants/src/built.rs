@@ -90,7 +90,7 @@ fn cargo(tree: &Path) -> Command {
         .current_dir(tree)
         .env("CARGO_TARGET_DIR", "../build")
         .env("CARGO_INCREMENTAL", "0")
-        .env("CARGO_PROFILE_DEV_OPT_LEVEL", "1")
+        .env("CARGO_PROFILE_DEV_OPT_LEVEL", "2")
         .stderr(Stdio::null());
     cargo
 }
