@@ -230,6 +230,29 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
+    fn a_take_without_boundaries_and_a_sheet_without_notes_have_no_reading() {
+        let evidence = Evidence {
+            hop: Seconds(0.01),
+            lowest: 60,
+            pitch: vec![sums(&[0.0; 100])],
+            other: sums(&[-0.5; 100]),
+            pause: sums(&[-0.5; 100]),
+            inside: sums(&[0.0; 100]),
+        };
+        let note = WrittenNote { event: 0, midi: 60, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
+        let start = Boundary { time: Seconds(0.0), llr: 6.0, leads: true, features: Features::default() };
+        let costs = Costs::default();
+        for (notes, boundaries) in [(vec![note.clone()], vec![]), (vec![], vec![start.clone()])] {
+            let tempo = LocalTempo::steady(0.5, notes.len());
+            assert_eq!(decode(&notes, &boundaries, &evidence, &tempo, &costs), Reading::default());
+            let (reading, support) = decode_with_support(&notes, &boundaries, &evidence, &tempo, &costs);
+            assert_eq!((reading, support), (Reading::default(), vec![Support::default(); notes.len()]));
+        }
+        let both = decode(&[note], &[start], &evidence, &LocalTempo::steady(0.5, 1), &costs);
+        assert_eq!(both.steps.len(), 1);
+    }
+
+    #[test]
     fn states_far_below_the_best_are_dropped_and_those_that_cannot_be_never_live() {
         let scores = vec![-5.0, -5.0 - BEAM, -5.1 - BEAM, NEVER];
         let mut forward = Forward {

@@ -85,7 +85,7 @@ fn body(levels: &[f32], envelope: &Envelope, from: f64, to: f64) -> f32 {
     let (a, b) = (envelope.index(Seconds(from)), envelope.index(Seconds(to)));
     let mut values = levels[a..=b.max(a)].to_vec();
     values.sort_by(f32::total_cmp);
-    values.get(values.len() * 4 / 5).copied().unwrap_or(-120.0)
+    values[values.len() * 4 / 5]
 }
 
 /// From the deepest trough around the boundary forward: the first moment within 12 dB of the body. Where the level
@@ -98,17 +98,12 @@ fn onset(envelope: &Envelope, earliest: f64, from: f64, to: f64, body_db: f32) -
     if trough_db >= threshold {
         return behind;
     }
-    let hop = envelope.hop.0;
-    let mut k = envelope.index(trough);
-    while k + 1 < envelope.level_db.len() && (k as f64) * hop < to {
-        let (a, b) = (envelope.level_db[k], envelope.level_db[k + 1]);
-        if b >= threshold {
-            let share = f64::from((threshold - a) / (b - a).max(1e-3)).clamp(0.0, 1.0);
-            return (k as f64 + share) * hop;
-        }
-        k += 1;
-    }
-    behind
+    let level = &envelope.level_db;
+    let rises = (envelope.index(trough)..envelope.index(Seconds(to))).find(|k| level[k + 1] >= threshold);
+    rises.map_or(behind, |k| {
+        let share = f64::from((threshold - level[k]) / (level[k + 1] - level[k]).max(1e-3)).clamp(0.0, 1.0);
+        (k as f64 + share) * envelope.hop.0
+    })
 }
 
 /// The onset by the level, moved to where the cues of the nearest boundary say it is; at the latest `latest`.
@@ -232,6 +227,10 @@ mod tests {
         let short = envelope(-60.0, |time| if time > 0.77 && time < 0.8 { -60.0 } else { -20.0 });
         assert!((onset(&short, 0.64, 0.7, 0.8, -20.0) - 0.68).abs() < 1e-9);
         assert!(onset(&short, 0.64, 0.7, 2.0, -20.0) > 0.79);
+        // What comes up only after the note is another one.
+        let after = envelope(-60.0, |time| if time < 0.9 { -60.0 } else { -20.0 });
+        assert!((onset(&after, 0.64, 0.7, 0.89, -20.0) - 0.68).abs() < 1e-9);
+        assert!((onset(&after, 0.64, 0.7, 0.95, -20.0) - 0.9).abs() < 0.006);
     }
 
     #[test]
@@ -273,6 +272,15 @@ mod tests {
             to,
             semitone: Some(62),
         }
+    }
+
+    #[test]
+    fn the_body_of_a_note_is_what_its_loudest_fifth_exceeds() {
+        // 0.5 to 1 s, from −70 dB to −20 by half a decibel each 5 ms: the fifth of them that is loudest is above −30.
+        let rising = envelope(-60.0, |time| -70.0 + 100.0 * (time - 0.5) as f32);
+        let found = body(&rising.level_db, &rising, 0.5, 1.0);
+        assert!((found + 30.0).abs() < 0.6, "{found}");
+        assert_eq!(body(&rising.level_db, &rising, 0.8, 0.7), rising.level_db[160], "one moment at least");
     }
 
     /// Two notes at −20 dB, from 0.5 s to 1.5 and from 1.5 to 2.5 with 30 dB between them, in a take of 4 s.

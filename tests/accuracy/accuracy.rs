@@ -10,7 +10,8 @@
 //! `accuracy:SET:begin` and `accuracy:SET:end`.
 //!
 //! `--set` is `samples` (the default: real notes put together), `foreign` (the sheet beside the take is
-//! another melody) or `phrases --from FOLDER` (real playing, the score edited). `make` writes `NNN.wav` or
+//! another melody), `borrowed` (voices that nobody recorded, for training) or `phrases --from FOLDER` (real playing,
+//! the score edited). `make` writes `NNN.wav` or
 //! `NNN.m4a`, `NNN.musicxml` and `NNN.truth.json`; `score` reads `NNN.json` reports; `run` makes takes where
 //! the folder has none, calls the program (`target/release/fingertape`, to be built before) on each, and
 //! scores; `sources` lists the recordings that takes are made of. Takes that are there are not made again:
@@ -21,7 +22,7 @@ mod take_maker;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use take_maker::files::make_take;
+use take_maker::files::{Kind, make_take};
 use take_maker::phrases::{self, make_phrase};
 use take_maker::score::{ReportView, score};
 use take_maker::score_table::{short_table, tables};
@@ -80,10 +81,15 @@ fn make(arguments: &Arguments) -> Result<(), String> {
     };
     std::fs::create_dir_all(&folder).map_err(|e| format!("{}: {e}", folder.display()))?;
     match arguments.value("--set").unwrap_or("samples") {
-        set @ ("samples" | "foreign") => {
+        set @ ("samples" | "foreign" | "borrowed") => {
             let sources = Sources::load(root())?;
+            let kind = match set {
+                "foreign" => Kind::Foreign,
+                "borrowed" => Kind::Borrowed,
+                _ => Kind::Plain,
+            };
             in_parallel(takes, |number| {
-                make_take(&sources, &folder, (seed, number), half, set == "foreign").map(|_| ())
+                make_take(&sources, &folder, (seed, number), half, kind).map(|_| ())
             })?;
         }
         "phrases" => {
@@ -91,7 +97,7 @@ fn make(arguments: &Arguments) -> Result<(), String> {
             let performed = phrases::load(Path::new(from))?;
             in_parallel(takes, |number| make_phrase(&performed, &folder, seed, number).map(|_| ()))?;
         }
-        other => return Err(format!("--set {other}: say samples, foreign or phrases")),
+        other => return Err(format!("--set {other}: say samples, foreign, borrowed or phrases")),
     }
     println!("{takes} takes in {}", folder.display());
     Ok(())

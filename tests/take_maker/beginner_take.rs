@@ -5,6 +5,7 @@ use super::filters::{Between, Section, levels, white};
 use super::performance::{Join, Performance, PlayedNote};
 use super::random::Random;
 use super::sources::{Half, SourceNote, Sources};
+use super::voice::Voice;
 use fingertape::notation::Instrument;
 
 /// The rate of every take.
@@ -66,7 +67,7 @@ pub const BODY: f64 = 0.08;
 pub fn render(
     performance: &Performance,
     instrument: Instrument,
-    (sources, player, half): (&Sources, &str, Half),
+    (sources, voice, half): (&Sources, &Voice, Half),
     style: &Style,
     tail: f64,
     random: &mut Random,
@@ -81,13 +82,11 @@ pub fn render(
         if !matches!(note.join, Join::Slur { .. }) && random.chance(0.5) {
             polarity = -polarity;
         }
-        let near = sources.near(instrument, player, half, f64::from(note.midi));
-        let nearest = (near[0].midi() - f64::from(note.midi)).abs();
-        let fitting: Vec<_> = near
-            .iter()
-            .filter(|s| (s.midi() - f64::from(note.midi)).abs() < nearest + 2.2)
-            .copied()
-            .collect();
+        let wanted = f64::from(note.midi) + voice.above;
+        let near = sources.near(voice.instrument, voice.player, half, wanted);
+        let nearest = (near[0].midi() - wanted).abs();
+        let fitting: Vec<_> =
+            near.iter().filter(|s| (s.midi() - wanted).abs() < nearest + 2.2).copied().collect();
         let source = *random.pick(&fitting);
         let next = performance.notes.get(index + 1);
         let damped = performance.notes[index + 1..].iter().find(|n| n.string == note.string).map(|n| n.start);
@@ -417,10 +416,11 @@ mod tests {
         let performance =
             Performance { notes, pauses: vec![], restarts: vec![], rests: vec![], beat_seconds: 0.8, ends };
         let sources = Sources::of(vec![source(290.0)]);
+        let voice = Voice { instrument: Instrument::Violin, player: "saw", above: 0.0, body: vec![] };
         render(
             &performance,
             Instrument::Violin,
-            (&sources, "saw", Half::Tune),
+            (&sources, &voice, Half::Tune),
             style,
             0.5,
             &mut Random::new(2, 2),

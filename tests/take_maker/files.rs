@@ -1,6 +1,6 @@
 //! Takes as files: sound, sheet and truth side by side in one folder, all from one seed.
 
-use super::beginner_take::{BODY, RATE, Style, render};
+use super::beginner_take::{BODY, RATE, render};
 use super::filters::{Between, Section};
 use super::melody::{WrittenMelody, write_melody};
 use super::mistakes::{Plan, plan};
@@ -11,19 +11,32 @@ use super::room_and_phone::{Clicks, Condition, recorded};
 use super::sources::{Half, Sources};
 use super::talk::talk;
 use super::truth::{ExtraTruth, NoteTruth, StringTruth, TempoTruth, Truth, TuningTruth};
+use super::voice::Voice;
 use fingertape::notation::Instrument;
 use std::path::Path;
 use std::process::Command;
 
+/// What kind of take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// By one of the recorded players.
+    Plain,
+    /// The same, with the sheet of another melody beside it.
+    Foreign,
+    /// By a voice that nobody recorded, for training.
+    Borrowed,
+}
+
 /// Makes take `number` of a seed and writes it into `folder`: `NNN.wav` or `NNN.m4a`,
-/// `NNN.musicxml`, `NNN.truth.json`. A `foreign` take has the sheet of another melody beside it.
+/// `NNN.musicxml`, `NNN.truth.json`.
 pub fn make_take(
     sources: &Sources,
     folder: &Path,
     (seed, number): (u64, usize),
     half: Half,
-    foreign: bool,
+    kind: Kind,
 ) -> Result<Truth, String> {
+    let foreign = kind == Kind::Foreign;
     let mut random = Random::new(seed, number as u64);
     let random = &mut random;
     let instrument = Instrument::ALL[number % 4];
@@ -32,9 +45,10 @@ pub fn make_take(
     let title = format!("{number:03}");
     let melody = write_melody(instrument, &title, random);
     let plan = plan(&melody, control, condition == Condition::Click, random);
-    let players = sources.players(instrument);
-    // The studio players have many more recordings than the font's.
-    let player = if players.len() > 1 && random.chance(0.7) { players[1] } else { players[0] };
+    let voice = match kind {
+        Kind::Borrowed => Voice::borrowed(sources, instrument, random),
+        Kind::Plain | Kind::Foreign => Voice::of(sources, instrument, random),
+    };
 
     let beat = 60.0 / melody.bpm;
     let counted_in = f64::from(melody.beats_per_bar) * beat;
@@ -47,10 +61,11 @@ pub fn make_take(
         (None, random.between(0.35, 1.2) + if speaks { random.between(0.9, 1.8) } else { 0.0 })
     };
     let performance = perform(&melody, &plan, lead_in, random);
-    let style = Style::any(random);
+    let style = voice.style(random);
     let rendered =
-        render(&performance, instrument, (sources, player, half), &style, random.between(0.8, 1.6), random);
+        render(&performance, instrument, (sources, &voice, half), &style, random.between(0.8, 1.6), random);
     let mut mix = rendered.mix;
+    voice.resound(&mut mix);
     let loudness = |random: &mut Random| BODY * 10f64.powf(random.between(-16.0, -2.0) / 20.0);
     if speaks && first_click.is_none() {
         let before = random.between(0.2, 0.7);
@@ -76,7 +91,7 @@ pub fn make_take(
         instrument,
         bpm: melody.bpm,
         condition: condition.name().into(),
-        player: player.into(),
+        player: voice.name(),
         half: half.name().into(),
         control,
         planted: moved.map(str::to_string).into_iter().chain(plan.names()).collect(),

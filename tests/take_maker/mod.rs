@@ -10,7 +10,6 @@ pub mod filters;
 pub mod melody;
 pub mod mistakes;
 pub mod musicxml;
-
 pub mod performance;
 pub mod phrases;
 pub mod random;
@@ -22,3 +21,4 @@ pub mod source_pitch;
 pub mod sources;
 pub mod talk;
 pub mod truth;
+pub mod voice;

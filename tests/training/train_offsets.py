@@ -1,15 +1,14 @@
 """Trains the offset model on takes with known truth and writes src/segment/offset_weights.rs.
 
-    target/outside/venv/bin/python tests/training/train_offsets.py TAKES CUES
+    target/outside/venv/bin/python tests/training/train_offsets.py TAKES CUES OTHERS OTHER_CUES
 
-TAKES and CUES are those of train_onsets.py. It learns how much later the bow stopped than the level says, of right notes
+The folders are those of train_onsets.py. It learns how much later the bow stopped than the level says, of right notes
 called right, from the sound around that moment. The mean of four networks with one hidden layer of 8; prints
 cross-validated figures, grouped by take. The random starts are fixed.
 """
 
 import csv
 import json
-import os
 import sys
 
 import numpy as np
@@ -23,26 +22,26 @@ FURTHEST = 0.2
 ANOTHER_NOTE = 0.25
 
 
-def offsets(takes, cues):
+def offsets(folders):
     """Cues of each offset by the level, how much later the true one is, and the take."""
     x, y, groups = [], [], []
-    for truth in finished_takes(takes):
-        report = json.load(open(os.path.join(cues, truth["take"] + ".json")))
+    for truth, files in finished_takes(folders):
+        report = json.load(open(files + ".json"))
         said = {n["index"]: n for n in report["notes"] if n["verdict"] == "right"}
         true = {n["index"]: n for n in truth["notes"] if n["verdict"] == "right"}
-        for row in csv.reader(open(os.path.join(cues, truth["take"] + ".offsets.csv"))):
+        for row in csv.reader(open(files + ".offsets.csv")):
             index = int(row[0])
             if index not in said or index not in true:
                 continue
             if abs(said[index]["onset_s"] - true[index]["onset_s"]) < ANOTHER_NOTE:
                 x.append([float(v) for v in row[2:]])
                 y.append(true[index]["offset_s"] - float(row[1]))
-                groups.append(int(truth["take"]))
+                groups.append(files)
     return np.array(x), np.array(y), np.array(groups)
 
 
 def main():
-    x, y, groups = offsets(*sys.argv[1:3])
+    x, y, groups = offsets(sys.argv[1:])
     mean, scale = x.mean(0), x.std(0) + 1e-6
     z = (x - mean) / scale
     guess = np.zeros(len(y))

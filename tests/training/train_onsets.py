@@ -1,8 +1,9 @@
 """Trains the onset model on takes with known truth and writes src/segment/onset_weights.rs.
 
     cargo run --profile quick --example accuracy -- make --out TAKES --takes 1600 --seed 32 --half tune
-    TIMED_BY_LEVEL=1 cargo run --profile quick --example judge_folder -- TAKES CUES
-    target/outside/venv/bin/python tests/training/train_onsets.py TAKES CUES
+    cargo run --profile quick --example accuracy -- make --out OTHERS --takes 1600 --seed 33 --half tune --set borrowed
+    TIMED_BY_LEVEL=1 cargo run --profile quick --example judge_folder -- TAKES CUES     # and OTHERS OTHER_CUES
+    target/outside/venv/bin/python tests/training/train_onsets.py TAKES CUES OTHERS OTHER_CUES
 
 The mean of the log odds of several networks with one hidden layer of 24 (tanh) each, on cues that are each about
 0 to 1: enough to know that a dip means less where the level is restless anyway. One of them alone finds fewer
@@ -43,21 +44,23 @@ ROUNDS = 3
 FOLDS = 3
 
 
-def finished_takes(takes):
-    """The truth of each take that can be learnt from: abandoned attempts have notes that it does not list."""
-    for path in sorted(glob.glob(os.path.join(takes, "*.truth.json"))):
-        truth = json.load(open(path))
-        if not truth["restarts"] and truth["outcome"] == "judged":
-            yield truth
+def finished_takes(folders):
+    """The truth of each take that can be learnt from and the start of its files' names in CUES: abandoned attempts have
+    notes that the truth does not list. `folders` are TAKES and CUES, one after the other."""
+    for takes, cues in zip(folders[::2], folders[1::2]):
+        for path in sorted(glob.glob(os.path.join(takes, "*.truth.json"))):
+            truth = json.load(open(path))
+            if not truth["restarts"] and truth["outcome"] == "judged":
+                yield truth, os.path.join(cues, truth["take"])
 
 
-def read(takes, cues):
-    """Each take as (number, names, times, cues, log odds said, notes)."""
-    for truth in finished_takes(takes):
-        rows = list(csv.reader(open(os.path.join(cues, truth["take"] + ".cues.csv"))))
+def read(folders):
+    """Each take as (its files, names, times, cues, log odds said, notes)."""
+    for truth, files in finished_takes(folders):
+        rows = list(csv.reader(open(files + ".cues.csv")))
         values = np.array(rows[1:], float)
         notes = [n for n in truth["notes"] + truth["extra"] if n["onset_s"] is not None]
-        yield int(truth["take"]), rows[0][2:], values[:, 0], values[:, 2:], values[:, 1], notes
+        yield files, rows[0][2:], values[:, 0], values[:, 2:], values[:, 1], notes
 
 
 def label(times, notes, likely):
@@ -131,12 +134,12 @@ def log_odds_alone(first, values):
     return np.clip(log_odds(nets, (values - mean) / scale), NOBODY, -NOBODY)
 
 
-def shifts(takes, cues):
+def shifts(parts):
     """For right notes called right: cues of the boundary nearest to the onset by the level and how far it is away,
     how much later the true onset is, and the take."""
     x, y, groups = [], [], []
-    for number, _, times, values, likely, notes in read(takes, cues):
-        report = json.load(open(os.path.join(cues, f"{number:03d}.json")))
+    for files, _, times, values, likely, notes in parts:
+        report = json.load(open(files + ".json"))
         said = {n["index"]: n for n in report["notes"] if n["verdict"] == "right"}
         kept = np.flatnonzero(likely > LEAST_LIKELY)
         for note in notes:
@@ -147,7 +150,7 @@ def shifts(takes, cues):
             if abs(times[near] - onset) < 0.15:
                 x.append(np.append(values[near], times[near] - onset))
                 y.append(note["onset_s"] - onset)
-                groups.append(number)
+                groups.append(files)
     return np.array(x), np.array(y), np.array(groups)
 
 
@@ -202,8 +205,7 @@ def written(out, prefix, what, cues, w1, b1, w2, b2):
 
 
 def main():
-    takes, cues = sys.argv[1:3]
-    parts = list(read(takes, cues))
+    parts = list(read(sys.argv[1:]))
     names = parts[0][1]
     everything = np.vstack([p[3] for p in parts])
     mean, scale = everything.mean(0), everything.std(0) + 1e-6
@@ -232,7 +234,7 @@ def main():
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
 
-    x, y, groups = shifts(takes, cues)
+    x, y, groups = shifts(parts)
     shift_mean, shift_scale = x.mean(0), x.std(0) + 1e-6
     z = (x - shift_mean) / shift_scale
     guess = np.zeros(len(y))
