@@ -44,7 +44,7 @@ impl Default for Costs {
             restart: 7.0,
             timing_scale: 0.16,
             split: -3.0,
-            unheard_split: 2.0,
+            unheard_split: 1.0,
             talk: 6.0,
             onset: 0.85,
             onset_in_pause: 0.8,
