@@ -20,9 +20,6 @@ const LEAST_PROBABLE: f64 = 0.6;
 const LEAST_PROBABLE_WRONG: f64 = 0.7;
 /// The same for a second note of one pitch that seems to be missing: a shallow bow change is hard to hear.
 const LEAST_PROBABLE_MERGED: f64 = 0.77;
-/// A note is not called wrong where a reading in which it is right, in the sound of a neighbour, fits better by more than
-/// this, in nats (notes really wrong, tune half: 0.6 at the most).
-const READS_BETTER: f64 = 1.0;
 /// Half the interquartile range beyond which a pitch is all over the place, in cents.
 const RESTLESS: f64 = 60.0;
 /// So short a note has too few periods to decide an octave against a ringing string, in seconds.
@@ -120,9 +117,8 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     if finding.verdict == NoteVerdict::Right && anyway < NEAR_ANYWAY {
         finding.confidence = finding.confidence.max(present * 0.9);
     }
-    let wrong = finding.verdict == NoteVerdict::Wrong;
-    let least = if wrong { LEAST_PROBABLE_WRONG } else { LEAST_PROBABLE };
-    if finding.confidence < least || (wrong && support.right > support.wrong + READS_BETTER) {
+    let least = if finding.verdict == NoteVerdict::Wrong { LEAST_PROBABLE_WRONG } else { LEAST_PROBABLE };
+    if finding.confidence < least {
         finding.verdict = NoteVerdict::Unsure;
     } else {
         finding.confidence = calibrated(finding.confidence);
@@ -377,10 +373,6 @@ mod tests {
         assert_eq!(with(None, 0.9, false).verdict, NoteVerdict::Unsure);
         assert_eq!(with(None, 3.1, true).verdict, NoteVerdict::Missing);
         assert_eq!(with(None, 2.9, true).verdict, NoteVerdict::Unsure, "one long bow is hard to tell");
-        // What reads much better with the note in place is not called wrong.
-        let against = |right: f64| Support { right, wrong: 0.0, missing: -100.0 };
-        let called = |right: f64| judged(Some(&wrong), against(right), false, 0.0, &contour(&[])).verdict;
-        assert_eq!((called(0.9), called(1.1)), (NoteVerdict::Wrong, NoteVerdict::Unsure));
         // The more is for it, the surer it is said, and never for certain.
         let sure = with(Some(&right), 30.0, false).confidence;
         assert!(sure > with(Some(&right), 5.0, false).confidence && sure <= 0.995, "{sure}");

@@ -226,7 +226,7 @@ def main():
             kinds.append(kind[known])
     said, y, kinds = 1 / (1 + np.exp(-np.concatenate(said))), np.concatenate(true), np.concatenate(kinds)
     limit = np.percentile(said[y == 0], 99)
-    recall = {k: round(float((said[(y == 1) & (kinds == k)] > limit).mean()), 3) for k in sorted(set(kinds) - {"-"})}
+    recall = {str(k): round(float((said[(y == 1) & (kinds == k)] > limit).mean()), 3) for k in sorted(set(kinds) - {"-"})}
     print(f"{len(parts)} takes, {int(y.sum())} onsets, {int((1 - y).sum())} others")
     print(f"cross-validated: area under the curve {roc_auc_score(y, said):.4f}, recall at 1 % false: {recall}")
     for low, high in ((0, 0.02), (0.02, 0.1), (0.1, 0.3), (0.3, 0.7), (0.7, 0.9), (0.9, 0.98), (0.98, 1)):
