@@ -28,7 +28,8 @@ pub struct Costs {
     pub onset: f64,
     /// Weight of an onset passed over in a pause (clicks, talk) against one passed over in a note.
     pub onset_in_pause: f64,
-    /// The most that an extra note costs for coming at another time than the next note's.
+    /// The most that an extra note costs for coming at another time than the next note's or, after the last note, than
+    /// its written end.
     pub before_extra: f64,
     /// Going on after an extra note, instead of the price of timing.
     pub after_extra: f64,

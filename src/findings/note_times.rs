@@ -35,10 +35,13 @@ const LONGEST_STOP: f64 = 0.05;
 /// How long before the middle of a change the new note comes within 12 dB of its body, in seconds: changes on one
 /// bow take 20 to 60 ms (measured on takes with known truth).
 const BEHIND: f64 = 0.020;
+/// A note ends at most so long after the next one has begun, in seconds: what a slow bow change needs.
+const BEYOND: f64 = 0.06;
 /// A note keeps at least this share of its length by the level.
 const LEAST_LEFT: f64 = 0.5;
 /// A boundary further away says nothing of an onset, in seconds.
 const NEAREST: f64 = 0.15;
+
 /// Times each step of a reading, which counts these boundaries.
 pub(super) fn note_times(
     reading: &Reading,
@@ -75,7 +78,8 @@ pub(super) fn note_times(
             let shift = offset_shift(envelope, contour, &NoteSpan { onset, offset, next_onset });
             let moved = moved(onset, boundaries, stops[k] - 2.0 * hop);
             let earliest = moved + (LEAST_LEFT * (offset - onset)).max(hop);
-            NoteTimes { onset: moved, offset: (offset + shift).clamp(earliest, end.max(earliest)), body_db }
+            let latest = next_onset.map_or(end, |next| next + BEYOND).max(earliest);
+            NoteTimes { onset: moved, offset: (offset + shift).clamp(earliest, latest), body_db }
         })
         .collect()
 }

@@ -3,7 +3,7 @@
 //! Many weak cues together tell an onset on a bowed string, where no single one suffices (Bello et al.,
 //! "A tutorial on onset detection in music signals", IEEE TSAP 2005, on soft onsets): a change of pitch,
 //! a dip of the level, a rise of the level, a break of the wave's phase, another shape of the wave, a dip
-//! of clarity, a burst of bow noise. A small network combines them into the log odds of an onset.
+//! of clarity, a burst of bow noise. Two small networks make the log odds of an onset of them.
 
 use super::continuity::Continuity;
 use super::envelope::Envelope;
@@ -86,8 +86,9 @@ impl Features {
 const MERGE: f64 = 0.035;
 /// Candidates closer than this speak of the same onset, in seconds.
 const RIVALS: f64 = 0.08;
-/// Stretches of time in which a candidate has neighbours: each up to so many seconds away.
-const NEIGHBOURS: [f64; 3] = [0.045, 0.1, 0.18];
+/// Stretches of time in which a candidate has neighbours: each up to so many seconds away. Candidates lie on a grid of
+/// 5 ms; the edges lie between its steps, so that rounding decides nothing.
+const NEIGHBOURS: [f64; 3] = [0.0475, 0.1025, 0.1825];
 
 /// Finds every moment at which a note may begin, in order of time. Aims at missing none: most of what
 /// it returns is no onset, and its `llr` says so.
@@ -413,5 +414,11 @@ mod tests {
         assert_eq!(neighbours(&times, &alone, 3), [4.0, NOBODY, NOBODY, NOBODY, 3.0, 1.0]);
         assert_eq!(neighbours(&times, &alone, 5), [NOBODY, NOBODY, NOBODY, NOBODY, NOBODY, 4.0]);
         assert_eq!(neighbours(&[2.0], &[6.0], 0), [NOBODY; 6]);
+        // A tenth of a second is as far anywhere in a take.
+        for step in 0..3000 {
+            let time = 0.005 * f64::from(step);
+            let apart = [time, time + 0.1, time + 0.18];
+            assert_eq!(neighbours(&apart, &[1.0, 2.0, 3.0], 0)[..3], [NOBODY, 2.0, 3.0], "{time}");
+        }
     }
 }

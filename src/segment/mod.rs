@@ -6,6 +6,7 @@ mod boundaries;
 mod continuity;
 mod envelope;
 mod evidence;
+mod network;
 mod offset_model;
 mod offset_weights;
 mod onset_model;

@@ -4,6 +4,7 @@
 //! with known truth (`tests/training/train_offsets.py`), on the half of the recordings that no reported figure uses.
 
 use super::envelope::Envelope;
+use super::network::network;
 use super::offset_weights::{CUES, FIRST, FIRST_BIAS, SECOND, SECOND_BIAS};
 use crate::pitch::Contour;
 use crate::units::Seconds;
@@ -25,6 +26,8 @@ const MOMENTS: usize = 12;
 const FIRST_MOMENT: f64 = -0.2;
 /// …and so many seconds from one to the next.
 const STEP: f64 = 0.04;
+/// What [`offset_cues`] gives.
+pub const OFFSET_CUES: usize = 3 * MOMENTS + 3;
 /// An offset is moved by no more than this, in seconds.
 const FURTHEST: f64 = 0.2;
 /// A pause after a note counts up to this long, in seconds, and so does a note.
@@ -34,7 +37,7 @@ const LONGEST_NOTE: f64 = 1.0;
 /// What the network looks at, each value about −2.5 to 2.5: at each of twelve moments from 0.2 s before the offset to
 /// 0.24 s after it the level and the level above 2.5 kHz against the note's own, in 20 dB, and the clarity of the pitch;
 /// then how fast the room dies away (300 dB per second), the pause after the note and its length, in seconds.
-pub fn offset_cues(envelope: &Envelope, contour: &Contour, note: &NoteSpan) -> [f64; CUES] {
+pub fn offset_cues(envelope: &Envelope, contour: &Contour, note: &NoteSpan) -> [f64; OFFSET_CUES] {
     let (from, to) = (envelope.index(Seconds(note.onset)), envelope.index(Seconds(note.offset)));
     let usual = |levels: &[f32], share: usize| {
         let mut values = levels[from..=to.max(from)].to_vec();
@@ -42,7 +45,7 @@ pub fn offset_cues(envelope: &Envelope, contour: &Contour, note: &NoteSpan) -> [
         values[(values.len() * share / 100).min(values.len() - 1)]
     };
     let (body, bright) = (usual(&envelope.level_db, 80), usual(&envelope.bright_db, 50));
-    let mut cues = [0.0; CUES];
+    let mut cues = [0.0; OFFSET_CUES];
     for moment in 0..MOMENTS {
         let time = Seconds((note.offset + FIRST_MOMENT + moment as f64 * STEP).max(0.0));
         let at = envelope.index(time);
@@ -62,12 +65,10 @@ pub fn offset_cues(envelope: &Envelope, contour: &Contour, note: &NoteSpan) -> [
 
 /// How much later than the level says a note ends, in seconds, at most 0.2 either way.
 pub fn offset_shift(envelope: &Envelope, contour: &Contour, note: &NoteSpan) -> f64 {
-    let cues = offset_cues(envelope, contour, note);
-    let shift: f64 = super::onset_model::hidden(&FIRST, &FIRST_BIAS, &cues)
-        .zip(SECOND)
-        .map(|(unit, weight)| weight * unit)
-        .sum();
-    (shift + SECOND_BIAS).clamp(-FURTHEST, FURTHEST)
+    let all = offset_cues(envelope, contour, note);
+    let mut cues = [0.0; CUES];
+    cues.copy_from_slice(&all[..CUES]);
+    network((&FIRST, &FIRST_BIAS), (&SECOND, SECOND_BIAS), &cues).clamp(-FURTHEST, FURTHEST)
 }
 
 #[cfg(test)]
@@ -105,6 +106,11 @@ mod tests {
     /// Held at −20 dB up to 1 s, then down by 10 dB each 100 ms.
     fn dying_away() -> (Envelope, Contour) {
         sound(|time| -20.0 - 100.0 * (time - 1.0).max(0.0) as f32, |time| if time < 1.0 { 0.95 } else { 0.6 })
+    }
+
+    #[test]
+    fn the_model_was_trained_on_the_cues_that_there_are() {
+        assert_eq!(CUES, OFFSET_CUES, "train again: tests/training/train_offsets.py");
     }
 
     #[test]

@@ -1,13 +1,14 @@
-//! The log odds of an onset from cues, and how far it is from where the level says: two networks small enough
-//! to read (`onset_weights.rs`).
+//! The log odds of an onset from cues, and how far it is from where the level says: three networks small enough to
+//! read (`onset_weights.rs`).
 //!
-//! It was trained on real single notes assembled into takes with known truth (`tests/training/train_onsets.py`), on the
-//! half of the recordings that no reported figure uses.
+//! They were trained on real single notes assembled into takes with known truth (`tests/training/train_onsets.py`),
+//! on the half of the recordings that no reported figure uses.
 
 use super::boundaries::Features;
+use super::network::network;
 use super::onset_weights::{
     AMONG_CUES, AMONG_FIRST, AMONG_FIRST_BIAS, AMONG_SECOND, AMONG_SECOND_BIAS, CUES, FIRST, FIRST_BIAS,
-    SECOND, SECOND_BIAS, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
+    SECOND, SECOND_BIAS, SHIFT_CUES, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
 };
 
 /// Log odds are kept within this, so that no single cue decides alone.
@@ -20,47 +21,35 @@ pub const AROUND: usize = AMONG_CUES - CUES - 1;
 
 /// Log odds (natural logarithm) that a note begins, by the cues of one candidate alone, clamped to ±6.
 pub fn alone(features: &Features) -> f64 {
-    let hidden = hidden(&FIRST, &FIRST_BIAS, &features.values);
-    (hidden.zip(SECOND).map(|(unit, weight)| weight * unit).sum::<f64>() + SECOND_BIAS).clamp(-LIMIT, LIMIT)
+    network((&FIRST, &FIRST_BIAS), (&SECOND, SECOND_BIAS), &known(features, 0.0)).clamp(-LIMIT, LIMIT)
 }
 
 /// The same among the candidates around it, whose greatest log odds alone in each stretch are given.
 pub fn among(features: &Features, alone: f64, around: &[f64; AROUND]) -> f64 {
-    let mut cues = [alone; AMONG_CUES];
-    cues[..CUES].copy_from_slice(&features.values);
+    let mut cues = known::<AMONG_CUES>(features, alone);
     cues[CUES + 1..].copy_from_slice(around);
-    let hidden = hidden(&AMONG_FIRST, &AMONG_FIRST_BIAS, &cues);
-    (hidden.zip(AMONG_SECOND).map(|(unit, weight)| weight * unit).sum::<f64>() + AMONG_SECOND_BIAS)
-        .clamp(-LIMIT, LIMIT)
+    network((&AMONG_FIRST, &AMONG_FIRST_BIAS), (&AMONG_SECOND, AMONG_SECOND_BIAS), &cues).clamp(-LIMIT, LIMIT)
 }
 
 /// How much later than the level says a note begins, in seconds, at most 0.06 either way: from the cues of the
 /// boundary nearest to that moment, which lies `away` seconds after it. Where bows turn softly or fingers move
 /// under one bow, the level of both notes together says little about when the second comes up.
 pub fn onset_shift(features: &Features, away: f64) -> f64 {
-    let mut cues = [away; SHIFT_CUES];
-    cues[..Features::NAMES.len()].copy_from_slice(&features.values);
-    let hidden = hidden(&SHIFT_FIRST, &SHIFT_FIRST_BIAS, &cues);
-    let shift: f64 = hidden.zip(SHIFT_SECOND).map(|(unit, weight)| weight * unit).sum();
-    (shift + SHIFT_SECOND_BIAS).clamp(-FURTHEST, FURTHEST)
+    let cues = known::<SHIFT_CUES>(features, away);
+    network((&SHIFT_FIRST, &SHIFT_FIRST_BIAS), (&SHIFT_SECOND, SHIFT_SECOND_BIAS), &cues)
+        .clamp(-FURTHEST, FURTHEST)
 }
 
-/// Cues of a boundary, and how far it is away.
-const SHIFT_CUES: usize = Features::NAMES.len() + 1;
+/// The cues that the networks were trained on, then `further` in every place that is left. (A cue that was added since
+/// is passed over.)
+fn known<const INPUTS: usize>(features: &Features, further: f64) -> [f64; INPUTS] {
+    let mut cues = [further; INPUTS];
+    cues[..CUES].copy_from_slice(&features.values[..CUES]);
+    cues
+}
+
 /// An onset is moved by no more than this, in seconds.
 const FURTHEST: f64 = 0.06;
-
-/// The hidden layer of a network: one value a row of weights.
-pub(super) fn hidden<'a, const CUES: usize>(
-    rows: &'a [[f64; CUES]],
-    biases: &'a [f64],
-    cues: &'a [f64; CUES],
-) -> impl Iterator<Item = f64> + 'a {
-    rows.iter().zip(biases).map(move |(row, bias)| {
-        let sum: f64 = row.iter().zip(cues).map(|(weight, cue)| weight * cue).sum();
-        (sum + bias).tanh()
-    })
-}
 
 #[cfg(test)]
 mod tests {

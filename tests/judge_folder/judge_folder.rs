@@ -77,7 +77,8 @@ fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
     std::fs::write(outs[0].join(format!("{}.cues.csv", name("take"))), csv).expect("the cues");
 }
 
-/// A line for each note that was found: its index, its offset and the cues around that.
+/// A line for each note that was found: its index, its offset and the cues around that. What follows is the next sound
+/// of the report; the program itself counts sounds that are too brief or faint to be reported as well.
 fn cues_of_offsets(heard: &Listening, report: &Report) -> String {
     let mut onsets: Vec<f64> = report.notes.iter().filter_map(|n| n.onset_s).collect();
     onsets.extend(report.extra.iter().map(|e| e.onset_s));

@@ -20,7 +20,7 @@ pub struct Style {
     pub pitch_wobble: f64,
     pub level_wobble_db: f64,
     pub vibrato_cents: f64,
-    /// How much of the recorded player's own movement of pitch is left, 0 to 1: studio players
+    /// How much of the recorded player's own movement of pitch is left, 0 to 1 (more makes it wider): studio players
     /// vibrate, most beginners do not.
     pub own_movement: f64,
     pub uneven_bow: f64,

@@ -1,6 +1,7 @@
 //! Whose recordings a take is made of, and what it is made to sound like.
 //!
-//! There are two players of each instrument and a child has another violin than either. For training, a *borrowed*
+//! There are two players of the violin, the cello and the bass and one of the viola, and a child has another instrument
+//! than any. For training, a *borrowed*
 //! voice takes the notes of any instrument nearby, read faster or slower to fit, through a body that nobody built: a
 //! model that has only met two violins leans on how those two sound (trained without the studio's violin it called
 //! three times as many of that violin's quiet moments onsets).
@@ -22,7 +23,7 @@ pub struct Voice {
     pub body: Vec<(f64, f64, f64)>,
 }
 
-/// A borrowed voice is read at most so many semitones away from its own pitch, so that attacks stay attacks.
+/// Notes are borrowed from at most so many semitones away, so that attacks stay attacks.
 const FURTHEST: f64 = 13.0;
 
 impl Voice {

@@ -1,8 +1,8 @@
 """Trains the offset model on takes with known truth and writes src/segment/offset_weights.rs.
 
-    target/outside/venv/bin/python tests/training/train_offsets.py TAKES CUES OTHERS OTHER_CUES
+    target/outside/venv/bin/python tests/training/train_offsets.py TAKES CUES
 
-The folders are those of train_onsets.py. It learns how much later the bow stopped than the level says, of right notes
+The folders are the first two of train_onsets.py: a borrowed voice's body rings on, and its truth does not know that. It learns how much later the bow stopped than the level says, of right notes
 called right, from the sound around that moment. The mean of four networks with one hidden layer of 8; prints
 cross-validated figures, grouped by take. The random starts are fixed.
 """

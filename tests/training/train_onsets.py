@@ -11,7 +11,8 @@ of the onsets that are hard to hear; together they are still one network with on
 cross-validated figures, grouped by take. The random starts are fixed.
 
 That is the first look, at one candidate by itself; a second one of the same make has what its neighbours say of
-themselves as well. A third, smaller one learns how far the true onset is from where the level says, of right notes called right.
+themselves as well. A third, smaller one learns how far the true onset is from where the level says, of right notes called right; from the first
+folder alone, because a borrowed voice's body rings on and its truth does not know that.
 """
 
 import csv
@@ -28,7 +29,7 @@ from sklearn.neural_network import MLPClassifier, MLPRegressor
 
 HIDDEN = 24
 STARTS = range(1, 7)
-# The same for the second one; it moves an onset by at most FURTHEST seconds.
+# The same for the third one; it moves an onset by at most FURTHEST seconds.
 SHIFT_HIDDEN, SHIFT_STARTS, FURTHEST = 8, range(4), 0.06
 # Boundaries with lower log odds are not looked at (LEAST_LIKELY in src/pipeline.rs).
 LEAST_LIKELY = -5.0
@@ -37,7 +38,7 @@ LEAST_LIKELY = -5.0
 # moment), in later rounds at the one that the round before found likeliest.
 BEFORE, AFTER, USUAL = 0.13, 0.07, -0.015
 # Stretches of time around a candidate (NEIGHBOURS in src/segment/boundaries.rs), log odds of one without a candidate.
-NEIGHBOURS, NOBODY = (0.045, 0.1, 0.18), -6.0
+NEIGHBOURS, NOBODY = (0.0475, 0.1025, 0.1825), -6.0
 # Other candidates this close to an onset are neither onset nor not.
 UNCLEAR = (-0.17, 0.12)
 ROUNDS = 3
@@ -234,7 +235,7 @@ def main():
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
 
-    x, y, groups = shifts(parts)
+    x, y, groups = shifts([p for p in parts if p[0].startswith(os.path.join(sys.argv[2], ""))])
     shift_mean, shift_scale = x.mean(0), x.std(0) + 1e-6
     z = (x - shift_mean) / shift_scale
     guess = np.zeros(len(y))

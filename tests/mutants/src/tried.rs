@@ -27,7 +27,7 @@ pub enum Outcome {
     Survived,
 }
 
-/// What the rooms of sound come to, in order: the fast ones first. (`class_command` takes twenty times as long as all of them.)
+/// What the rooms of sound come to, in order: the fast ones first. (`class_command` is left out: it takes twenty times as long as all of them.)
 const OF_SOUND: [&str; 3] = ["plain_tones", "fixtures", "commands"];
 /// What melodies and rules come to.
 const OF_PAPER: [&str; 5] =
