@@ -565,6 +565,57 @@ mod tests {
         }
     }
 
+    /// What it costs that a step of two seconds, which sounds for so many frames, passes over an onset at a frame.
+    fn passed_over(at: usize, sounding: usize) -> f64 {
+        let price = |weight: f32| {
+            let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (2.0, 6.0)]));
+            let sums = |value: &dyn Fn(usize) -> f32| {
+                (0..=300).map(|f| (0..f).map(value).sum()).collect::<Vec<f32>>()
+            };
+            let evidence = Evidence {
+                pitch: vec![
+                    sums(&|f| if f < sounding { 0.0 } else { -1.0 }),
+                    sums(&|_| -1.0),
+                    sums(&|_| -1.0),
+                ],
+                pause: sums(&|f| if f < sounding { -1.0 } else { 0.0 }),
+                inside: sums(&|f| if f == at { -weight } else { 0.0 }),
+                ..of_one_pitch()
+            };
+            let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+            let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+            let mut found = NEVER;
+            lattice.edges_from(0, &[0], &mut |edge: Edge| {
+                if edge.target == Target::State(1, 1) && edge.right {
+                    found = edge.price;
+                }
+            });
+            found
+        };
+        price(0.5) - price(0.0)
+    }
+
+    #[test]
+    fn an_onset_passed_over_costs_less_in_a_pause_and_nothing_within_80_ms_of_either_end() {
+        let costs = Costs::default();
+        let (in_note, in_pause) = (-0.5 * costs.onset, -0.5 * costs.onset * costs.onset_in_pause);
+        for (at, sounding, wanted) in [
+            (100, 200, in_note),
+            (9, 200, in_note),
+            (191, 200, in_note),
+            (100, 50, in_pause),
+            (191, 50, in_pause),
+            (30, 50, in_note),
+            (8, 200, 0.0),
+            (2, 200, 0.0),
+            (195, 50, 0.0),
+            (250, 200, 0.0),
+        ] {
+            let found = passed_over(at, sounding);
+            assert!((found - wanted).abs() < 1e-5, "{at} {sounding}: {found} {wanted}");
+        }
+    }
+
     #[test]
     fn a_step_reaches_fifteen_seconds_the_next_boundary_and_the_end_of_the_take() {
         let notes = notes(&[60, 62]);
