@@ -138,7 +138,7 @@ fn offset(
     let hop = envelope.hop.0;
     let fresh = &envelope.fresh_db;
     let threshold = fresh_db - if contiguous { ONSET_BELOW_BODY } else { OFFSET_BELOW_BODY };
-    let mut k = if contiguous {
+    let trough = if contiguous {
         // The next note follows at once: up to the trough between them, or to where it begins.
         let a = envelope.index(Seconds((next_from - 0.05).max(onset)));
         let b = envelope.index(Seconds(next_from + 0.05));
@@ -153,10 +153,9 @@ fn offset(
         let a = envelope.index(Seconds((next_from - 0.05).max(onset))).min(last);
         (a..=last).min_by(|&i, &j| fresh[i].total_cmp(&fresh[j])).unwrap_or(last)
     };
-    while k > 0 && k as f64 * hop > onset && fresh[k] < threshold {
-        k -= 1;
-    }
-    let last = (k as f64 * hop).max(onset + hop);
+    let first = (onset / hop) as usize;
+    let last = (first..=trough).rev().find(|&k| fresh[k] >= threshold).unwrap_or(first);
+    let last = (last as f64 * hop).max(onset + hop);
     // Without a room the bow's own stopping is as fast as anything in the take, so the fresh level hides it.
     let dry = ((-envelope.decay - ROOMY) / (DRY - ROOMY)).clamp(0.0, 1.0);
     if dry == 0.0 {
