@@ -2,9 +2,10 @@
 
     target/outside/venv/bin/python tests/training/train_offsets.py TAKES CUES
 
-The folders are the first two of train_onsets.py: a borrowed voice's body rings on, and its truth does not know that. It learns how much later the bow stopped than the level says, of right notes
-called right, from the sound around that moment. The mean of four networks with one hidden layer of 8; prints
-cross-validated figures, grouped by take. The random starts are fixed.
+The folders are the first two of train_onsets.py: a borrowed voice's body rings on, and its truth does not know that.
+It learns how much later the bow stopped than the level says, of right notes called right, from the sound around that
+moment. The mean of four networks with one hidden layer of 8; prints cross-validated figures, grouped by take. The
+random starts are fixed.
 """
 
 import csv
@@ -12,9 +13,8 @@ import json
 import sys
 
 import numpy as np
-from sklearn.model_selection import GroupKFold
 
-from train_onsets import finished_takes, folded, regressions, written
+from train_onsets import finished_takes, moving, written
 
 # An offset is moved by at most so many seconds (src/segment/offset_model.rs).
 FURTHEST = 0.2
@@ -42,19 +42,11 @@ def offsets(folders):
 
 def main():
     x, y, groups = offsets(sys.argv[1:])
-    mean, scale = x.mean(0), x.std(0) + 1e-6
-    z = (x - mean) / scale
-    guess = np.zeros(len(y))
-    for train, test in GroupKFold(5).split(z, y, groups):
-        guess[test] = np.mean([net.predict(z[test]) for net in regressions(z[train], y[train], FURTHEST)], 0) / 20
-    for name, left in (("by the level", y), ("moved", y - np.clip(guess, -FURTHEST, FURTHEST))):
-        half, most = 1000 * np.percentile(np.abs(left), [50, 95])
-        print(f"offsets of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
-    w1, b1, w2, b2 = folded(regressions(z, y, FURTHEST), mean, scale)
+    weights = moving("offsets", x, y, groups, FURTHEST)
     with open("src/segment/offset_weights.rs", "w") as out:
         out.write("//! Weights of the offset model, written by `tests/training/train_offsets.py`; not edited by hand.\n\n")
         out.write("#![allow(clippy::approx_constant)]\n\n")
-        written(out, "", "Seconds from the level's offset to the true one", x.shape[1], w1, b1, w2 / 20, b2 / 20)
+        written(out, "", "Seconds from the level's offset to the true one", x.shape[1], *weights)
 
 
 if __name__ == "__main__":

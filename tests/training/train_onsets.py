@@ -189,6 +189,20 @@ def folded(nets, mean, scale):
     return w1, b1, w2, np.mean([net.intercepts_[1][0] for net in nets])
 
 
+def moving(what, x, y, groups, furthest):
+    """Networks that move a time by `y`, at most `furthest` seconds, folded into one; prints how well they do, cross-validated."""
+    mean, scale = x.mean(0), x.std(0) + 1e-6
+    z = (x - mean) / scale
+    guess = np.zeros(len(y))
+    for train, test in GroupKFold(5).split(z, y, groups):
+        guess[test] = np.mean([net.predict(z[test]) for net in regressions(z[train], y[train], furthest)], 0) / 20
+    for name, left in (("by the level", y), ("moved", y - np.clip(guess, -furthest, furthest))):
+        half, most = 1000 * np.percentile(np.abs(left), [50, 95])
+        print(f"{what} of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
+    w1, b1, w2, b2 = folded(regressions(z, y, furthest), mean, scale)
+    return w1, b1, w2 / 20, b2 / 20
+
+
 def written(out, prefix, what, cues, w1, b1, w2, b2):
     def row(values):
         return ", ".join(f"{v:.5f}" for v in values)
@@ -235,23 +249,15 @@ def main():
         if here.any():
             print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
 
-    x, y, groups = shifts([p for p in parts if p[0].startswith(os.path.join(sys.argv[2], ""))])
-    shift_mean, shift_scale = x.mean(0), x.std(0) + 1e-6
-    z = (x - shift_mean) / shift_scale
-    guess = np.zeros(len(y))
-    for train, test in GroupKFold(5).split(z, y, groups):
-        guess[test] = np.mean([net.predict(z[test]) for net in regressions(z[train], y[train], FURTHEST)], 0) / 20
-    for name, left in (("by the level", y), ("moved", y - np.clip(guess, -FURTHEST, FURTHEST))):
-        half, most = 1000 * np.percentile(np.abs(left), [50, 95])
-        print(f"onsets of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
-    w1, b1, w2, b2 = folded(regressions(z, y, FURTHEST), shift_mean, shift_scale)
+    plain = [p for p in parts if p[0].startswith(os.path.join(sys.argv[2], ""))]
+    shift = moving("onsets", *shifts(plain), FURTHEST)
 
     with open("src/segment/onset_weights.rs", "w") as out:
         out.write("//! Weights of the onset model, written by `tests/training/train_onsets.py`; not edited by hand.\n\n")
         out.write("#![allow(clippy::approx_constant)]\n\n")
         written(out, "", "Log odds of an onset from `Features::NAMES`", len(names), *folded(*first))
         written(out, "AMONG_", "The same with `neighbours` as well", len(second[1]), *folded(*second))
-        written(out, "SHIFT_", "Seconds from the level's onset to the true one", len(names) + 1, w1, b1, w2 / 20, b2 / 20)
+        written(out, "SHIFT_", "Seconds from the level's onset to the true one", len(names) + 1, *shift)
 
 
 if __name__ == "__main__":
