@@ -129,7 +129,8 @@ pub fn boundaries_from_sound(
 /// candidates by themselves.
 fn neighbours(times: &[f64], alone: &[f64], k: usize) -> [f64; onset_model::AROUND] {
     let mut most = [onset_model::NOBODY; onset_model::AROUND];
-    for i in (0..times.len()).filter(|&i| i != k) {
+    let near = |i: &usize| (times[*i] - times[k]).abs() < NEIGHBOURS[NEIGHBOURS.len() - 1];
+    for i in (0..k).rev().take_while(near).chain((k + 1..times.len()).take_while(near)) {
         let away = times[i] - times[k];
         let stretch = NEIGHBOURS.iter().position(|&edge| away.abs() < edge);
         if let Some(stretch) = stretch {
