@@ -3,6 +3,7 @@
 
 use super::costs::Costs;
 use super::tempo::LocalTempo;
+use super::timing_table::TimingTable;
 use super::written::WrittenNote;
 use crate::segment::{Boundary, Evidence, softplus};
 
@@ -80,29 +81,6 @@ struct Span {
     full: f64,
     /// If the notes between are left out together with their time.
     closed: Option<f64>,
-}
-
-/// Log-likelihood of the logarithm of played over expected interval: Student's t with three degrees of
-/// freedom (heavy tails: a child hesitates), tabulated because it is asked for at every edge.
-struct TimingTable {
-    values: Vec<f64>,
-}
-
-impl TimingTable {
-    const STEP: f64 = 0.005;
-    const LAST: usize = 1200;
-
-    fn new(scale: f64) -> Self {
-        let at = |k: usize| {
-            let x = k as f64 * Self::STEP / scale;
-            -2.0 * (x * x / 3.0).ln_1p()
-        };
-        Self { values: (0..=Self::LAST).map(at).collect() }
-    }
-
-    fn at(&self, log_ratio: f64) -> f64 {
-        self.values[((log_ratio.abs() / Self::STEP + 0.5) as usize).min(Self::LAST)]
-    }
 }
 
 impl<'a> Lattice<'a> {
@@ -476,18 +454,6 @@ mod tests {
             // However long it takes, no more than the table's last.
             assert_eq!(lattice.timing(0, 1, 50.0), lattice.timing(0, 1, 60.0));
         });
-    }
-
-    #[test]
-    fn times_between_two_entries_of_the_table_take_the_nearer_one() {
-        let table = TimingTable::new(0.16);
-        let step = TimingTable::STEP;
-        assert_eq!(table.at(0.0), 0.0);
-        for k in [0.0, 1.0, 40.0] {
-            assert_eq!(table.at((k + 0.4) * step), table.at(k * step));
-            assert_eq!(table.at((k + 0.6) * step), table.at((k + 1.0) * step));
-            assert!(table.at((k + 1.0) * step) < table.at(k * step));
-        }
     }
 
     #[test]

@@ -6,6 +6,7 @@ mod decode;
 mod lattice;
 mod reading;
 mod tempo;
+mod timing_table;
 mod written;
 
 pub use costs::Costs;
