@@ -242,7 +242,9 @@ mod tests {
         let note = WrittenNote { event: 0, midi: 60, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
         let start = Boundary { time: Seconds(0.0), llr: 6.0, leads: true, features: Features::default() };
         let costs = Costs::default();
-        for (notes, boundaries) in [(vec![note.clone()], vec![]), (vec![], vec![start.clone()])] {
+        for (notes, boundaries) in
+            [(vec![note.clone()], vec![]), (vec![], vec![start.clone()]), (vec![], vec![])]
+        {
             let tempo = LocalTempo::steady(0.5, notes.len());
             assert_eq!(decode(&notes, &boundaries, &evidence, &tempo, &costs), Reading::default());
             let (reading, support) = decode_with_support(&notes, &boundaries, &evidence, &tempo, &costs);
@@ -424,23 +426,5 @@ mod tests {
                 }
             }
         }
-    }
-
-    #[test]
-    fn without_notes_or_sound_there_is_nothing_to_read() {
-        let evidence = Evidence {
-            hop: Seconds(0.01),
-            lowest: 60,
-            pitch: vec![vec![0.0; 2]],
-            other: vec![0.0; 2],
-            pause: vec![0.0; 2],
-            inside: vec![0.0; 2],
-        };
-        let note = WrittenNote { event: 0, midi: 60, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
-        let tempo = LocalTempo::steady(0.5, 1);
-        let found = decode_with_support(&[note], &[], &evidence, &tempo, &Costs::default());
-        assert_eq!(found, (Reading::default(), vec![Support::default()]));
-        let none = decode_with_support(&[], &[], &evidence, &LocalTempo::steady(0.5, 0), &Costs::default());
-        assert_eq!(none, (Reading::default(), Vec::new()));
     }
 }

@@ -417,16 +417,19 @@ mod tests {
     }
 
     /// The price of going on from written note 0 at boundary 0 to a state at boundary 1, heard rightly.
+    fn first_step(lattice: &Lattice<'_>, state: usize) -> f64 {
+        let mut found = NEVER;
+        lattice.edges_from(0, &[0], &mut |edge: Edge| {
+            if edge.target == Target::State(1, state) && edge.right {
+                found = edge.price;
+            }
+        });
+        found
+    }
+
+    /// The same over one pitch, for these notes and this second boundary.
     fn price(midi: &[i32], second: (f64, f64), state: usize) -> f64 {
-        with(midi, &[(0.0, 6.0), second], |lattice| {
-            let mut found = NEVER;
-            lattice.edges_from(0, &[0], &mut |edge: Edge| {
-                if edge.target == Target::State(1, state) && edge.right {
-                    found = edge.price;
-                }
-            });
-            found
-        })
+        with(midi, &[(0.0, 6.0), second], |lattice| first_step(lattice, state))
     }
 
     #[test]
@@ -550,13 +553,7 @@ mod tests {
             };
             let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
             let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
-            let mut found = NEVER;
-            lattice.edges_from(0, &[0], &mut |edge: Edge| {
-                if edge.target == Target::State(1, 1) && edge.right {
-                    found = edge.price;
-                }
-            });
-            found
+            first_step(&lattice, 1)
         };
         price(0.5) - price(0.0)
     }

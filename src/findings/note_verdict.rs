@@ -388,10 +388,10 @@ mod tests {
 
     /// A contour whose frames have the first candidates up to a frame and the second ones from there on.
     fn changing(first: &[(f64, f32)], until: usize, second: &[(f64, f32)]) -> Contour {
-        let mut contour_ = contour(first);
-        contour_.frames.truncate(until);
-        contour_.frames.extend(contour(second).frames.drain(until..));
-        contour_
+        let mut changed = contour(first);
+        changed.frames.truncate(until);
+        changed.frames.extend(contour(second).frames.drain(until..));
+        changed
     }
 
     #[test]

@@ -132,11 +132,9 @@ fn neighbours(times: &[f64], alone: &[f64], k: usize) -> [f64; onset_model::AROU
     let near = |i: &usize| (times[*i] - times[k]).abs() < NEIGHBOURS[NEIGHBOURS.len() - 1];
     for i in (0..k).rev().take_while(near).chain((k + 1..times.len()).take_while(near)) {
         let away = times[i] - times[k];
-        let stretch = NEIGHBOURS.iter().position(|&edge| away.abs() < edge);
-        if let Some(stretch) = stretch {
-            let at = stretch + if away < 0.0 { NEIGHBOURS.len() } else { 0 };
-            most[at] = most[at].max(alone[i]);
-        }
+        let stretch = NEIGHBOURS.partition_point(|&edge| edge <= away.abs());
+        let at = stretch + if away < 0.0 { NEIGHBOURS.len() } else { 0 };
+        most[at] = most[at].max(alone[i]);
     }
     most
 }

@@ -52,6 +52,15 @@ impl Envelope {
         ((time.0 / self.hop.0).round().max(0.0) as usize).min(self.level_db.len().saturating_sub(1))
     }
 
+    /// The level that so many percent of a curve's values between two times stay below; where the second time lies before
+    /// the first, the value there.
+    pub fn percentile_between(&self, curve: &[f32], from: Seconds, to: Seconds, percent: usize) -> f32 {
+        let (a, b) = (self.index(from), self.index(to));
+        let mut values = curve[a..=b.max(a)].to_vec();
+        values.sort_by(f32::total_cmp);
+        values[values.len() * percent / 100]
+    }
+
     /// The highest level between two times; the floor where there is none.
     pub fn peak(&self, from: Seconds, to: Seconds) -> f32 {
         self.range(from, to).iter().copied().fold(FLOOR_DB, f32::max)

@@ -38,11 +38,8 @@ const LONGEST_NOTE: f64 = 1.0;
 /// 0.24 s after it the level and the level above 2.5 kHz against the note's own, in 20 dB, and the clarity of the pitch;
 /// then how fast the room dies away (300 dB per second), the pause after the note and its length, in seconds.
 pub fn offset_cues(envelope: &Envelope, contour: &Contour, note: &NoteSpan) -> [f64; OFFSET_CUES] {
-    let (from, to) = (envelope.index(Seconds(note.onset)), envelope.index(Seconds(note.offset)));
-    let usual = |levels: &[f32], share: usize| {
-        let mut values = levels[from..=to.max(from)].to_vec();
-        values.sort_by(f32::total_cmp);
-        values[(values.len() * share / 100).min(values.len() - 1)]
+    let usual = |curve: &[f32], percent| {
+        envelope.percentile_between(curve, Seconds(note.onset), Seconds(note.offset), percent)
     };
     let (body, bright) = (usual(&envelope.level_db, 80), usual(&envelope.bright_db, 50));
     let mut cues = [0.0; OFFSET_CUES];

@@ -11,8 +11,8 @@ of the onsets that are hard to hear; together they are still one network with on
 cross-validated figures, grouped by take. The random starts are fixed.
 
 That is the first look, at one candidate by itself; a second one of the same make has what its neighbours say of
-themselves as well. A third, smaller one learns how far the true onset is from where the level says, of right notes called right; from the first
-folder alone, because a borrowed voice's body rings on and its truth does not know that.
+themselves as well. A third, smaller one learns how far the true onset is from where the level says, of right notes
+called right; from the first folder alone, because a borrowed voice's body rings on and its truth does not know that.
 """
 
 import csv
