@@ -16,6 +16,12 @@ pub struct Costs {
     pub extra: f64,
     /// Going back.
     pub restart: f64,
+    /// Going back without a halt.
+    pub no_halt: f64,
+    /// The shortest silence that is a halt, in seconds.
+    pub halt: f64,
+    /// Going back after a wrong note costs that much less: it is what makes a player stop.
+    pub stumbled: f64,
     /// Scale of the logarithm of played over expected inter-onset interval.
     pub timing_scale: f64,
     /// Least onset evidence (log odds, melody unseen) for two notes of one pitch without a pause between.
@@ -43,6 +49,9 @@ impl Default for Costs {
             merged: 4.0,
             extra: 2.7,
             restart: 7.0,
+            no_halt: 3.0,
+            halt: 0.2,
+            stumbled: 2.0,
             timing_scale: 0.16,
             split: -3.0,
             unheard_split: 1.0,

@@ -286,8 +286,9 @@ impl<'a> Lattice<'a> {
             for (content, right) in self.readings(s, &between.loose) {
                 let pause =
                     self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
-                let halt = if pause > 0.4 { 0.0 } else { -1.5 };
-                let price = content.score + halt;
+                let halt = if pause > self.costs.halt { 0.0 } else { -self.costs.no_halt };
+                let stumbled = if right { 0.0 } else { self.costs.stumbled };
+                let price = content.score + halt + stumbled;
                 visit(Edge { state: s, target: Target::Hub(k, a), price, content, right });
             }
         }
