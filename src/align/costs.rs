@@ -22,6 +22,12 @@ pub struct Costs {
     pub halt: f64,
     /// Going back after a wrong note costs that much less: it is what makes a player stop.
     pub stumbled: f64,
+    /// Another extra note after an extra note.
+    pub extra_again: f64,
+    /// A written note that is only brushed.
+    pub brush: f64,
+    /// The share of its length below which it is.
+    pub brush_share: f64,
     /// Scale of the logarithm of played over expected inter-onset interval.
     pub timing_scale: f64,
     /// Least onset evidence (log odds, melody unseen) for two notes of one pitch without a pause between.
@@ -52,6 +58,9 @@ impl Default for Costs {
             no_halt: 3.0,
             halt: 0.2,
             stumbled: 2.0,
+            brush: 3.0,
+            extra_again: 1.0,
+            brush_share: 0.25,
             timing_scale: 0.16,
             split: -3.0,
             unheard_split: 1.0,

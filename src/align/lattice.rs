@@ -73,6 +73,8 @@ pub(super) struct Lattice<'a> {
     spans: Vec<Vec<Span>>,
     /// Logarithm of the last note's length in seconds.
     last_length: f64,
+    /// Frames of each written note that are too few for it: a brush of the bow.
+    brush: Vec<u32>,
     timing: TimingTable,
 }
 
@@ -110,7 +112,12 @@ impl<'a> Lattice<'a> {
         let timing = TimingTable::new(costs.timing_scale);
         let last_length =
             notes.last().zip(tempo.at.last()).map_or(0.0, |(note, beat)| (note.length * beat).ln());
-        Self { notes, boundaries, evidence, costs, frames, loose, spans, last_length, timing }
+        let brush = notes
+            .iter()
+            .zip(&tempo.at)
+            .map(|(note, beat)| (costs.brush_share * note.length * beat / evidence.hop.0) as u32)
+            .collect();
+        Self { notes, boundaries, evidence, costs, frames, loose, spans, last_length, brush, timing }
     }
 
     pub fn states(&self) -> usize {
@@ -225,6 +232,7 @@ impl<'a> Lattice<'a> {
             }
             let between = Between {
                 k,
+                start: start as u32,
                 log_seconds: ((end - start) as f64 * evidence.hop.0).ln(),
                 tight: Choice::new(&tight),
                 loose: Choice::new(&loose),
@@ -240,14 +248,14 @@ impl<'a> Lattice<'a> {
         if k == self.boundaries.len() {
             let left = self.notes.len() - self.position(s).map_or(0, |a| a + 1);
             let stop = if left == 0 { 0.0 } else { 5.0 + 0.8 * (left as f64).min(15.0) };
-            for (content, right) in self.readings(s, &between.loose) {
+            for (content, right) in self.readings(s, between.start, &between.loose) {
                 visit(Edge { state: s, target: Target::End, price: content.score - stop, content, right });
             }
             return;
         }
         let position = self.position(s);
         let onset = self.onset(k);
-        for (content, right) in self.readings(s, &between.tight) {
+        for (content, right) in self.readings(s, between.start, &between.tight) {
             let here = content.score + onset;
             // Go on, perhaps leaving notes out.
             let next = position.map_or(0, |a| a + 1);
@@ -279,11 +287,12 @@ impl<'a> Lattice<'a> {
                 None => 0.0,
             };
             let timing = timing.max(-self.costs.before_extra);
+            let timing = if self.written(s).is_none() { timing - self.costs.extra_again } else { timing };
             visit(Edge { state: s, target, price: here - self.costs.extra + timing, content, right });
         }
         // Stop and go back: pausing first makes it likelier.
         if let Some(a) = position {
-            for (content, right) in self.readings(s, &between.loose) {
+            for (content, right) in self.readings(s, between.start, &between.loose) {
                 let pause =
                     self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
                 let halt = if pause > self.costs.halt { 0.0 } else { -self.costs.no_halt };
@@ -300,14 +309,19 @@ impl<'a> Lattice<'a> {
 
     /// The ways to hear state `s`: a written note at its pitch and at the best other one (at the price of a
     /// wrong note), an extra at its best pitch.
-    fn readings(&self, s: usize, choice: &Choice<'_>) -> impl Iterator<Item = (Content, bool)> + use<> {
+    fn readings(&self, s: usize, start: u32, choice: &Choice<'_>) -> impl Iterator<Item = (Content, bool)> + use<> {
         let (contents, top) = (choice.contents, choice.top);
         let (first, second) = match self.written(s) {
             Some(m) => {
                 let h = usize::try_from(self.notes[m].midi - self.evidence.lowest);
-                let right = h.ok().and_then(|h| contents.get(h)).copied().unwrap_or(NO_CONTENT);
+                let mut right = h.ok().and_then(|h| contents.get(h)).copied().unwrap_or(NO_CONTENT);
                 let mut wrong = if top[0].heard == right.heard { top[1] } else { top[0] };
                 wrong.score -= self.costs.wrong;
+                for way in [&mut right, &mut wrong] {
+                    if way.score > NEVER && way.until - start < self.brush[m] {
+                        way.score -= self.costs.brush;
+                    }
+                }
                 ((right, true), (wrong, false))
             }
             None => ((top[0], false), (NO_CONTENT, false)),
@@ -339,6 +353,8 @@ impl<'a> Lattice<'a> {
 struct Between<'a> {
     /// The later boundary.
     k: usize,
+    /// Frame of the earlier one.
+    start: u32,
     /// Logarithm of the time between them in seconds.
     log_seconds: f64,
     /// Contents that pause in silence.
