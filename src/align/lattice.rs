@@ -309,7 +309,12 @@ impl<'a> Lattice<'a> {
 
     /// The ways to hear state `s`: a written note at its pitch and at the best other one (at the price of a
     /// wrong note), an extra at its best pitch.
-    fn readings(&self, s: usize, start: u32, choice: &Choice<'_>) -> impl Iterator<Item = (Content, bool)> + use<> {
+    fn readings(
+        &self,
+        s: usize,
+        start: u32,
+        choice: &Choice<'_>,
+    ) -> impl Iterator<Item = (Content, bool)> + use<> {
         let (contents, top) = (choice.contents, choice.top);
         let (first, second) = match self.written(s) {
             Some(m) => {
@@ -512,6 +517,83 @@ mod tests {
         let last = |time: f64| price(&[60], (time, 0.0), 2);
         assert!((last(BEAT) - (onset - costs.extra)).abs() < 1e-6, "{}", last(BEAT));
         assert!((last(4.0 * BEAT) - (onset - costs.extra - costs.before_extra)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_second_extra_note_in_a_row_costs_more_than_the_first() {
+        let evidence = of_one_pitch();
+        let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (BEAT, 0.0)]));
+        let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        let after_first = 2 + 1;
+        let step = |from: usize, to: usize| {
+            let mut found = NEVER;
+            lattice.edges_from(0, &[from], &mut |edge: Edge| {
+                if edge.target == Target::State(1, to) {
+                    found = f64::max(found, edge.price);
+                }
+            });
+            found
+        };
+        let (one, two) = (step(0, after_first), step(after_first, after_first));
+        assert!((one - two - costs.extra_again).abs() < 1e-6, "{one} {two}");
+    }
+
+    #[test]
+    fn a_note_that_sounds_for_less_than_a_quarter_of_its_length_is_brushed_and_pays() {
+        // Two seconds to the next note, of which so many frames sound; a note of half a second.
+        let sounding = |frames: usize| {
+            let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (2.0, 6.0)]));
+            let sums = |before: f32, after: f32| {
+                (0..=300_usize)
+                    .map(move |f| before * f.min(frames) as f32 + after * f.saturating_sub(frames) as f32)
+            };
+            let evidence = Evidence {
+                pitch: vec![sums(0.0, -1.0).collect(), sums(-1.0, -1.0).collect()],
+                other: sums(-0.8, -1.0).collect(),
+                pause: sums(-1.0, 0.0).collect(),
+                ..of_one_pitch()
+            };
+            let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+            first_step(&Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs), 1)
+        };
+        // An eighth of a second: twelve frames are enough.
+        assert!((sounding(12) - sounding(11) - Costs::default().brush).abs() < 1e-6);
+        assert!((sounding(12) - sounding(50)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_player_goes_back_after_a_halt_and_sooner_after_a_stumble() {
+        // The price of stopping after written note 0, which sounds for a second at its pitch or at another one, then
+        // a silence of so many frames.
+        let stopping = |silence: usize, right: bool| {
+            let (notes, end) = (notes(&[60, 62]), 100 + silence);
+            let boundaries = boundaries(&[(0.0, 6.0), (end as f64 * 0.01, 6.0)]);
+            let sums = |before: f32, after: f32| {
+                (0..=300_usize)
+                    .map(move |f| before * f.min(100) as f32 + after * f.saturating_sub(100) as f32)
+            };
+            let (own, other) = if right { (0.0, -0.5) } else { (-0.5, 0.0) };
+            let evidence = Evidence {
+                pitch: vec![sums(own, -1.0).collect(), sums(other, -1.0).collect()],
+                other: sums(-0.8, -1.0).collect(),
+                pause: sums(-1.0, 0.0).collect(),
+                ..of_one_pitch()
+            };
+            let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+            let mut found = NEVER;
+            Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs).edges_from(0, &[0], &mut |edge| {
+                if edge.target == Target::Hub(1, 0) && edge.right == right {
+                    found = edge.price;
+                }
+            });
+            found
+        };
+        let costs = Costs::default();
+        assert!((stopping(21, true) - stopping(20, true) - costs.no_halt).abs() < 1e-6);
+        assert_eq!(stopping(20, true), stopping(0, true));
+        assert_eq!(stopping(21, true), stopping(150, true));
+        assert!((stopping(50, false) - stopping(50, true) - (costs.stumbled - costs.wrong)).abs() < 1e-6);
     }
 
     #[test]

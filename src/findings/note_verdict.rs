@@ -68,7 +68,6 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
         onset_error_beats: None,
         duration_ratio: None,
         confidence: 0.9,
-        dbg: [support.right.max(-9999.0), support.wrong.max(-9999.0), support.missing.max(-9999.0), 0.0, 0.0, 0.0],
     };
     let Some(p) = played else {
         finding.confidence = probability(support.missing, &[support.right, support.wrong]);
@@ -115,9 +114,6 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let clear = 1.0 - 0.5 * (-from_limit / 8.0).exp();
     let present = probability(support.right.max(support.wrong), &[support.missing]);
     finding.confidence = (present * clear).clamp(0.02, 0.995);
-    finding.dbg[3] = off;
-    finding.dbg[4] = match finding.verdict { NoteVerdict::Right => 1.0, NoteVerdict::Unsure => 2.0, _ => 3.0 };
-    finding.dbg[5] = finding.confidence;
     if finding.verdict == NoteVerdict::Right && anyway < NEAR_ANYWAY {
         finding.confidence = finding.confidence.max(present * 0.9);
     }

@@ -118,9 +118,6 @@ pub struct NoteFinding {
     pub duration_ratio: Option<f64>,
     /// Probability that the verdict is right, 0 to 1.
     pub confidence: f64,
-    /// dbg
-    #[serde(default)]
-    pub dbg: [f64; 6],
 }
 
 /// The verdict on a written rest.

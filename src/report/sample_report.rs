@@ -37,7 +37,7 @@ pub fn report(instrument: Instrument, pitches: &[&str]) -> Report {
                 written_beats: 1.0,
                 played_beats: Some(1.0),
                 verdict: RestVerdict::Kept,
-                confidence: 0.98, dbg: [0.0;6],
+                confidence: 0.98,
             });
             continue;
         }
