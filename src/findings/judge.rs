@@ -5,12 +5,12 @@ use super::note_times::TimedBy;
 use super::note_verdict::{Asked, judge_note};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
-use super::rests::{RestSpan, judge_rest};
+use super::rests::{Around, rest_findings};
 use super::strings::{Deviation, string_tuning};
 use super::this_melody::of_one_pitch;
 use super::timing::{Beat, OwnBeat};
 use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
-use crate::notation::{EventKind, Instrument, Melody, as_f64};
+use crate::notation::{Instrument, Melody};
 use crate::pitch::Contour;
 use crate::segment::{Boundary, Envelope};
 use crate::units::Hertz;
@@ -82,7 +82,8 @@ pub fn findings_from_reading(
         }
     }
     let extra = extra_notes(&played, notes);
-    let rests = rests(melody, notes, &played, &last, &extra, &own);
+    let around = Around { notes, played: &played, last: &last, extra: &extra, own: &own };
+    let rests = rest_findings(melody, &around);
     let restarts = restarts(&played, notes);
     let tuning = tuning(&findings, instrument);
     Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning }
@@ -114,74 +115,11 @@ fn own_beat(
             if last[note] == Some(k) {
                 place[note] = Some(beats.len());
             }
-            beats.push(Beat { note, at: notes[note].start, onset: p.onset.0, attempt });
+            let WrittenNote { start: at, length, .. } = notes[note];
+            beats.push(Beat { note, at, until: at + length, onset: p.onset.0, attempt });
         }
     }
     (OwnBeat::new(beats), place)
-}
-
-fn rests(
-    melody: &Melody,
-    notes: &[WrittenNote],
-    played: &[PlayedNote],
-    last: &[Option<usize>],
-    extra: &[ExtraFinding],
-    own: &OwnBeat,
-) -> Vec<RestFinding> {
-    let beat = melody.metre.beat();
-    let rest_events: Vec<usize> =
-        (0..melody.events.len()).filter(|&e| matches!(melody.events[e].kind, EventKind::Rest)).collect();
-    rest_events
-        .iter()
-        .map(|&e| {
-            let event = &melody.events[e];
-            let written_beats = as_f64(event.length / beat);
-            let mut finding = RestFinding {
-                index: e,
-                bar: event.bar,
-                beat: as_f64(event.beat),
-                written_beats,
-                played_beats: None,
-                verdict: RestVerdict::Unsure,
-                confidence: 0.5,
-            };
-            let before = notes.iter().rposition(|n| n.event < e);
-            let after = notes.iter().position(|n| n.event > e);
-            let (Some(before), Some(after)) = (before, after) else {
-                // At either end of the melody a rest has no second onset to measure it by.
-                finding.verdict = RestVerdict::Kept;
-                finding.confidence = 0.6;
-                return finding;
-            };
-            let (Some(b), Some(a)) = (last[before], last[after]) else { return finding };
-            if a <= b {
-                return finding;
-            }
-            let restarted =
-                (b + 1..=a).any(|k| matches!(played[k].kind, StepKind::Written { restart: true, .. }));
-            if restarted {
-                return finding;
-            }
-            let whole_rest: f64 = notes[after].start - notes[before].start - notes[before].length;
-            let Some(local) = own.local(0.5 * (notes[before].start + notes[after].start), &[after]) else {
-                return finding;
-            };
-            let (from, to) = (played[b].offset.0, played[a].onset.0);
-            let extra_inside = extra.iter().any(|x| x.onset_s > from - 0.05 && x.onset_s < to - 0.05);
-            let span = RestSpan {
-                written: whole_rest,
-                span: notes[after].start - notes[before].start,
-                played_span: (played[a].onset.0 - played[b].onset.0) / local,
-                silence: (played[a].onset.0 - played[b].offset.0) / local,
-                extra_inside,
-            };
-            let (verdict, beats, confidence) = judge_rest(span);
-            finding.verdict = verdict;
-            finding.played_beats = Some(beats * written_beats / whole_rest);
-            finding.confidence = confidence;
-            finding
-        })
-        .collect()
 }
 
 fn restarts(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<RestartFinding> {

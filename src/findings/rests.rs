@@ -1,31 +1,107 @@
 //! Whether each rest was kept: from onsets at the local tempo, and from what sounded in it.
 
-use super::report::RestVerdict;
+use super::played::PlayedNote;
+use super::report::{ExtraFinding, RestFinding, RestVerdict};
+use super::timing::OwnBeat;
+use crate::align::{StepKind, WrittenNote};
+use crate::notation::{EventKind, Melody, as_f64};
 
 /// What is known about the span over one written rest (or several in a row).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RestSpan {
+struct RestSpan {
     /// Written length of the rest in beats.
-    pub written: f64,
+    written: f64,
     /// From the onset of the note before to the onset of the note after, as written, in beats.
-    pub span: f64,
+    span: f64,
     /// The same as played at the local tempo, in beats.
-    pub played_span: f64,
+    played_span: f64,
     /// Silence (nothing bowed) before the note after, in beats at the local tempo.
-    pub silence: f64,
+    silence: f64,
     /// Whether an extra note sounds in it.
-    pub extra_inside: bool,
+    extra_inside: bool,
 }
 
 /// A rest given less than this share of its length is rushed.
-pub const RUSHED_BELOW: f64 = 0.67;
+const RUSHED_BELOW: f64 = 0.67;
 /// A rest given more than this share of its length is stretched.
-pub const STRETCHED_ABOVE: f64 = 1.4;
+const STRETCHED_ABOVE: f64 = 1.4;
 /// A rest with less silence than this share of its length is filled.
-pub const FILLED_BELOW: f64 = 0.25;
+const FILLED_BELOW: f64 = 0.25;
+
+/// What a rest is judged by.
+pub(super) struct Around<'a> {
+    /// The written notes.
+    pub notes: &'a [WrittenNote],
+    /// What was played, in order of time.
+    pub played: &'a [PlayedNote],
+    /// For each written note the last place in `played` that is it.
+    pub last: &'a [Option<usize>],
+    /// What was played beside the melody.
+    pub extra: &'a [ExtraFinding],
+    /// The player's own beat.
+    pub own: &'a OwnBeat,
+}
+
+/// Each written rest of a melody with its verdict.
+pub(super) fn rest_findings(melody: &Melody, around: &Around<'_>) -> Vec<RestFinding> {
+    let events = melody.events.iter().enumerate().filter(|(_, e)| matches!(e.kind, EventKind::Rest));
+    events
+        .map(|(index, event)| {
+            let written_beats = as_f64(event.length / melody.metre.beat());
+            let (verdict, share, confidence) =
+                around.verdict_on(index).unwrap_or((RestVerdict::Unsure, None, 0.5));
+            RestFinding {
+                index,
+                bar: event.bar,
+                beat: as_f64(event.beat),
+                written_beats,
+                played_beats: share.map(|share| share * written_beats),
+                verdict,
+                confidence,
+            }
+        })
+        .collect()
+}
+
+impl Around<'_> {
+    /// The verdict on the rest at an event, the share of its length that was played, where that can be told, and the
+    /// confidence; nothing where no two onsets measure it.
+    fn verdict_on(&self, event: usize) -> Option<(RestVerdict, Option<f64>, f64)> {
+        let notes = self.notes;
+        let before = notes.iter().rposition(|n| n.event < event);
+        let after = notes.iter().position(|n| n.event > event);
+        let (Some(before), Some(after)) = (before, after) else {
+            // At either end of the melody a rest has no second onset to measure it by.
+            return Some((RestVerdict::Kept, None, 0.6));
+        };
+        // One long bow for two notes before the rest: the first of them tells when it began.
+        let long_bow =
+            self.last[before].is_none() && before > 0 && notes[before - 1].midi == notes[before].midi;
+        let begun = if long_bow { before - 1 } else { before };
+        let (b, a) = (self.last[begun]?, self.last[after]?);
+        let returned = |p: &PlayedNote| matches!(p.kind, StepKind::Written { restart: true, .. });
+        if a <= b || self.played[b + 1..=a].iter().any(returned) {
+            return None;
+        }
+        let local = self.own.local(0.5 * (notes[begun].start + notes[after].start), &[after])?;
+        let (onset, from, to) = (self.played[b].onset.0, self.played[b].offset.0, self.played[a].onset.0);
+        let span = RestSpan {
+            written: notes[after].start - notes[before].start - notes[before].length,
+            span: notes[after].start - notes[begun].start,
+            played_span: (to - onset) / local,
+            silence: (to - from) / local,
+            extra_inside: self.extra.iter().any(|x| x.onset_s > from - 0.05 && x.onset_s < to - 0.05),
+        };
+        let (verdict, played, confidence) = judge_rest(span);
+        // Instead of a long bow the second note may have been left out together with its time, or it was the first that
+        // was left out: then there is more silence than rest.
+        let doubtful = verdict == RestVerdict::Rushed || span.silence > played;
+        (!long_bow || !doubtful).then_some((verdict, Some(played / span.written), confidence))
+    }
+}
 
 /// The verdict on one rest, its played length in beats and the confidence.
-pub fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
+fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
     let played = (rest.written + rest.played_span - rest.span).max(0.0);
     let share = played / rest.written;
     let silent = rest.silence / rest.written;
@@ -51,6 +127,61 @@ pub fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::findings::timing::Beat;
+    use crate::units::Seconds;
+
+    /// The verdict on the rest in two notes of one pitch, a rest and another note, a beat each, with a beat of one
+    /// second: each written note that was played with its onset and offset.
+    fn verdict(played: &[(usize, f64, f64)]) -> Option<(RestVerdict, Option<f64>, f64)> {
+        let note = |(event, midi): (usize, i32)| {
+            let start = event as f64;
+            WrittenNote { event, midi, start, length: 1.0, opens_bar: false, bar: 1 }
+        };
+        let notes: Vec<WrittenNote> = [(0, 57), (1, 57), (3, 59)].map(note).to_vec();
+        let mut last = vec![None; notes.len()];
+        let step = |(k, &(note, onset, offset)): (usize, &(usize, f64, f64))| {
+            last[note] = Some(k);
+            PlayedNote {
+                kind: StepKind::Written { note, restart: false },
+                onset: Seconds(onset),
+                offset: Seconds(offset),
+                midi: None,
+                steady: None,
+                spread: 0.0,
+                body_db: -20.0,
+                voiced: 1.0,
+                onset_llr: 6.0,
+            }
+        };
+        let played: Vec<PlayedNote> = played.iter().enumerate().map(step).collect();
+        let steady = |n: usize| {
+            let at = 10.0 + n as f64;
+            Beat { note: 10 + n, at, until: at + 1.0, onset: at, attempt: 1 }
+        };
+        let own = OwnBeat::new((0..8).map(steady).collect());
+        Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own }.verdict_on(2)
+    }
+
+    #[test]
+    fn after_one_long_bow_the_first_of_its_notes_tells_when_it_began() {
+        let (kept, share, confidence) = verdict(&[(0, 0.0, 0.9), (1, 1.0, 1.9), (2, 3.0, 3.9)]).unwrap();
+        assert_eq!((kept, share), (RestVerdict::Kept, Some(1.0)));
+        let long_bow = verdict(&[(0, 0.0, 2.1), (2, 3.0, 3.9)]).unwrap();
+        assert_eq!((long_bow.0, long_bow.1), (RestVerdict::Kept, Some(1.0)));
+        assert!(confidence > 0.9);
+        assert_eq!(verdict(&[(0, 0.0, 2.9), (2, 3.0, 3.9)]).unwrap().0, RestVerdict::Filled);
+        assert_eq!(verdict(&[(0, 0.0, 2.1), (2, 4.0, 4.9)]).unwrap().0, RestVerdict::Stretched);
+    }
+
+    #[test]
+    fn a_note_left_out_before_a_rest_says_nothing_of_it_where_its_time_may_be_left_out_too() {
+        // Two beats instead of three: a rest cut to nothing, or the second note left out with its time.
+        assert_eq!(verdict(&[(0, 0.0, 0.9), (2, 2.0, 2.9)]), None);
+        // More silence than rest: it is the first note that was left out.
+        assert_eq!(verdict(&[(0, 0.0, 0.9), (2, 3.0, 3.9)]), None);
+        assert_eq!(verdict(&[(1, 1.0, 1.9), (2, 1.6, 2.9)]).unwrap().0, RestVerdict::Rushed);
+        assert_eq!(verdict(&[(0, 0.0, 0.9), (1, 1.0, 1.9)]), None);
+    }
 
     fn span(played_span: f64, silence: f64) -> RestSpan {
         RestSpan { written: 1.0, span: 2.0, played_span, silence, extra_inside: false }

@@ -9,6 +9,8 @@ pub struct Beat {
     pub note: usize,
     /// Where it is written, in beats.
     pub at: f64,
+    /// Where its written length ends, in beats.
+    pub until: f64,
     /// When it began, in seconds.
     pub onset: f64,
     /// Which attempt it belongs to (counted from 0; a restart begins a new one).
@@ -28,10 +30,15 @@ pub struct OwnBeat {
 struct Span {
     to: usize,
     middle: f64,
-    length: f64,
     per_beat: f64,
+    /// How much it says of the tempo.
+    weight: f64,
 }
 
+/// A longer interval than this many beats says no more of the tempo.
+const LONGEST_COUNTED: f64 = 2.0;
+/// An interval that a rest is written in says so much less: rests are what beginners cut short.
+const REST_COUNTS_FOR: f64 = 0.3;
 /// Neighbours further away than this many beats do not speak for a local tempo.
 const REACH: f64 = 10.0;
 /// An interval this many beats longer or shorter than written, and by a quarter or more, breaks the beat.
@@ -46,11 +53,12 @@ impl OwnBeat {
             .map(|w| Span {
                 to: w[1].note,
                 middle: 0.5 * (w[0].at + w[1].at),
-                length: w[1].at - w[0].at,
+                weight: (w[1].at - w[0].at).min(LONGEST_COUNTED)
+                    * if w[1].at > w[0].until + 1e-6 { REST_COUNTS_FOR } else { 1.0 },
                 per_beat: (w[1].onset - w[0].onset) / (w[1].at - w[0].at),
             })
             .collect();
-        let mut all: Vec<(f64, f64)> = spans.iter().map(|s| (s.per_beat, s.length.min(2.0))).collect();
+        let mut all: Vec<(f64, f64)> = spans.iter().map(|s| (s.per_beat, s.weight)).collect();
         let whole = weighted_median(&mut all);
         Self { beats, spans, whole }
     }
@@ -92,7 +100,7 @@ impl OwnBeat {
             .filter(|s| !without.contains(&s.to))
             .filter_map(|s| {
                 let away = (s.middle - at).abs();
-                (away < REACH).then(|| (s.per_beat, s.length.min(2.0) * (1.0 - away / REACH)))
+                (away < REACH).then(|| (s.per_beat, s.weight * (1.0 - away / REACH)))
             })
             .collect();
         near.push((whole, 0.7));
@@ -127,7 +135,7 @@ impl OwnBeat {
             for b in &self.spans[i + 1..] {
                 let apart = b.middle - a.middle;
                 if apart > 1.0 && a.per_beat > 0.0 && b.per_beat > 0.0 {
-                    slopes.push(((a.per_beat / b.per_beat).ln() / apart, apart * a.length.min(b.length)));
+                    slopes.push(((a.per_beat / b.per_beat).ln() / apart, apart * a.weight.min(b.weight)));
                 }
             }
         }
@@ -145,7 +153,13 @@ mod tests {
 
     fn steady(per_beat: f64) -> Vec<Beat> {
         (0..12)
-            .map(|n| Beat { note: n, at: n as f64, onset: 1.0 + n as f64 * per_beat, attempt: 0 })
+            .map(|n| Beat {
+                note: n,
+                at: n as f64,
+                until: n as f64 + 1.0,
+                onset: 1.0 + n as f64 * per_beat,
+                attempt: 0,
+            })
             .collect()
     }
 
@@ -160,12 +174,29 @@ mod tests {
     }
 
     #[test]
+    fn rests_that_are_all_cut_short_do_not_make_the_beat_faster() {
+        // Pairs of quarter notes with a rest of a beat after each pair, of which a third was given.
+        let beats: Vec<Beat> = (0..12)
+            .map(|n| {
+                let at = (n + n / 2) as f64;
+                let onset = 0.6 * (at - 0.67 * (n / 2) as f64);
+                Beat { note: n, at, until: at + 1.0, onset, attempt: 0 }
+            })
+            .collect();
+        let own = OwnBeat::new(beats);
+        assert_abs_diff_eq!(own.whole().unwrap(), 0.6, epsilon = 1e-9);
+        for at in 0..17 {
+            assert_abs_diff_eq!(own.local(f64::from(at), &[]).unwrap(), 0.6, epsilon = 1e-9);
+        }
+    }
+
+    #[test]
     fn a_rest_cut_short_makes_no_note_early_or_late_and_is_no_drift() {
         // Twelve quarter notes with a rest of a beat after the sixth, of which a third was given.
         let beats: Vec<Beat> = (0..12)
             .map(|n| {
                 let (at, lost) = if n < 6 { (n as f64, 0.0) } else { (n as f64 + 1.0, 0.67) };
-                Beat { note: n, at, onset: 0.6 * (at - lost), attempt: 0 }
+                Beat { note: n, at, until: at + 1.0, onset: 0.6 * (at - lost), attempt: 0 }
             })
             .collect();
         let own = OwnBeat::new(beats).cut_at_breaks();
