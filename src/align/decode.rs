@@ -7,8 +7,9 @@
 //! alignment of music performances containing errors and arbitrary repeats and skips", IEEE/ACM TASLP 24(2),
 //! 2016; ours differs in being segmental and offline, and in paying for tempo by inter-onset interval.
 
+use super::content::{NEVER, NO_PITCH};
 use super::costs::Costs;
-use super::lattice::{Edge, Lattice, NEVER, NO_PITCH, Target};
+use super::lattice::{Edge, Lattice, Target};
 use super::reading::{Reading, Step, StepKind, Support};
 use super::tempo::LocalTempo;
 use super::written::WrittenNote;

@@ -1,40 +1,17 @@
 //! The lattice that a reading is a path through: states are (boundary, what begins there), edges are whole
 //! steps with their price. The decoder and the audit walk the same edges.
 
+use super::content::{Choice, Content, Contents, NEVER, NO_CONTENT, NO_PITCH, SAME_ONSET, pause_or_talk};
 use super::costs::Costs;
 use super::tempo::LocalTempo;
 use super::timing_table::TimingTable;
 use super::written::WrittenNote;
 use crate::segment::{Boundary, Evidence, softplus};
 
-/// Steps longer than this are not looked for, in seconds (a whole note, a hesitation and a talk).
-const LONGEST_STEP: f64 = 15.0;
-/// A note lasts at least this many frames.
-const SHORTEST_NOTE: usize = 6;
-/// Candidates within this many frames of an onset speak of that onset: passing them over costs nothing.
-const SAME_ONSET: usize = 8;
-/// Driven sound per frame before the first note, after the last one and before a restart, in nats: talk.
-const TALK_FRAME: f32 = -0.45;
 /// At most this many written notes are left out in one go.
 const LONGEST_SKIP: usize = 5;
 /// A take may begin with this note at the latest.
 const LATEST_START: usize = 12;
-/// No hypothesis: nothing sounded.
-pub(super) const NOTHING: u32 = u32::MAX;
-/// Something without a definite pitch.
-pub(super) const NO_PITCH: u32 = u32::MAX - 1;
-/// The score of what cannot be.
-pub(super) const NEVER: f64 = f64::NEG_INFINITY;
-
-/// What a step contains: how well it fits, the frame up to which it sounds, the hypothesis that it sounds at.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Content {
-    pub score: f64,
-    pub until: u32,
-    pub heard: u32,
-}
-
-const NO_CONTENT: Content = Content { score: NEVER, until: 0, heard: NOTHING };
 
 /// Where an edge leads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -95,10 +72,7 @@ impl<'a> Lattice<'a> {
     ) -> Self {
         let mut frames: Vec<usize> = boundaries.iter().map(|b| evidence.frame(b.time)).collect();
         frames.push(evidence.pause.len() - 1);
-        let mut loose = vec![0.0_f32; evidence.pause.len()];
-        for f in 0..evidence.pause.len() - 1 {
-            loose[f + 1] = loose[f] + (evidence.pause[f + 1] - evidence.pause[f]).max(TALK_FRAME);
-        }
+        let loose = pause_or_talk(evidence);
         let span = |a: usize, b: usize| {
             let beat = 0.5 * (tempo.at[a] + tempo.at[b]);
             let full = notes[b].start - notes[a].start;
@@ -169,73 +143,28 @@ impl<'a> Lattice<'a> {
     /// Visits every edge that leaves one of the `alive` states at boundary `j`.
     pub fn edges_from(&self, j: usize, alive: &[usize], visit: &mut impl FnMut(Edge)) {
         let evidence = self.evidence;
-        let hypotheses = evidence.pitch.len();
         let start = self.frames[j];
-        let sums = |h: usize| if h < hypotheses { &evidence.pitch[h] } else { &evidence.other };
-        // Running best of (sounding − pausing) up to each later boundary, per hypothesis.
-        let mut strict = vec![(NEVER, 0_u32); hypotheses + 1];
-        let mut relaxed = vec![(NEVER, 0_u32); hypotheses + 1];
-        // Onsets passed over cost this much wherever they are, and that much more while the note sounds.
-        let in_pause = self.costs.onset * self.costs.onset_in_pause;
-        let in_note = self.costs.onset - in_pause;
-        let longest = start + (LONGEST_STEP / evidence.hop.0) as usize;
-        let mut frame = start + SHORTEST_NOTE;
-        let mut tight = vec![NO_CONTENT; hypotheses + 1];
-        let mut loose = vec![NO_CONTENT; hypotheses + 1];
+        let mut contents = Contents::from(start, evidence, &self.loose, self.costs);
         let last = self.frames.len() - 1;
         for k in j + 1..=last {
             let end = self.frames[k];
-            if end > longest && k > j + 1 && k < last {
+            if end > contents.longest && k > j + 1 && k < last {
                 // The end of the take is always tried, so that it can end in silence.
                 continue;
             }
-            while frame <= end.min(longest) {
-                let pause = f64::from(evidence.pause[frame]);
-                let talk = f64::from(self.loose[frame]);
-                let shift = in_note * f64::from(evidence.inside[frame.saturating_sub(SAME_ONSET)]);
-                for h in 0..=hypotheses {
-                    let sound = f64::from(sums(h)[frame]) + shift;
-                    if sound - pause > strict[h].0 {
-                        strict[h] = (sound - pause, frame as u32);
-                    }
-                    if sound - talk > relaxed[h].0 {
-                        relaxed[h] = (sound - talk, frame as u32);
-                    }
-                }
-                frame += 1;
-            }
-            if end < start + SHORTEST_NOTE {
-                continue;
-            }
-            let pause = f64::from(evidence.pause[end]);
-            let talk = f64::from(self.loose[end]);
-            let from = (start + SAME_ONSET + 1).min(evidence.inside.len() - 1);
-            let to = end.saturating_sub(SAME_ONSET).max(from);
-            let passed = f64::from(evidence.inside[from]);
-            let mut inside = in_pause * (f64::from(evidence.inside[to]) - passed) - in_note * passed;
-            if end <= start + SAME_ONSET && k < last {
-                // Both ends speak of the same onset: the weaker one does not count again.
-                inside -= self.costs.onset * self.boundaries[j].llr.min(self.boundaries[k].llr).max(0.0);
-            }
-            for h in 0..=hypotheses {
-                let own = f64::from(sums(h)[start]);
-                let heard = if h < hypotheses { h as u32 } else { NO_PITCH };
-                let strict = Content { score: strict[h].0 + pause - own + inside, until: strict[h].1, heard };
-                let with_talk =
-                    Content { score: relaxed[h].0 + talk - own + inside, until: relaxed[h].1, heard };
-                loose[h] = with_talk;
-                tight[h] = if with_talk.score - self.costs.talk > strict.score {
-                    Content { score: with_talk.score - self.costs.talk, ..with_talk }
-                } else {
-                    strict
-                };
-            }
+            // Where both ends speak of the same onset the weaker one does not count again.
+            let twice = if end <= start + SAME_ONSET && k < last {
+                self.boundaries[j].llr.min(self.boundaries[k].llr).max(0.0)
+            } else {
+                0.0
+            };
+            let Some((tight, loose)) = contents.until(end, twice) else { continue };
             let between = Between {
                 k,
                 start: start as u32,
                 log_seconds: ((end - start) as f64 * evidence.hop.0).ln(),
-                tight: Choice::new(&tight),
-                loose: Choice::new(&loose),
+                tight,
+                loose,
             };
             for &s in alive {
                 self.edges_between(s, &between, visit);
@@ -368,29 +297,10 @@ struct Between<'a> {
     loose: Choice<'a>,
 }
 
-/// The contents of a step by hypothesis, and the best two of them.
-struct Choice<'a> {
-    contents: &'a [Content],
-    top: [Content; 2],
-}
-
-impl<'a> Choice<'a> {
-    fn new(contents: &'a [Content]) -> Self {
-        let mut top = [NO_CONTENT; 2];
-        for &c in contents {
-            if c.score > top[0].score {
-                top = [c, top[0]];
-            } else if c.score > top[1].score {
-                top[1] = c;
-            }
-        }
-        Self { contents, top }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::align::content::TALK_FRAME;
     use crate::segment::Features;
     use crate::units::Seconds;
 
@@ -487,7 +397,7 @@ mod tests {
             let heard = |heard: u32| Content { score: 0.0, until: 10, heard };
             assert!(lattice.heard_is(heard(2), 62) && !lattice.heard_is(heard(2), 61));
             assert!(lattice.heard_is(heard(0), 60) && !lattice.heard_is(heard(0), 0));
-            assert!(!lattice.heard_is(heard(NO_PITCH), 60) && !lattice.heard_is(heard(NOTHING), 60));
+            assert!(!lattice.heard_is(heard(NO_PITCH), 60) && !lattice.heard_is(NO_CONTENT, 60));
         });
     }
 
@@ -594,6 +504,150 @@ mod tests {
         assert_eq!(stopping(20, true), stopping(0, true));
         assert_eq!(stopping(21, true), stopping(150, true));
         assert!((stopping(50, false) - stopping(50, true) - (costs.stumbled - costs.wrong)).abs() < 1e-6);
+    }
+
+    /// All edges that leave a state at a boundary.
+    fn edges(lattice: &Lattice<'_>, boundary: usize, state: usize) -> Vec<Edge> {
+        let mut found = Vec::new();
+        lattice.edges_from(boundary, &[state], &mut |edge: Edge| found.push(edge));
+        found
+    }
+
+    /// The best price of going from a state at a boundary to a target.
+    fn best(lattice: &Lattice<'_>, boundary: usize, state: usize, target: Target) -> f64 {
+        let to = edges(lattice, boundary, state).into_iter().filter(|edge| edge.target == target);
+        to.map(|edge| edge.price).fold(NEVER, f64::max)
+    }
+
+    #[test]
+    fn stopping_before_the_end_of_the_sheet_costs_five_and_eight_tenths_for_each_note_left() {
+        with(&[60; 20], &[(0.0, 6.0)], |lattice| {
+            let stop = |state: usize| best(lattice, 0, state, Target::End);
+            let after = |position: usize| 20 + 1 + position;
+            assert!((stop(19) - stop(18) - 5.8).abs() < 1e-9);
+            assert!((stop(18) - stop(16) - 1.6).abs() < 1e-9);
+            // Fifteen notes left or more are all the same, before the first note as well.
+            assert_eq!((stop(4), stop(3)), (stop(19) - 5.0 - 12.0, stop(4)));
+            assert_eq!((stop(after(19)), stop(20)), (stop(19), stop(4)));
+        });
+    }
+
+    #[test]
+    fn notes_left_out_between_are_each_paid_for_and_going_on_after_an_extra_note_has_a_price_of_its_own() {
+        let costs = Costs::default();
+        with(&[60, 62, 62, 64], &[(0.0, 6.0), (BEAT, 6.0)], |lattice| {
+            let onset = lattice.onset(1);
+            // After an extra note (state 4 + 1 + 0 comes after note 0) time says nothing.
+            let on = |to: usize| best(lattice, 0, 5, Target::State(1, to)) - onset;
+            let all = [1, 2, 3].map(on);
+            let wanted = [0.0, costs.missing, costs.missing + costs.merged];
+            for (price, left_out) in all.iter().zip(wanted) {
+                assert!((price + costs.after_extra + left_out).abs() < 1e-6, "{all:?}");
+            }
+        });
+    }
+
+    #[test]
+    fn two_notes_of_one_pitch_with_a_pause_between_pay_nothing_for_an_onset_unheard() {
+        // Half a second that sounds up to four or five frames before its end.
+        let price = |silent: usize, llr: f64| {
+            let (notes, boundaries) = (notes(&[60, 60]), boundaries(&[(0.0, 6.0), (BEAT, llr)]));
+            let sums = |before: f32, after: f32| {
+                let frames = 50 - silent;
+                (0..=300_usize)
+                    .map(move |f| before * f.min(frames) as f32 + after * f.saturating_sub(frames) as f32)
+            };
+            let evidence = Evidence {
+                pitch: vec![sums(0.0, -1.0).collect()],
+                pause: sums(-1.0, 0.0).collect(),
+                ..of_one_pitch()
+            };
+            let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
+            let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+            first_step(&lattice, 1) - lattice.onset(1)
+        };
+        let costs = Costs::default();
+        let (above, below) = (costs.split + 0.1, costs.split - 0.1);
+        assert!((price(3, above) - price(3, below) - costs.unheard_split).abs() < 1e-9);
+        assert_eq!(price(4, above), price(4, below));
+    }
+
+    #[test]
+    fn an_extra_note_comes_when_the_next_written_one_is_due_rests_counted() {
+        // A note of one beat, a rest of two, the last note.
+        let mut notes = notes(&[60, 62]);
+        notes[1].start = 3.0;
+        let boundaries = boundaries(&[(0.0, 6.0), (3.0 * BEAT, 0.0)]);
+        let (tempo, costs) = (LocalTempo::steady(BEAT, 2), Costs::default());
+        let evidence = of_one_pitch();
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        let extra = best(&lattice, 0, 0, Target::State(1, 3));
+        assert!((extra - (lattice.onset(1) - costs.extra)).abs() < 1e-6, "{extra}");
+    }
+
+    #[test]
+    fn two_boundaries_of_one_onset_count_it_once_and_the_end_of_the_take_is_none() {
+        let costs = Costs::default();
+        // The price of the step between boundaries 1 and 2, so many frames apart, 100 frames before the end.
+        let price = |frames: usize, llr: (f64, f64)| {
+            let second = 2.0 + frames as f64 * 0.01;
+            with(&[60, 62], &[(0.0, 6.0), (2.0, llr.0), (second, llr.1)], |lattice| {
+                let to =
+                    edges(lattice, 1, 0).into_iter().find(|e| e.target == Target::State(2, 1) && e.right);
+                to.unwrap().price - lattice.onset(2)
+            })
+        };
+        let apart = price(8, (-1.0, 4.0));
+        assert!((apart - price(8, (3.0, 4.0)) - 3.0 * costs.onset).abs() < 1e-9, "the weaker one of two");
+        assert!((apart - price(8, (5.0, 2.0)) - 2.0 * costs.onset).abs() < 1e-9);
+        assert_eq!(price(9, (-1.0, 4.0)), price(9, (3.0, 4.0)));
+        // The end of the take, seven frames after a boundary.
+        let stop =
+            |llr: f64| with(&[60], &[(0.0, 6.0), (2.93, llr)], |lattice| best(lattice, 1, 0, Target::End));
+        assert!(stop(5.0) > NEVER);
+        assert_eq!(stop(5.0), stop(-5.0));
+    }
+
+    #[test]
+    fn what_came_before_a_step_is_not_in_its_price() {
+        // Half of the take sounds at another pitch, which costs the written one fifty nats until then.
+        let evidence = Evidence {
+            pitch: vec![
+                (0..=300_usize).map(|f| -0.5 * f.min(100) as f32).collect(),
+                (0..=300_usize).map(|f| -0.5 * f.saturating_sub(100) as f32).collect(),
+            ],
+            ..of_one_pitch()
+        };
+        let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (1.0, 6.0), (1.5, 6.0)]));
+        let (tempo, costs) = (LocalTempo::steady(BEAT, 2), Costs::default());
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        let step = edges(&lattice, 1, 0).into_iter().find(|e| e.target == Target::State(2, 1) && e.right);
+        assert!((step.unwrap().price - lattice.onset(2)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn talk_in_a_pause_has_a_price_once_and_then_so_much_for_a_frame() {
+        // A second of note, then a second in which the bow seems to drive something: no pause.
+        let price = |driven: f32| {
+            let sums = |before: f32, after: f32| {
+                (0..=300_usize)
+                    .map(move |f| before * f.min(100) as f32 + after * f.saturating_sub(100) as f32)
+            };
+            let evidence = Evidence {
+                pitch: vec![sums(0.0, -9.0).collect()],
+                other: sums(-9.0, -9.0).collect(),
+                pause: sums(-9.0, driven).collect(),
+                ..of_one_pitch()
+            };
+            let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (2.0, 6.0)]));
+            let (tempo, costs) = (LocalTempo::steady(2.0, 2), Costs::default());
+            let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+            first_step(&lattice, 1) - lattice.onset(1)
+        };
+        let talk = -Costs::default().talk + 100.0 * f64::from(TALK_FRAME);
+        assert!((price(-0.2) + 20.0).abs() < 1e-3, "{}", price(-0.2));
+        assert!((price(-0.5) + 50.0).abs() < 1e-3, "{}", price(-0.5));
+        assert!((price(-2.0) - talk).abs() < 1e-3, "{}", price(-2.0));
     }
 
     #[test]

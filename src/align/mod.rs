@@ -1,6 +1,7 @@
 //! What was heard against what was written: one consistent reading of the whole take, with skipped,
 //! substituted and extra notes, merged bows, hesitations and restarts.
 
+mod content;
 mod costs;
 mod decode;
 mod lattice;
