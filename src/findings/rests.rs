@@ -130,36 +130,61 @@ mod tests {
     use crate::findings::timing::Beat;
     use crate::units::Seconds;
 
-    /// The verdict on the rest in two notes of one pitch, a rest and another note, a beat each, with a beat of one
-    /// second: each written note that was played with its onset and offset.
+    /// A written note of one beat.
+    fn note(event: usize, midi: i32) -> WrittenNote {
+        WrittenNote { event, midi, start: event as f64, length: 1.0, opens_bar: false, bar: 1 }
+    }
+
+    /// A written note as it was played.
+    fn step(note: usize, onset: f64, offset: f64, restart: bool) -> PlayedNote {
+        PlayedNote {
+            kind: StepKind::Written { note, restart },
+            onset: Seconds(onset),
+            offset: Seconds(offset),
+            midi: None,
+            steady: None,
+            spread: 0.0,
+            body_db: -20.0,
+            voiced: 1.0,
+            onset_llr: 6.0,
+        }
+    }
+
+    /// A player whose beat lasts so many seconds.
+    fn steady(beat: f64) -> OwnBeat {
+        let beats = (0..8).map(|n| {
+            let at = 10.0 + f64::from(n);
+            Beat { note: 10 + n as usize, at, until: at + 1.0, onset: beat * at, attempt: 1 }
+        });
+        OwnBeat::new(beats.collect())
+    }
+
+    /// The verdict on the rest in two notes of one pitch, a rest and another note, a beat of one second each: each
+    /// written note that was played with its onset and offset, and extra notes that begin at some times.
+    fn verdict_beside(
+        extra: &[f64],
+        played: &[(usize, f64, f64)],
+    ) -> Option<(RestVerdict, Option<f64>, f64)> {
+        let extra_note = |&onset_s: &f64| ExtraFinding {
+            onset_s,
+            offset_s: onset_s + 0.2,
+            played_midi: 60.0,
+            after_index: Some(1),
+        };
+        let notes = [note(0, 57), note(1, 57), note(3, 59)];
+        let mut last = [None; 3];
+        for (k, (note, ..)) in played.iter().enumerate() {
+            last[*note] = Some(k);
+        }
+        let played: Vec<PlayedNote> =
+            played.iter().map(|&(note, onset, offset)| step(note, onset, offset, false)).collect();
+        let extra: Vec<ExtraFinding> = extra.iter().map(extra_note).collect();
+        let own = steady(1.0);
+        Around { notes: &notes, played: &played, last: &last, extra: &extra, own: &own }.verdict_on(2)
+    }
+
     fn verdict(played: &[(usize, f64, f64)]) -> Option<(RestVerdict, Option<f64>, f64)> {
-        let note = |(event, midi): (usize, i32)| {
-            let start = event as f64;
-            WrittenNote { event, midi, start, length: 1.0, opens_bar: false, bar: 1 }
-        };
-        let notes: Vec<WrittenNote> = [(0, 57), (1, 57), (3, 59)].map(note).to_vec();
-        let mut last = vec![None; notes.len()];
-        let step = |(k, &(note, onset, offset)): (usize, &(usize, f64, f64))| {
-            last[note] = Some(k);
-            PlayedNote {
-                kind: StepKind::Written { note, restart: false },
-                onset: Seconds(onset),
-                offset: Seconds(offset),
-                midi: None,
-                steady: None,
-                spread: 0.0,
-                body_db: -20.0,
-                voiced: 1.0,
-                onset_llr: 6.0,
-            }
-        };
-        let played: Vec<PlayedNote> = played.iter().enumerate().map(step).collect();
-        let steady = |n: usize| {
-            let at = 10.0 + n as f64;
-            Beat { note: 10 + n, at, until: at + 1.0, onset: at, attempt: 1 }
-        };
-        let own = OwnBeat::new((0..8).map(steady).collect());
-        Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own }.verdict_on(2)
+        verdict_beside(&[], played)
     }
 
     #[test]
@@ -181,6 +206,35 @@ mod tests {
         assert_eq!(verdict(&[(0, 0.0, 0.9), (2, 3.0, 3.9)]), None);
         assert_eq!(verdict(&[(1, 1.0, 1.9), (2, 1.6, 2.9)]).unwrap().0, RestVerdict::Rushed);
         assert_eq!(verdict(&[(0, 0.0, 0.9), (1, 1.0, 1.9)]), None);
+    }
+
+    #[test]
+    fn an_extra_note_is_in_a_rest_from_the_end_of_the_note_before_to_the_next_ones_beginning() {
+        let kept = [(0, 0.0, 0.9), (1, 1.0, 1.9), (2, 3.0, 3.9)];
+        for (onset, wanted) in [
+            (1.84, RestVerdict::Kept),
+            (1.86, RestVerdict::Filled),
+            (2.94, RestVerdict::Filled),
+            (2.96, RestVerdict::Kept),
+        ] {
+            assert_eq!(verdict_beside(&[onset], &kept).unwrap().0, wanted, "{onset}");
+        }
+        assert_eq!(verdict_beside(&[0.5, 2.4, 3.5], &kept).unwrap().0, RestVerdict::Filled);
+    }
+
+    #[test]
+    fn a_beat_of_another_length_than_a_second_is_measured_in_beats() {
+        let (notes, own) = ([note(0, 57), note(2, 59)], steady(0.5));
+        let judged = |restart: bool, second: f64| {
+            let played = [step(0, 0.0, 0.4, false), step(1, second, second + 0.4, restart)];
+            let last = [Some(0), Some(1)];
+            Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own }.verdict_on(1)
+        };
+        let (verdict, share, _) = judged(false, 1.0).unwrap();
+        assert_eq!((verdict, share), (RestVerdict::Kept, Some(1.0)));
+        assert_eq!(judged(false, 0.75).unwrap().1, Some(0.5));
+        assert_eq!(judged(false, 1.5).unwrap().0, RestVerdict::Stretched);
+        assert_eq!(judged(true, 1.0), None, "the player went back between");
     }
 
     fn span(played_span: f64, silence: f64) -> RestSpan {

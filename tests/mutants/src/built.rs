@@ -74,8 +74,12 @@ pub fn behind_switches(tree: &Path, mutants: &[Mutant]) -> Result<BTreeSet<usize
             // A `match` that lacks an arm is marked before its arms.
             let after = stretches.iter().filter(|(range, _)| range.start > *place);
             let at = around.or_else(|| after.min_by_key(|(range, _)| range.start));
-            for number in at.iter().flat_map(|(_, numbers)| numbers) {
-                dropped += usize::from(left.remove(number));
+            let numbers: Vec<usize> = at.iter().flat_map(|(_, numbers)| numbers).copied().collect();
+            // Of several ways to replace a function the one without a default value is wrong first.
+            let defaults = |number: &&usize| mutants[**number].replacement.contains("Default::default()");
+            let guilty: Vec<usize> = numbers.iter().filter(defaults).copied().collect();
+            for number in if guilty.is_empty() { numbers } else { guilty } {
+                dropped += usize::from(left.remove(&number));
             }
         }
         ensure!(dropped > 0, "errors outside any switch: {errors:?}");
