@@ -66,3 +66,107 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::played::SteadyPitch;
+    use crate::units::Seconds;
+
+    const WRITTEN: StepKind = StepKind::Written { note: 0, restart: false };
+    const RETURNED: StepKind = StepKind::Written { note: 0, restart: true };
+    const EXTRA: StepKind = StepKind::Extra { after: None };
+
+    /// A note beyond doubt, from one moment on and so long, in seconds.
+    fn sound(kind: StepKind, onset: f64, length: f64) -> PlayedNote {
+        PlayedNote {
+            kind,
+            onset: Seconds(onset),
+            offset: Seconds(onset + length),
+            midi: Some(62.2),
+            steady: None,
+            spread: 3.0,
+            body_db: -20.0,
+            voiced: 1.0,
+            onset_llr: 5.0,
+        }
+    }
+
+    /// Five written notes from 1 s on, then something. The middle one of their bodies is at −20 dB, and a fifth of them
+    /// are shorter than 0.3 s times a factor.
+    fn after_five(factor: f64, last: PlayedNote) -> Vec<PlayedNote> {
+        let note = |(k, (length, body_db)): (u32, (f64, f32))| PlayedNote {
+            body_db,
+            ..sound(WRITTEN, 1.0 + f64::from(k), factor * length)
+        };
+        let written = [(0.5, -26.0), (0.2, -16.0), (1.0, -20.0), (0.3, -30.0), (0.5, -18.0)];
+        (0..).zip(written).map(note).chain([last]).collect()
+    }
+
+    fn is_found(played: &[PlayedNote]) -> bool {
+        !extra_notes(played, &[]).is_empty()
+    }
+
+    #[test]
+    fn an_extra_note_lasts_36_percent_of_the_short_ones_at_most_160_ms_and_at_least_65() {
+        // 36 % of 0.3, 0.6 (0.216, so 0.16) and 0.15 s (0.054, so 0.065).
+        for (factor, shortest) in [(1.0, 0.108), (2.0, 0.16), (0.5, 0.065)] {
+            let found = |length| is_found(&after_five(factor, sound(EXTRA, 8.0, length)));
+            assert_eq!((found(shortest - 0.001), found(shortest + 0.001)), (false, true), "{shortest}");
+        }
+    }
+
+    #[test]
+    fn one_doubt_is_enough_against_an_extra_note() {
+        let found = |last| is_found(&after_five(1.0, last));
+        let extra = || sound(EXTRA, 8.0, 0.5);
+        assert!(found(extra()));
+        // 20 dB below the middle one of the five bodies.
+        assert!(found(PlayedNote { body_db: -39.9, ..extra() }));
+        assert!(!found(PlayedNote { body_db: -40.0, ..extra() }));
+        assert!(found(PlayedNote { voiced: 0.61, ..extra() }));
+        assert!(!found(PlayedNote { voiced: 0.6, ..extra() }));
+        assert!(found(PlayedNote { spread: 29.9, ..extra() }));
+        assert!(!found(PlayedNote { spread: 30.0, ..extra() }));
+        assert!(found(PlayedNote { onset_llr: 1.6, ..extra() }));
+        assert!(!found(PlayedNote { onset_llr: 1.5, ..extra() }));
+    }
+
+    #[test]
+    fn before_the_first_note_an_extra_one_may_be_a_third_as_faint_and_wander_a_third_as_much() {
+        let found = |body_db, spread| {
+            let mut played = after_five(1.0, sound(WRITTEN, 8.0, 0.5));
+            played.insert(0, PlayedNote { body_db, spread, ..sound(EXTRA, 0.0, 0.5) });
+            is_found(&played)
+        };
+        // The middle body is at −20 dB still. 20 / 3 dB below that, and 30 / 3 cents.
+        assert_eq!((found(-26.6, 9.9), found(-26.7, 9.9), found(-26.6, 10.0)), (true, false, false));
+    }
+
+    #[test]
+    fn a_take_without_a_written_note_holds_extra_ones_as_they_are_after_the_first() {
+        assert!(is_found(&[PlayedNote { spread: 29.9, ..sound(EXTRA, 0.5, 0.1) }]));
+    }
+
+    #[test]
+    fn what_leads_up_to_a_return_is_no_extra_note() {
+        let found =
+            |next| is_found(&[sound(WRITTEN, 0.0, 0.5), sound(EXTRA, 0.6, 0.5), sound(next, 1.2, 0.5)]);
+        assert_eq!((found(WRITTEN), found(RETURNED)), (true, false));
+    }
+
+    #[test]
+    fn an_extra_note_is_told_by_its_steady_pitch_and_the_event_before_it() {
+        let note = |event| WrittenNote { event, midi: 62, start: 0.0, length: 1.0, opens_bar: false, bar: 1 };
+        let steady = Some(SteadyPitch { midi: 62.4, spread: 2.0, seconds: 0.3 });
+        let extra = sound(StepKind::Extra { after: Some(1) }, 2.0, 0.5);
+        let settled = PlayedNote { steady, ..extra.clone() };
+        let nowhere = PlayedNote { midi: None, ..extra.clone() };
+        let told =
+            |played_midi| ExtraFinding { onset_s: 2.0, offset_s: 2.5, played_midi, after_index: Some(3) };
+        assert_eq!(
+            extra_notes(&[sound(WRITTEN, 1.0, 0.5), extra, settled, nowhere], &[note(0), note(3)]),
+            [told(62.2), told(62.4)]
+        );
+    }
+}

@@ -173,6 +173,7 @@ mod tests {
     use crate::pitch::Frame;
     use crate::segment::Features;
     use crate::units::Hertz;
+    use approx::assert_abs_diff_eq;
 
     /// The level of digital silence.
     const FLOOR_DB: f32 = -120.0;
@@ -188,6 +189,7 @@ mod tests {
             moved(2.0, &boundaries, 2.5) - 2.0
         };
         assert_eq!((moved_by(&[]), moved_by(&[1.8, 2.2])), (0.0, 0.0));
+        assert_eq!(moved(0.15, &[boundary(0.0)], 1.0), 0.15, "150 ms are far");
         for (times, nearest) in [([1.9, 2.05], 0.05), ([1.9, 2.2], -0.1)] {
             let shift = onset_shift(&Features::default(), nearest);
             assert!((moved_by(&times) - shift).abs() < 1e-9, "{shift}");
@@ -303,13 +305,17 @@ mod tests {
     }
 
     /// Two notes at −20 dB, from 0.5 s to 1.5 and from 1.5 to 2.5 with 30 dB between them, in a take of 4 s.
-    fn two_notes(by: TimedBy) -> Vec<NoteTimes> {
+    fn two_notes_sound() -> (Envelope, Contour) {
         let sound = envelope(-150.0, |time| match time {
             _ if (time - 1.5).abs() < 0.02 => -50.0,
             _ if (0.5..2.5).contains(&time) => -20.0,
             _ => -80.0,
         });
-        let contour = contour(|k| if (50..250).contains(&k) { 0.95 } else { 0.1 });
+        (sound, contour(|k| if (50..250).contains(&k) { 0.95 } else { 0.1 }))
+    }
+
+    fn two_notes(by: TimedBy) -> Vec<NoteTimes> {
+        let (sound, contour) = two_notes_sound();
         let reading = Reading { steps: vec![step(0, 50, 149), step(1, 150, 250)], score: 0.0 };
         note_times(&reading, &contour, &sound, &[boundary(0.5), boundary(1.5)], by)
     }
@@ -362,5 +368,90 @@ mod tests {
             note_times(&Reading::default(), &nothing, &envelope(-60.0, |_| -80.0), &[], TimedBy::Sound)
                 .is_empty()
         );
+    }
+
+    #[test]
+    fn between_two_values_of_the_level_an_onset_lies_where_their_line_crosses_the_threshold() {
+        // From −80 dB at 0.435 s to −20 at 0.44: −32 after four fifths of the 5 ms.
+        let sudden = envelope(-60.0, |time| if time < 0.4375 { -80.0 } else { -20.0 });
+        assert_abs_diff_eq!(onset(&sudden, 0.42, 0.5, 1.0, -20.0), 0.439, epsilon = 1e-6);
+    }
+
+    #[test]
+    fn the_first_onset_may_lie_80_ms_before_its_boundary_and_a_later_one_60() {
+        // The trough before either note ends 62.5 ms before its boundary. Where none is found the note is 20 ms early.
+        let sound = envelope(-60.0, |time| match time {
+            _ if time < 0.4375 => -80.0,
+            _ if (1.4225..1.4375).contains(&time) => -80.0,
+            _ => -20.0,
+        });
+        let reading = Reading { steps: vec![step(0, 50, 149), step(1, 150, 250)], score: 0.0 };
+        let times = note_times(&reading, &contour(|_| 0.9), &sound, &[], TimedBy::Level);
+        assert_abs_diff_eq!(times[0].onset, 0.439, epsilon = 1e-6);
+        assert_abs_diff_eq!(times[1].onset, 1.48, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn an_offset_before_a_near_pause_is_before_the_trough_of_the_last_50_ms() {
+        // The next note is read to begin at 1 s and has begun at 0.98, after silence from 0.965 on.
+        let early = envelope(-60.0, |time| if (0.9625..0.9775).contains(&time) { -60.0 } else { -20.0 });
+        assert_abs_diff_eq!(offset(&early, 0.3, (0.9, 1.0), (-20.0, -20.0), false), 0.96, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn a_note_that_never_comes_near_its_body_lasts_5_ms() {
+        let quiet = envelope(-60.0, |_| -60.0);
+        assert_abs_diff_eq!(offset(&quiet, 0.3, (0.4, 2.5), (-20.0, -20.0), false), 0.305, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn in_a_dry_take_a_bow_stops_within_50_ms_and_before_the_next_note() {
+        // What is new ends at 1 s and the level goes on.
+        let held = envelope(-300.0, |_| -20.0);
+        let fresh_db = envelope(-300.0, |time| if time < 1.0025 { -20.0 } else { -60.0 }).fresh_db;
+        let sound = Envelope { fresh_db, ..held };
+        let found = |next_from: f64| offset(&sound, 0.3, (1.0, next_from), (-20.0, -20.0), false);
+        assert_abs_diff_eq!(found(2.5), 1.05, epsilon = 1e-9);
+        assert_abs_diff_eq!(found(1.03), 1.03, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn an_offset_is_moved_by_as_much_as_the_sound_around_it_says() {
+        let (level, sound) = (two_notes(TimedBy::Level), two_notes(TimedBy::Sound));
+        let (envelope, contour) = two_notes_sound();
+        for (k, next_onset) in [(0, Some(level[1].onset)), (1, None)] {
+            let NoteTimes { onset, offset, .. } = level[k];
+            let shift = offset_shift(&envelope, &contour, &NoteSpan { onset, offset, next_onset });
+            assert!(shift.abs() > 1e-4 && shift.abs() < 0.05, "{shift}");
+            assert_abs_diff_eq!(sound[k].offset, offset + shift, epsilon = 1e-9);
+        }
+    }
+
+    /// One note from 0.5 s on, as long as this, read to be so long: by the level, and moved by a boundary 140 ms later
+    /// whose cues move it far.
+    fn brief_note(seconds: f64, read_frames: usize) -> (NoteTimes, NoteTimes) {
+        let end = 0.5 + seconds + 0.0025;
+        let sound = envelope(-60.0, |time| if (0.4975..end).contains(&time) { -20.0 } else { -80.0 });
+        let contour = contour(|k| if (50..56).contains(&k) { 0.9 } else { 0.1 });
+        let reading = Reading { steps: vec![step(0, 50, 50 + read_frames)], score: 0.0 };
+        let late =
+            Boundary { features: Features { values: [1.0; Features::NAMES.len()] }, ..boundary(0.639) };
+        let times = |by| note_times(&reading, &contour, &sound, std::slice::from_ref(&late), by)[0];
+        (times(TimedBy::Level), times(TimedBy::Sound))
+    }
+
+    #[test]
+    fn an_onset_is_moved_no_nearer_than_20_ms_to_the_end_of_the_reading() {
+        // Read to last from 0.5 to 0.53 s.
+        let (level, moved) = brief_note(0.06, 3);
+        assert_abs_diff_eq!(level.onset, 0.499, epsilon = 1e-6);
+        assert_abs_diff_eq!(moved.onset, 0.51, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn an_offset_is_at_least_half_a_length_after_an_onset_that_was_moved_towards_it() {
+        let (level, moved) = brief_note(0.06, 8);
+        assert_abs_diff_eq!(level.offset - level.onset, 0.061, epsilon = 1e-6);
+        assert_abs_diff_eq!(moved.offset - moved.onset, 0.0305, epsilon = 1e-6);
     }
 }

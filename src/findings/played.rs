@@ -161,6 +161,8 @@ fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<
 mod tests {
     use super::*;
     use crate::pitch::Frame;
+    use crate::segment::Features;
+    use approx::assert_abs_diff_eq;
 
     const A4: Hertz = Hertz(440.0);
     const HOP: f64 = 0.01;
@@ -231,5 +233,102 @@ mod tests {
         let sliding = frames((0..500).map(|k| 62.0 + 0.8 * (k as f64 * HOP - 0.5)));
         let found = steady_of(&sliding, 0.5, 1.5, 62.4).unwrap();
         assert!((found.midi - 62.4).abs() < 0.02, "{found:?}");
+    }
+
+    #[test]
+    fn a_quantile_between_two_values_lies_on_the_line_between_them() {
+        // A quarter of the way through four values is at 0.75, a half at 1.5, three quarters at 2.25.
+        let quantiles = [0.25, 0.5, 0.75].map(|share| quantile(&[1.0, 2.0, 4.0, 8.0], share));
+        assert_eq!(quantiles, [Some(1.75), Some(3.0), Some(5.0)]);
+        assert_eq!((quantile(&[], 0.5), quantile(&[3.0], 0.25)), (None, Some(3.0)));
+    }
+
+    #[test]
+    fn at_the_beginning_of_a_brief_note_30_percent_are_enough_to_leave_out() {
+        let held = frames(std::iter::repeat_n(62.0, 200));
+        let steady_ms = |offset: f64| {
+            steady_of(&held, 0.5, offset, 62.0).map(|found| (found.seconds * 1000.0).round() as u32)
+        };
+        // From 0.536 to 0.6 s there are frames 54 to 60, from 0.539 to 0.61 s frames 54 to 61, from 0.548 to 0.636 s
+        // frames 55 to 64.
+        assert_eq!([0.62, 0.63, 0.66].map(steady_ms), [None, Some(80), Some(100)]);
+    }
+
+    #[test]
+    fn from_260_ms_of_steady_pitch_on_it_is_the_middle_of_averages_over_180_ms() {
+        // Twelve frames at 62.0, then 62.4: the steady part is frames 56 to 80, or to 81.
+        let step = frames((0..200).map(|k| if k < 56 + 12 { 62.0 } else { 62.4 }));
+        let found = |offset: f64| steady_of(&step, 0.5, offset, 62.2).unwrap();
+        // 13 of the 25 frames are at 62.4. Averages there would have 6 to 13 of their 18 frames at 62.4.
+        assert_abs_diff_eq!(found(0.85).midi, 62.4, epsilon = 1e-9);
+        // Of the 26 frames' nine averages the middle one has ten.
+        assert_abs_diff_eq!(found(0.86).midi, 62.0 + 0.4 * 10.0 / 18.0, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn where_more_than_a_third_of_a_note_is_still_its_glide_is_left_out() {
+        // Up by 0.3 cents a frame, and by 2.1 from one frame on. The steady part is frames 65 to 135, so 54 averages,
+        // of which number k is over the frames from k to k + 17. Where j of the steps under two averages in a row are
+        // fast, these are 0.3 + 0.1 j cents apart; eight of such distances, 4.8 cents together, are a glide. With the
+        // first fast step at n, number n − 15 still has 0, 0, 1, 2 … 6 in them (2.4 + 2.1 = 4.5), and number n − 14
+        // has 0, 1, 2 … 7 (2.4 + 2.8 = 5.2).
+        let found = |fast_from: f64| {
+            let cents = |k: f64| 0.3 * k + 1.8 * (k - fast_from).max(0.0);
+            let gliding = frames((0..200).map(|k| 62.0 + cents(f64::from(k) - 65.0) / 100.0));
+            (steady_of(&gliding, 0.5, 1.5, 62.4).unwrap().midi - 62.0) * 100.0
+        };
+        // Still are numbers 0 to 18, more than a third. The middle one is number 9, over frames 9 to 26, all slow:
+        // 0.3 · 17.5.
+        assert_abs_diff_eq!(found(33.0), 5.25, epsilon = 1e-6);
+        // Still are numbers 0 to 17, just a third, so all 54 count, and the middle is between numbers 26 and 27: 0.3 · 34.5
+        // and 0.3 · 35.5, and 1.8 / 18 · (1 + 2 + … 11) and 1.8 / 18 · (1 + 2 + … 12): 10.35 + 6.6 and 10.65 + 7.8.
+        assert_abs_diff_eq!(found(32.0), 17.7, epsilon = 1e-6);
+    }
+
+    /// An envelope of 5 ms, at −20 dB from one moment to another and at −80 elsewhere.
+    fn loud_between(from: f64, to: f64) -> Envelope {
+        let level = |k: u32| {
+            let time = f64::from(k) * 0.005;
+            if time > from - 0.0025 && time < to + 0.0025 { -20.0 } else { -80.0 }
+        };
+        let level_db: Vec<f32> = (0..401).map(level).collect();
+        Envelope {
+            hop: Seconds(0.005),
+            bright_db: level_db.clone(),
+            fresh_db: level_db.clone(),
+            level_db,
+            decay: -100.0,
+        }
+    }
+
+    /// What is measured of one note that was read to last from frame to frame.
+    fn one_note(contour: &Contour, envelope: &Envelope, from: usize, to: usize) -> PlayedNote {
+        let kind = StepKind::Written { note: 0, restart: false };
+        let reading =
+            Reading { steps: vec![Step { kind, boundary: 0, from, to, semitone: Some(62) }], score: 0.0 };
+        let boundary = Boundary { time: Seconds(0.5), llr: 3.0, leads: true, features: Features::default() };
+        played_notes(&reading, contour, envelope, &[boundary], TimedBy::Level, A4).remove(0)
+    }
+
+    #[test]
+    fn a_note_has_the_middle_and_half_the_interquartile_range_of_its_voiced_frames() {
+        // From 0.5 to 1 s, frames 50 to 99, every other one has a pitch: 25 of them, from 62.00 to 62.24.
+        let mut contour = frames((0..200).map(|k| 62.0 + 0.005 * (f64::from(k) - 50.0)));
+        contour.frames.iter_mut().skip(1).step_by(2).for_each(|frame| frame.pitch = None);
+        let found = one_note(&contour, &loud_between(0.5, 1.0), 50, 100);
+        assert_abs_diff_eq!(found.onset.0, 0.499, epsilon = 1e-6);
+        assert_abs_diff_eq!(found.offset.0, 1.0, epsilon = 1e-9);
+        assert_abs_diff_eq!(found.midi.unwrap(), 62.12, epsilon = 1e-9);
+        // Half of 62.18 − 62.06.
+        assert_abs_diff_eq!(found.spread, 6.0, epsilon = 1e-9);
+        assert_eq!((found.voiced, found.body_db, found.onset_llr), (0.5, -20.0, 3.0));
+    }
+
+    #[test]
+    fn a_note_in_the_last_frame_of_a_take_has_its_pitch() {
+        let contour = frames((0..100).map(|k| if k == 99 { 64.0 } else { 62.0 }));
+        let found = one_note(&contour, &loud_between(0.995, 2.0), 99, 100);
+        assert_abs_diff_eq!(found.midi.unwrap(), 64.0, epsilon = 1e-9);
+        assert_eq!(found.voiced, 1.0);
     }
 }

@@ -37,3 +37,41 @@ pub fn string_tuning(instrument: Instrument, notes: &[Deviation]) -> Vec<StringT
     }
     tunings
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The strings that are told and from how far off, from notes as MIDI number and cents.
+    fn told(instrument: Instrument, notes: &[(i32, f64)]) -> Vec<(String, f64, usize)> {
+        let notes: Vec<Deviation> = notes.iter().map(|&(midi, cents)| Deviation { midi, cents }).collect();
+        string_tuning(instrument, &notes).into_iter().map(|t| (t.string, t.cents, t.notes)).collect()
+    }
+
+    #[test]
+    fn a_string_is_as_far_off_as_the_middle_of_its_open_notes() {
+        // Six on the D string (50): the middle two are 3 and 5. Five on the A string (57): the middle one is −2.
+        let d = [9.0, 3.0, -30.0, 5.0, 40.0, 1.0].map(|cents| (50, cents));
+        let a = [-2.0, 7.0, -1.0, -9.0, -4.0].map(|cents| (57, cents));
+        let found = told(Instrument::Cello, &[&d[..], &a[..], &[(52, 20.0)]].concat());
+        assert_eq!(found, [("D".to_owned(), 4.0, 6), ("A".to_owned(), -2.0, 5)]);
+        // Of four −10, 0, 4 and 20 it is half-way between 0 and 4.
+        let four = [20.0, 0.0, 4.0, -10.0].map(|cents| (55, cents));
+        assert_eq!(told(Instrument::Violin, &four), [("G".to_owned(), 2.0, 4)]);
+    }
+
+    #[test]
+    fn where_the_fourth_finger_may_have_played_it_a_note_says_nothing_of_the_next_string() {
+        // D4 (62) is open or the fourth finger on G (55): the latter only where a note between them is written.
+        let is_told = |instrument, other: i32| {
+            told(instrument, &[(other, 0.0), (62, 3.0)]).contains(&("D".to_owned(), 3.0, 1))
+        };
+        let violin = [55, 56, 60, 61, 64].map(|other| is_told(Instrument::Violin, other));
+        assert_eq!(violin, [true, false, false, false, true]);
+        assert!(!is_told(Instrument::Viola, 60));
+        // On a cello no finger reaches the pitch of the next string in first position: 48 lies between G and D.
+        assert_eq!(told(Instrument::Cello, &[(48, 0.0), (50, 3.0)]), [("D".to_owned(), 3.0, 1)]);
+        // Below the lowest string there is none.
+        assert_eq!(told(Instrument::Violin, &[(55, 1.0), (57, 0.0)]), [("G".to_owned(), 1.0, 1)]);
+    }
+}
