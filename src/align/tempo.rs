@@ -120,3 +120,79 @@ pub fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
     }
     values.last().map(|v| v.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::reading::Step;
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn a_weighted_median_lies_between_the_middles_of_the_weights_around_half() {
+        // Weights 2, 3, 5 have their middles at 1, 3.5, 7.5; half is at 5, 1.5 of the 4 from the second to the third.
+        let above = weighted_median(&mut [(4.0, 5.0), (1.0, 2.0), (2.0, 3.0)]);
+        assert_abs_diff_eq!(above.unwrap(), 2.0 + 2.0 * 1.5 / 4.0, epsilon = 1e-9);
+        // Weights 2, 6, 1 have theirs at 1, 5, 8.5; half is at 4.5, 0.5 of the 4 from the second back to the first.
+        let below = weighted_median(&mut [(1.0, 2.0), (2.0, 6.0), (4.0, 1.0)]);
+        assert_abs_diff_eq!(below.unwrap(), 2.0 - 0.5 / 4.0, epsilon = 1e-9);
+        assert_eq!(weighted_median(&mut [(3.0, 0.5)]), Some(3.0));
+        assert_eq!(weighted_median(&mut []), None);
+    }
+
+    #[test]
+    fn intervals_lead_over_one_skipped_note_and_over_no_extra_note_and_no_return() {
+        // Quarter notes, after the second of them a rest.
+        let starts = [0.0, 1.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0];
+        let notes = starts.map(|start| WrittenNote {
+            event: 0,
+            midi: 62,
+            start,
+            length: 1.0,
+            opens_bar: false,
+            bar: 1,
+        });
+        let written = |note| StepKind::Written { note, restart: false };
+        let back_to = |note| StepKind::Written { note, restart: true };
+        let steps = [
+            (written(0), 100),
+            (written(1), 103),
+            (written(2), 108),
+            (written(4), 113),
+            (StepKind::Extra { after: Some(4) }, 115),
+            (written(5), 116),
+            (written(8), 125),
+            (back_to(5), 130),
+            (back_to(6), 140),
+            (written(7), 142),
+        ];
+        let step = |(kind, from)| Step { kind, boundary: 0, from, to: from + 1, semitone: None };
+        let reading = Reading { steps: steps.map(step).to_vec(), score: 0.0 };
+        // A frame lasts a quarter of a second.
+        let interval =
+            |from, to, beats, per_beat, holds_rest| Interval { to, from, beats, per_beat, holds_rest };
+        assert_eq!(
+            intervals(&reading, &notes, 0.25),
+            [
+                interval(0, 1, 1.0, 0.75, false),
+                interval(1, 2, 2.0, 1.25 / 2.0, true),
+                interval(2, 4, 2.0, 1.25 / 2.0, false),
+                interval(6, 7, 1.0, 0.5, false),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_local_tempo_counts_long_intervals_as_two_beats_and_distant_ones_and_rests_less() {
+        // Half a second a beat against one second over the take, which counts 1: two values weigh as in a mean.
+        let around = |n: usize, holds_rest: bool, without: Option<usize>| {
+            local(&[Interval { to: 4, from: 3, beats: 3.0, per_beat: 0.5, holds_rest }], n, without, 1.0)
+        };
+        let mean = |weight: f64| (0.5 * weight + 1.0) / (weight + 1.0);
+        // From note 2 it is 1.5 notes to the middle of the interval: a quarter of six.
+        assert_abs_diff_eq!(around(2, false, None), mean(2.0 * 0.75), epsilon = 1e-9);
+        assert_abs_diff_eq!(around(5, false, None), mean(2.0 * 0.75), epsilon = 1e-9);
+        assert_abs_diff_eq!(around(2, true, None), mean(2.0 * 0.75 * 0.4), epsilon = 1e-9);
+        assert_abs_diff_eq!(around(2, false, Some(5)), mean(2.0 * 0.75), epsilon = 1e-9);
+        assert_eq!((around(2, false, Some(4)), around(10, false, None)), (1.0, 1.0));
+    }
+}

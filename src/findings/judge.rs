@@ -185,6 +185,10 @@ fn tuning(findings: &[NoteFinding], instrument: Instrument) -> TuningFinding {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::align::Step;
+    use crate::notation::{Event, EventKind, Length, Metre, Sheet};
+    use crate::pitch::Frame;
+    use crate::units::{A4_ISO16, Seconds};
 
     /// Right notes of a viola: sounding MIDI numbers and how far off they are, in cents.
     fn tuned(notes: &[(i32, f64)]) -> TuningFinding {
@@ -226,5 +230,127 @@ mod tests {
         // The open C is 8 cents flat; three fingers that are all too low do not make it 18.
         let found = tuned(&[(48, -8.0), (48, -8.0), (50, -18.0), (52, -18.0), (53, -19.0)]);
         assert_eq!(found.offset_cents, Some(-8.0));
+    }
+
+    /// A D4 from one moment to another, in seconds.
+    fn played(note: usize, restart: bool, onset: f64, offset: f64) -> PlayedNote {
+        PlayedNote {
+            kind: StepKind::Written { note, restart },
+            onset: Seconds(onset),
+            offset: Seconds(offset),
+            midi: Some(62.0),
+            steady: None,
+            spread: 3.0,
+            body_db: -20.0,
+            voiced: 1.0,
+            onset_llr: 5.0,
+        }
+    }
+
+    fn written(event: usize, midi: i32, start: f64, length: f64) -> WrittenNote {
+        WrittenNote { event, midi, start, length, opens_bar: false, bar: 1 }
+    }
+
+    #[test]
+    fn after_a_return_a_note_counts_as_it_was_played_last_and_is_on_time_against_the_new_attempt() {
+        let notes: Vec<WrittenNote> = (0..4).map(|n| written(n, 62, n as f64, 1.0)).collect();
+        // Half a second a beat; after the second note a pause, and back to the first.
+        let attempts = [
+            (0, false, 0.0),
+            (1, false, 0.5),
+            (0, true, 3.0),
+            (1, false, 3.5),
+            (2, false, 4.0),
+            (3, false, 4.5),
+        ];
+        let played = attempts.map(|(note, restart, onset)| played(note, restart, onset, onset + 0.4));
+        let last = last_times(&played, notes.len());
+        assert_eq!(last, [Some(2), Some(3), Some(4), Some(5)]);
+        let (own, place) = own_beat(&played, &notes, &last);
+        assert_eq!(place, last);
+        for k in place.into_iter().flatten() {
+            assert!(own.onset_error(k).unwrap().abs() < 1e-9, "{k}");
+        }
+    }
+
+    #[test]
+    fn a_note_lasts_as_a_share_of_its_length_at_the_beat_and_the_same_note_again_is_hardly_missed() {
+        // D4 for two beats, D4 for one, then D4 and E4 that were not played.
+        let notes = [
+            written(0, 62, 0.0, 2.0),
+            written(1, 62, 2.0, 1.0),
+            written(2, 62, 3.0, 1.0),
+            written(3, 64, 4.0, 1.0),
+        ];
+        let quarters = |n: f64| Length::from_integer(n as i64) / 4;
+        let event = |n: &WrittenNote| Event {
+            bar: 1,
+            beat: quarters(4.0),
+            start: quarters(n.start),
+            length: quarters(n.length),
+            kind: EventKind::Note { written: "D4".parse().unwrap(), sounding: n.midi },
+        };
+        let melody = Melody {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events: notes.iter().map(event).collect(),
+            sheet: Sheet::default(),
+        };
+        // Four seconds: at −20 dB from 0.5 s to 2.5, but for 40 ms around 1.5, where the second note begins.
+        let level_db: Vec<f32> = (0..800)
+            .map(|k| match f64::from(k) * 0.005 {
+                time if (time - 1.5).abs() < 0.02 => -50.0,
+                time if (0.5..2.5).contains(&time) => -20.0,
+                _ => -80.0,
+            })
+            .collect();
+        let envelope = Envelope {
+            hop: Seconds(0.005),
+            bright_db: vec![-120.0; level_db.len()],
+            fresh_db: level_db.clone(),
+            level_db,
+            decay: -150.0,
+        };
+        let frame = |k: u32| Frame {
+            time: Seconds(f64::from(k) * 0.01),
+            pitch: (50..250).contains(&k).then_some(Hertz(293.66)),
+            clarity: 0.95,
+            level_db: -20.0,
+            candidates: Default::default(),
+            harmonic_db: -20.0,
+            noise_db: -60.0,
+        };
+        let contour = Contour { hop: Seconds(0.01), frames: (0..400).map(frame).collect() };
+        let boundary =
+            |time| Boundary { time: Seconds(time), llr: 3.0, leads: true, features: Default::default() };
+        let step = |note, from, to| Step {
+            kind: StepKind::Written { note, restart: false },
+            boundary: note,
+            from,
+            to,
+            semitone: Some(62),
+        };
+        let reading = Reading { steps: vec![step(0, 50, 149), step(1, 150, 250)], score: 0.0 };
+        // Of a note that was not heard, more than 0.6 and less than 0.77: 1 / (1 + exp(−2 / 2.5)) is 0.69.
+        let support = Support { right: 0.0, wrong: f64::NEG_INFINITY, missing: 2.0 };
+        let heard = Heard {
+            contour: &contour,
+            envelope: &envelope,
+            boundaries: &[boundary(0.5), boundary(1.5)],
+            timed_by: TimedBy::Level,
+            reading: &reading,
+            support: &[support; 4],
+            tuning: 0.0,
+        };
+        let found = findings_from_reading(&melody, &notes, Instrument::Violin, A4_ISO16, heard).notes;
+        assert_eq!((found[2].verdict, found[3].verdict), (NoteVerdict::Unsure, NoteVerdict::Missing));
+        // Onsets at 0.5 and 1.52 s, two beats apart, offsets at 1.48 and 2.5: 0.98 s each, 0.51 s a beat.
+        for (note, beats) in found.iter().zip([2.0, 1.0]) {
+            let ratio = note.duration_ratio.unwrap();
+            assert!((ratio - 0.98 / (0.51 * beats)).abs() < 0.05, "{ratio}");
+        }
     }
 }

@@ -51,3 +51,102 @@ fn one_string_off(notes: &[NoteFinding]) -> bool {
     let mut offs = notes.iter().filter_map(off).peekable();
     of_one_pitch(notes) && offs.peek().is_some() && offs.all(|semitones| semitones < STRING_OFF)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::report::{ExtraFinding, RestartFinding, TuningFinding};
+    use crate::findings::timing::OwnBeat;
+
+    fn note(written_midi: i32, verdict: NoteVerdict, played_midi: Option<f64>) -> NoteFinding {
+        NoteFinding {
+            index: 0,
+            bar: 1,
+            beat: 1.0,
+            written: String::new(),
+            written_midi,
+            verdict,
+            played_midi,
+            cents: None,
+            cents_spread: None,
+            onset_s: None,
+            offset_s: None,
+            onset_error_beats: None,
+            duration_ratio: None,
+            confidence: 0.98,
+        }
+    }
+
+    fn judgement(notes: Vec<NoteFinding>, extras: usize, returns: usize) -> Judgement {
+        let extra = ExtraFinding { onset_s: 0.0, offset_s: 0.1, played_midi: 60.0, after_index: None };
+        let restart = RestartFinding { time_s: 0.0, left_at_index: 1, resumed_at_index: 0 };
+        Judgement {
+            notes,
+            rests: Vec::new(),
+            extra: vec![extra; extras],
+            restarts: vec![restart; returns],
+            own_beat: OwnBeat::new(Vec::new()),
+            tuning: TuningFinding { offset_cents: None, strings: Vec::new() },
+        }
+    }
+
+    /// Whether a take is of a melody of several pitches whose notes were right, wrong (by an octave) and never reached.
+    fn passes((right, wrong, unreached): (usize, usize, usize), extras: usize, returns: usize) -> bool {
+        let played = |k: usize| match k {
+            _ if k < right => (NoteVerdict::Right, Some(0.0)),
+            _ if k < right + wrong => (NoteVerdict::Wrong, Some(12.0)),
+            _ => (NoteVerdict::Missing, None),
+        };
+        let found = |k: usize| {
+            let midi = 60 + k as i32 % 5;
+            let (verdict, off) = played(k);
+            note(midi, verdict, off.map(|off| f64::from(midi) + off))
+        };
+        judgement((0..right + wrong + unreached).map(found).collect(), extras, returns).is_this_melody()
+    }
+
+    #[test]
+    fn nearly_half_of_all_that_was_played_is_right_where_a_return_counts_as_two_extra_notes() {
+        // 5 of 10 and of 11 are more than 0.45, 5 of 12 are less.
+        assert!(passes((5, 5, 0), 0, 0) && passes((5, 6, 0), 0, 0) && passes((5, 5, 0), 1, 0));
+        assert!(!passes((5, 7, 0), 0, 0) && !passes((5, 5, 0), 2, 0) && !passes((5, 5, 0), 0, 1));
+        assert!(!passes((4, 6, 0), 0, 0));
+    }
+
+    #[test]
+    fn a_take_that_stops_early_is_of_this_melody_if_five_notes_were_right_and_hardly_one_wrong() {
+        assert!(passes((4, 0, 6), 0, 0), "what was not reached was not wrong");
+        assert!(!passes((3, 2, 5), 0, 0) && !passes((3, 0, 7), 0, 0));
+        assert!(passes((5, 0, 15), 0, 0) && passes((5, 1, 14), 0, 0));
+        assert!(!passes((5, 5, 10), 0, 0) && !passes((4, 0, 16), 0, 0));
+    }
+
+    #[test]
+    fn a_long_open_string_is_itself_three_semitones_off_and_not_four() {
+        let string = |off: f64| {
+            let played = note(48, NoteVerdict::Wrong, Some(48.0 + off));
+            judgement(vec![played.clone(), played], 0, 0).is_this_melody()
+        };
+        assert!(string(-3.0) && string(3.0));
+        assert!(!string(-4.0) && !string(4.0));
+        let silent = note(48, NoteVerdict::Missing, None);
+        assert!(!judgement(vec![silent], 0, 0).is_this_melody(), "nothing was played of it");
+        let two = [48, 50].map(|midi| note(midi, NoteVerdict::Wrong, Some(f64::from(midi) - 1.0)));
+        assert!(!judgement(two.to_vec(), 0, 0).is_this_melody(), "two pitches are no string");
+    }
+
+    #[test]
+    fn a_take_is_octaves_away_if_more_than_six_notes_in_ten_are() {
+        let away_by = |octaves: i32, notes_away: usize| {
+            let found = |k: usize| {
+                let off = if k < notes_away { 12 * octaves } else { 0 };
+                note(60, NoteVerdict::Wrong, Some(f64::from(60 + off) + 0.3))
+            };
+            judgement((0..5).map(found).collect(), 0, 0)
+        };
+        for octaves in [-1, 1, 2] {
+            assert!(away_by(octaves, 4).is_away_by(octaves) && !away_by(octaves, 3).is_away_by(octaves));
+            assert!(!away_by(octaves, 4).is_away_by(-octaves));
+        }
+    }
+}

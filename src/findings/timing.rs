@@ -214,4 +214,114 @@ mod tests {
         assert_abs_diff_eq!(own.onset_error(5).unwrap(), 0.2, epsilon = 1e-6);
         assert!(own.onset_error(4).unwrap().abs() < 0.05);
     }
+
+    /// Notes of one attempt from where they are written, in beats, and when they began; each lasts up to the next.
+    fn attempt(number: usize, notes: &[(f64, f64)]) -> Vec<Beat> {
+        let ends = notes.iter().skip(1).map(|next| next.0).chain([f64::INFINITY]);
+        let beat = |(note, (&(at, onset), until))| Beat { note, at, until, onset, attempt: number };
+        notes.iter().zip(ends).enumerate().map(beat).collect()
+    }
+
+    #[test]
+    fn an_interval_counts_as_two_beats_at_most_and_one_with_a_rest_for_three_tenths() {
+        // Four beats at 0.5 s, then one at 0.8: two values weigh as in a mean.
+        let mut beats = attempt(0, &[(0.0, 0.0), (4.0, 2.0), (5.0, 2.8)]);
+        let whole = |beats: &[Beat]| OwnBeat::new(beats.to_vec()).whole().unwrap();
+        assert_abs_diff_eq!(whole(&beats), (2.0 * 0.5 + 0.8) / 3.0, epsilon = 1e-9);
+        beats[1].until = 4.5;
+        assert_abs_diff_eq!(whole(&beats), (2.0 * 0.5 + 0.3 * 0.8) / 2.3, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn a_neighbour_five_beats_away_says_half_as_much_of_the_local_tempo() {
+        // A beat at 0.5 s around 0.5 and one at 1.0 s: 0.75 over the take, which counts for 0.7.
+        let own = OwnBeat::new(attempt(0, &[(0.0, 0.0), (1.0, 0.5), (2.0, 1.5)]));
+        let found = own.local(5.5, &[2]).unwrap();
+        assert_abs_diff_eq!(found, (0.5 * 0.5 + 0.7 * 0.75) / 1.2, epsilon = 1e-9);
+        assert_abs_diff_eq!(own.local(11.0, &[2]).unwrap(), 0.75, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn the_beat_breaks_where_more_than_a_quarter_of_a_beat_and_of_the_interval_is_lost_or_gained() {
+        let breaks = |written: f64, played: f64| {
+            let more = |n: usize, more: f64| if n < 6 { 0.0 } else { more };
+            let notes: Vec<(f64, f64)> = (0..12)
+                .map(|n| (n as f64 + more(n, written - 1.0), 0.5 * (n as f64 + more(n, played - 1.0))))
+                .collect();
+            let attempts: Vec<usize> =
+                OwnBeat::new(attempt(1, &notes)).cut_at_breaks().beats.iter().map(|b| b.attempt).collect();
+            assert!(attempts[..6].iter().all(|&a| a == 1), "{attempts:?}");
+            assert!(attempts[6..].iter().all(|&a| a == attempts[6]), "{attempts:?}");
+            attempts[6] - 1
+        };
+        for (written, played) in [(1.0, 1.4), (1.0, 0.7), (4.0, 2.8), (4.0, 5.6), (0.5, 0.9)] {
+            assert_eq!(breaks(written, played), 1, "{written} {played}");
+        }
+        for (written, played) in [(1.0, 1.3), (1.0, 0.8), (4.0, 3.2), (4.0, 5.2), (0.5, 0.3), (0.5, 0.7)] {
+            assert_eq!(breaks(written, played), 0, "{written} {played}");
+        }
+    }
+
+    #[test]
+    fn a_slow_end_is_no_row_of_breaks() {
+        // Half a second a beat for 30 beats, a second a beat for 20 more.
+        let notes: Vec<(f64, f64)> =
+            (0..=50).map(|n| (f64::from(n), 0.5 * f64::from(n + (n - 30).max(0)))).collect();
+        let own = OwnBeat::new(attempt(0, &notes)).cut_at_breaks();
+        assert_eq!(own.beats[42].attempt, own.beats[50].attempt);
+    }
+
+    #[test]
+    fn an_onset_is_predicted_by_its_own_attempt_and_near_notes_say_more() {
+        let mut beats = steady(0.5);
+        beats.extend(attempt(1, &[(4.0, 20.0), (5.0, 20.6), (7.0, 21.7)]));
+        beats.extend(attempt(2, &[(3.0, 30.0), (4.0, 30.5)]));
+        let own = OwnBeat::new(beats);
+        // At half a second a beat the note before says 20.5 s, the one after 20.7, with weights 1/1.5 and 1/2.5.
+        let predicted = (20.5 / 1.5 + 20.7 / 2.5) / (1.0 / 1.5 + 1.0 / 2.5);
+        assert_abs_diff_eq!(own.onset_error(13).unwrap(), (20.6 - predicted) / 0.5, epsilon = 1e-9);
+        assert_eq!(own.onset_error(16), None, "one other note tells nothing");
+    }
+
+    #[test]
+    fn a_player_a_tenth_faster_at_the_end_drifts_by_ten_percent() {
+        // Each beat is shorter than the one before by the same share; from the first to the last by 1.1.
+        let mut onset = 0.0;
+        let notes: Vec<(f64, f64)> = (0..12)
+            .map(|n| {
+                let began = onset;
+                onset += 0.6 * 1.1_f64.powf(-f64::from(n) / 10.0);
+                (f64::from(n), began)
+            })
+            .collect();
+        let drift = OwnBeat::new(attempt(0, &notes)).drift_percent();
+        assert_abs_diff_eq!(drift.unwrap(), 10.0, epsilon = 1e-6);
+    }
+
+    #[test]
+    fn a_drift_is_told_by_later_places_more_than_a_beat_away_the_further_and_longer_the_more() {
+        // Attempts of two notes each, further and further back, and a last one after some of them: where they are
+        // written and the logarithm of the seconds a beat.
+        let attempts = [
+            (8.5, 9.5, 0.3),
+            (6.5, 7.5, -0.3),
+            (3.5, 4.5, 0.7),
+            (2.5, 3.5, 0.04),
+            (0.0, 2.0, 0.04),
+            (4.0, 6.0, 0.0),
+        ];
+        let beats = |attempts: &[(f64, f64, f64)]| {
+            let pair = |(number, &(from, to, log)): (usize, &(f64, f64, f64))| {
+                let began = 10.0 * number as f64;
+                attempt(number, &[(from, began), (to, began + (to - from) * log.exp())])
+            };
+            attempts.iter().enumerate().flat_map(pair).collect()
+        };
+        // The last is 4 beats after the fifth (a slope of 0.01) and 2 after the fourth (0.02), and just one after the
+        // third. Those weigh 4 beats by two beats long, and 2 by one: 0.012. The middles are from 1 to 9.
+        let slope = (0.01 * 8.0 + 0.02 * 2.0) / 10.0;
+        let drift = OwnBeat::new(beats(&attempts)).drift_percent();
+        assert_abs_diff_eq!(drift.unwrap(), 100.0 * (f64::exp(8.0 * slope) - 1.0), epsilon = 1e-6);
+        assert_eq!(OwnBeat::new(beats(&attempts[1..])).drift_percent(), None, "five are too few");
+    }
 }
