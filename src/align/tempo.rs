@@ -17,23 +17,15 @@ impl LocalTempo {
     }
 
     /// Estimates the tempo around each note from inter-onset intervals of a reading: a weighted median
-    /// over the neighbours within four notes, drawn towards the median of the whole take. `skip(n)` leaves
-    /// out the interval that ends at note `n` (so that a rest is not measured by itself).
+    /// over the neighbours within four notes, drawn towards the median of the whole take.
     pub fn from_reading(reading: &Reading, notes: &[WrittenNote], hop: f64, fallback: f64) -> Self {
         let intervals = intervals(reading, notes, hop);
         let mut all: Vec<(f64, f64)> = intervals.iter().map(|i| (i.per_beat, i.beats.min(2.0))).collect();
         let Some(whole) = weighted_median(&mut all) else {
             return Self::steady(fallback, notes.len());
         };
-        let at = (0..notes.len()).map(|n| local(&intervals, n, None, whole)).collect();
+        let at = (0..notes.len()).map(|n| local(&intervals, n, whole)).collect();
         Self { at }
-    }
-
-    /// The median over the take.
-    pub fn median(&self) -> f64 {
-        let mut sorted = self.at.clone();
-        sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied().unwrap_or(0.6)
     }
 }
 
@@ -58,11 +50,11 @@ pub fn intervals(reading: &Reading, notes: &[WrittenNote], hop: f64) -> Vec<Inte
         .steps
         .windows(2)
         .filter_map(|pair| match (pair[0].kind, pair[1].kind) {
-            (StepKind::Written { note: a, .. }, StepKind::Written { note: b, restart: false }) if b > a => {
+            (StepKind::Written { note: a, .. }, StepKind::Written { note: b, restart: false }) => {
                 let beats = notes[b].start - notes[a].start;
                 let seconds = (pair[1].from as f64 - pair[0].from as f64) * hop;
                 let holds_rest = beats - notes[a].length > 1e-6 && b == a + 1;
-                (beats > 0.0 && b <= a + 2).then(|| Interval {
+                (b > a && b <= a + 2).then(|| Interval {
                     to: b,
                     from: a,
                     beats,
@@ -75,11 +67,10 @@ pub fn intervals(reading: &Reading, notes: &[WrittenNote], hop: f64) -> Vec<Inte
         .collect()
 }
 
-/// The tempo around note `n`, without the interval that ends at `without`.
-pub fn local(intervals: &[Interval], n: usize, without: Option<usize>, whole: f64) -> f64 {
+/// The tempo around note `n`, where that of the whole take is `whole`.
+fn local(intervals: &[Interval], n: usize, whole: f64) -> f64 {
     let mut near: Vec<(f64, f64)> = intervals
         .iter()
-        .filter(|i| Some(i.to) != without)
         .filter_map(|i| {
             let away = (i.to as f64 - 0.5 - n as f64).abs();
             let weight = i.beats.min(2.0) * (1.0 - away / 6.0) * if i.holds_rest { 0.4 } else { 1.0 };
@@ -102,17 +93,12 @@ pub fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
         if sum + v.1 >= total / 2.0 {
             // Between the centres of this weight and its neighbour.
             let centre = sum + v.1 / 2.0;
-            let (other, other_centre) = if centre > total / 2.0 {
-                if k == 0 {
-                    return Some(v.0);
-                }
-                (values[k - 1].0, sum - values[k - 1].1 / 2.0)
+            let neighbour = if centre > total / 2.0 {
+                k.checked_sub(1).map(|k| (values[k].0, sum - values[k].1 / 2.0))
             } else {
-                if k + 1 == values.len() {
-                    return Some(v.0);
-                }
-                (values[k + 1].0, sum + v.1 + values[k + 1].1 / 2.0)
+                values.get(k + 1).map(|next| (next.0, sum + v.1 + next.1 / 2.0))
             };
+            let Some((other, other_centre)) = neighbour else { return Some(v.0) };
             let share = (total / 2.0 - centre) / (other_centre - centre);
             return Some(v.0 + (other - v.0) * share);
         }
@@ -184,15 +170,14 @@ mod tests {
     #[test]
     fn a_local_tempo_counts_long_intervals_as_two_beats_and_distant_ones_and_rests_less() {
         // Half a second a beat against one second over the take, which counts 1: two values weigh as in a mean.
-        let around = |n: usize, holds_rest: bool, without: Option<usize>| {
-            local(&[Interval { to: 4, from: 3, beats: 3.0, per_beat: 0.5, holds_rest }], n, without, 1.0)
+        let around = |n: usize, holds_rest: bool| {
+            local(&[Interval { to: 4, from: 3, beats: 3.0, per_beat: 0.5, holds_rest }], n, 1.0)
         };
         let mean = |weight: f64| (0.5 * weight + 1.0) / (weight + 1.0);
         // From note 2 it is 1.5 notes to the middle of the interval: a quarter of six.
-        assert_abs_diff_eq!(around(2, false, None), mean(2.0 * 0.75), epsilon = 1e-9);
-        assert_abs_diff_eq!(around(5, false, None), mean(2.0 * 0.75), epsilon = 1e-9);
-        assert_abs_diff_eq!(around(2, true, None), mean(2.0 * 0.75 * 0.4), epsilon = 1e-9);
-        assert_abs_diff_eq!(around(2, false, Some(5)), mean(2.0 * 0.75), epsilon = 1e-9);
-        assert_eq!((around(2, false, Some(4)), around(10, false, None)), (1.0, 1.0));
+        assert_abs_diff_eq!(around(2, false), mean(2.0 * 0.75), epsilon = 1e-9);
+        assert_abs_diff_eq!(around(5, false), mean(2.0 * 0.75), epsilon = 1e-9);
+        assert_abs_diff_eq!(around(2, true), mean(2.0 * 0.75 * 0.4), epsilon = 1e-9);
+        assert_eq!(around(10, false), 1.0);
     }
 }

@@ -37,7 +37,8 @@ struct Span {
 
 /// A longer interval than this many beats says no more of the tempo.
 const LONGEST_COUNTED: f64 = 2.0;
-/// An interval that a rest is written in says so much less: rests are what beginners cut short.
+/// An interval that a rest is written in says so much less, because rests are what beginners cut short, and so does one
+/// in which a note was left out.
 const REST_COUNTS_FOR: f64 = 0.3;
 /// Neighbours further away than this many beats do not speak for a local tempo.
 const REACH: f64 = 10.0;
@@ -125,7 +126,8 @@ impl OwnBeat {
     }
 
     /// Change of tempo from the first to the last note in percent (positive: faster at the end), from a
-    /// line through the logarithm of the tempo (Theil–Sen: the median of pairwise slopes).
+    /// line through the logarithm of the tempo (Theil–Sen: the median of slopes of pairs more than a beat apart, the
+    /// later one written later).
     pub fn drift_percent(&self) -> Option<f64> {
         if self.spans.len() < 6 {
             return None;
