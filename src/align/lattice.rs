@@ -453,10 +453,11 @@ mod tests {
     fn a_note_that_sounds_for_less_than_a_quarter_of_its_length_is_brushed_and_pays() {
         // Two seconds to the next note, of which so many frames sound; a note of half a second.
         let sounding = |frames: usize| {
-            let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (2.0, 6.0)]));
+            let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.5, 6.0), (2.5, 6.0)]));
             let sums = |before: f32, after: f32| {
+                let stops = 50 + frames;
                 (0..=300_usize)
-                    .map(move |f| before * f.min(frames) as f32 + after * f.saturating_sub(frames) as f32)
+                    .map(move |f| before * f.min(stops) as f32 + after * f.saturating_sub(stops) as f32)
             };
             let evidence = Evidence {
                 pitch: vec![sums(0.0, -1.0).collect(), sums(-1.0, -1.0).collect()],

@@ -39,3 +39,56 @@ pub fn written_notes(melody: &Melody, octaves: i32) -> Vec<WrittenNote> {
     }
     notes
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::{Event, Metre, Sheet};
+
+    #[test]
+    fn notes_are_counted_in_beats_and_the_first_of_each_bar_is_known() {
+        let quarters = |n: i64| Length::from_integer(n) / 4;
+        let event = |bar: u32, start: i64, length: i64, sounding: Option<i32>| Event {
+            bar,
+            beat: Length::from_integer(1),
+            start: quarters(start),
+            length: quarters(length),
+            kind: match sounding {
+                Some(sounding) => EventKind::Note { written: "A3".parse().unwrap(), sounding },
+                None => EventKind::Rest,
+            },
+        };
+        let melody = Melody {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events: vec![
+                event(1, 0, 2, Some(57)),
+                event(1, 2, 2, Some(59)),
+                event(2, 4, 1, None),
+                event(2, 5, 1, Some(60)),
+                event(2, 6, 2, Some(62)),
+            ],
+            sheet: Sheet::default(),
+        };
+        let note = |event, midi, start, length, opens_bar, bar| WrittenNote {
+            event,
+            midi,
+            start,
+            length,
+            opens_bar,
+            bar,
+        };
+        let wanted = [
+            note(0, 57, 0.0, 2.0, true, 1),
+            note(1, 59, 2.0, 2.0, false, 1),
+            note(3, 60, 5.0, 1.0, true, 2),
+            note(4, 62, 6.0, 2.0, false, 2),
+        ];
+        assert_eq!(written_notes(&melody, 0), wanted);
+        let higher: Vec<i32> = written_notes(&melody, 1).iter().map(|n| n.midi).collect();
+        assert_eq!(higher, [69, 71, 72, 74]);
+    }
+}

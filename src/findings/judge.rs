@@ -217,6 +217,11 @@ mod tests {
         let found = tuned(&[(48, -22.0), (48, -22.0), (48, -22.0), (57, 1.0), (59, -1.0), (60, 2.0)]);
         assert_eq!(found.offset_cents, Some(1.0));
         assert_eq!((found.strings.len(), found.strings[0].cents), (1, -22.0));
+        // 12 cents flat beside 6 sharp are 18 apart.
+        assert_eq!(
+            tuned(&[(48, -12.0), (48, -12.0), (57, 6.0), (59, 6.0), (60, 6.0)]).offset_cents,
+            Some(6.0)
+        );
     }
 
     #[test]
@@ -271,6 +276,20 @@ mod tests {
         for k in place.into_iter().flatten() {
             assert!(own.onset_error(k).unwrap().abs() < 1e-9, "{k}");
         }
+    }
+
+    #[test]
+    fn a_note_ends_where_its_written_length_does_so_that_a_rest_after_it_says_less_of_the_beat() {
+        // Pairs of half notes, two beats each, with a rest of two beats after each pair, of which nothing was given.
+        let start = |n: usize| (2 * n + 2 * (n / 2)) as f64;
+        let notes: Vec<WrittenNote> = (0..6).map(|n| written(n, 62, start(n), 2.0)).collect();
+        let played: Vec<PlayedNote> = (0..6).map(|n| played(n, false, n as f64, n as f64 + 0.9)).collect();
+        let (own, _) = own_beat(&played, &notes, &last_times(&played, notes.len()));
+        // Three intervals of half a second a beat count two beats each, two of a quarter 0.6 each.
+        assert_eq!(own.whole(), Some(0.5));
+        // With the last pair alone there are as many of one as of the other.
+        let (own, _) = own_beat(&played[1..5], &notes, &last_times(&played, notes.len()));
+        assert!(own.whole().unwrap() > 0.3);
     }
 
     #[test]

@@ -330,6 +330,18 @@ mod tests {
     }
 
     #[test]
+    fn a_note_reaches_the_next_one_unless_the_reading_has_a_pause_of_more_than_three_frames_between() {
+        // One sound without end, read as a second of note and another one three or four frames later.
+        let sound = envelope(-150.0, |_| -20.0);
+        let ends = |next: usize| {
+            let reading = Reading { steps: vec![step(0, 0, 100), step(1, next, 200)], score: 0.0 };
+            note_times(&reading, &contour(|_| 0.95), &sound, &[], TimedBy::Level)[0].offset
+        };
+        assert!((ends(103) - 1.03).abs() < 1e-9, "{}", ends(103));
+        assert!((ends(104) - 0.99).abs() < 0.006, "{}", ends(104));
+    }
+
+    #[test]
     fn the_sound_moves_a_note_a_little() {
         let (level, sound) = (two_notes(TimedBy::Level), two_notes(TimedBy::Sound));
         for (before, after) in level.iter().zip(&sound) {

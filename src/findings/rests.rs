@@ -127,7 +127,9 @@ fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::align::written_notes;
     use crate::findings::timing::Beat;
+    use crate::notation::{Event, Length, Metre, Sheet};
     use crate::units::Seconds;
 
     /// A written note of one beat.
@@ -222,19 +224,102 @@ mod tests {
         assert_eq!(verdict_beside(&[0.5, 2.4, 3.5], &kept).unwrap().0, RestVerdict::Filled);
     }
 
+    /// The verdict on a rest of two beats after a note of one, at half a second a beat.
+    fn two_beats(returns: (bool, bool), ends: f64, goes_on: f64) -> Option<(RestVerdict, Option<f64>, f64)> {
+        let (notes, own) = ([note(0, 57), note(3, 59)], steady(0.5));
+        let played = [step(0, 0.0, ends, returns.0), step(1, goes_on, goes_on + 0.4, returns.1)];
+        let last = [Some(0), Some(1)];
+        Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own }.verdict_on(1)
+    }
+
     #[test]
-    fn a_beat_of_another_length_than_a_second_is_measured_in_beats() {
-        let (notes, own) = ([note(0, 57), note(2, 59)], steady(0.5));
-        let judged = |restart: bool, second: f64| {
-            let played = [step(0, 0.0, 0.4, false), step(1, second, second + 0.4, restart)];
-            let last = [Some(0), Some(1)];
-            Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own }.verdict_on(1)
+    fn a_rest_is_measured_in_beats_as_a_share_of_its_length() {
+        let judged = |ends: f64, goes_on: f64| {
+            let (verdict, share, _) = two_beats((false, false), ends, goes_on).unwrap();
+            (verdict, share.unwrap())
         };
-        let (verdict, share, _) = judged(false, 1.0).unwrap();
-        assert_eq!((verdict, share), (RestVerdict::Kept, Some(1.0)));
-        assert_eq!(judged(false, 0.75).unwrap().1, Some(0.5));
-        assert_eq!(judged(false, 1.5).unwrap().0, RestVerdict::Stretched);
-        assert_eq!(judged(true, 1.0), None, "the player went back between");
+        assert_eq!(judged(0.5, 1.5), (RestVerdict::Kept, 1.0));
+        assert_eq!(judged(0.5, 1.0), (RestVerdict::Rushed, 0.5));
+        assert_eq!(judged(0.5, 2.0), (RestVerdict::Stretched, 1.5));
+        // Three fifths of a beat of silence are nearly a third of the rest, two fifths are a fifth.
+        assert_eq!((judged(1.2, 1.5).0, judged(1.3, 1.5).0), (RestVerdict::Kept, RestVerdict::Filled));
+    }
+
+    #[test]
+    fn a_rest_after_which_the_player_went_back_is_not_judged_and_one_after_a_return_is() {
+        assert_eq!(two_beats((false, true), 0.5, 1.5), None);
+        assert_eq!(two_beats((true, false), 0.5, 1.5).unwrap().0, RestVerdict::Kept);
+    }
+
+    #[test]
+    fn a_rest_is_measured_by_the_beat_around_it() {
+        // A second a beat up to beat 8, then long nothing, then two fifths of a second from beat 20.
+        let beat = |at: f64, onset: f64, attempt: usize| Beat {
+            note: at as usize,
+            at,
+            until: at + 1.0,
+            onset,
+            attempt,
+        };
+        let slow = (0..9).map(|n| beat(f64::from(n), f64::from(n), 0));
+        let fast = (20..29).map(|n| beat(f64::from(n), 100.0 + 0.4 * f64::from(n), 1));
+        let own = OwnBeat::new(slow.chain(fast).collect());
+        let notes = [note(23, 57), note(25, 59)];
+        let played = [step(0, 0.0, 0.3, false), step(1, 0.8, 1.0, false)];
+        let last = [Some(0), Some(1)];
+        let around = Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own };
+        let (verdict, share, _) = around.verdict_on(24).unwrap();
+        assert_eq!(verdict, RestVerdict::Kept);
+        assert!((share.unwrap() - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_note_after_another_pitch_that_was_left_out_before_a_rest_leaves_the_rest_open() {
+        let notes = [note(0, 55), note(1, 57), note(3, 59)];
+        let played = [step(0, 0.0, 0.9, false), step(2, 3.0, 3.9, false)];
+        let (last, own) = ([Some(0), None, Some(1)], steady(1.0));
+        let around = Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own };
+        assert_eq!(around.verdict_on(2), None);
+    }
+
+    #[test]
+    fn played_beats_are_the_share_of_the_written_ones() {
+        let quarters = |n: i64| Length::from_integer(n) / 4;
+        let sounding = |midi: i32| EventKind::Note { written: "A3".parse().unwrap(), sounding: midi };
+        let event = |start: i64, length: i64, kind: EventKind| Event {
+            bar: 2,
+            beat: Length::from_integer(start + 1),
+            start: quarters(start),
+            length: quarters(length),
+            kind,
+        };
+        let melody = Melody {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events: vec![
+                event(0, 1, sounding(57)),
+                event(1, 2, EventKind::Rest),
+                event(3, 1, sounding(59)),
+                event(4, 1, EventKind::Rest),
+            ],
+            sheet: Sheet::default(),
+        };
+        let notes = written_notes(&melody, 0);
+        let played = [step(0, 0.0, 0.5, false), step(1, 1.0, 1.4, false)];
+        let (last, own) = ([Some(0), Some(1)], steady(0.5));
+        let around = Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own };
+        let found = rest_findings(&melody, &around);
+        let told: Vec<_> = found
+            .iter()
+            .map(|r| (r.index, r.bar, r.beat, r.written_beats, r.played_beats, r.verdict))
+            .collect();
+        assert_eq!(
+            told,
+            [(1, 2, 2.0, 2.0, Some(1.0), RestVerdict::Rushed), (3, 2, 5.0, 1.0, None, RestVerdict::Kept)]
+        );
     }
 
     fn span(played_span: f64, silence: f64) -> RestSpan {
