@@ -126,3 +126,67 @@ pub(crate) fn moved(pitch: Spelling, by: i32, key: Key) -> Spelling {
     }
     Spelling::from_midi(pitch.midi() + by, key)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::Length;
+    use crate::notation::melody::tests::of_quarters as melody;
+
+    /// How many semitones higher a melody of these pitches sounds when it is read for an instrument.
+    fn read_as(to: Instrument, from: Option<Instrument>, says_sounding: bool, sounding: &[i32]) -> i32 {
+        let shift = from.map_or(0, Instrument::sounding_shift);
+        let notes: Vec<(i32, i32)> = sounding.iter().map(|&midi| (midi - shift, midi)).collect();
+        let mut melody = melody(from, &notes);
+        melody.sheet.says_sounding = says_sounding;
+        let (read, remarks) = melody.for_instrument(to);
+        assert_eq!(remarks[0].code, "octave-choice");
+        let first = read.soundings().next().unwrap();
+        assert_eq!(read.shift(), to.sounding_shift());
+        first - sounding[0]
+    }
+
+    #[test]
+    fn between_the_bass_and_the_others_the_reading_that_fits_above_the_lowest_string_is_taken() {
+        // The bass sounds an octave lower than it reads. A2 is below the violin, what the page shows (A3) is not.
+        assert_eq!(read_as(Instrument::Violin, Some(Instrument::Bass), true, &[45]), 12);
+        // Both fit: the file's word on how it sounds decides.
+        assert_eq!(read_as(Instrument::Bass, None, true, &[50]), 0);
+        assert_eq!(read_as(Instrument::Bass, None, false, &[50]), -12);
+        // E1 (MIDI 28) is the lowest of the bass: read an octave lower it would be below.
+        assert_eq!(read_as(Instrument::Bass, None, false, &[39]), 0);
+        assert_eq!(read_as(Instrument::Bass, None, false, &[40]), -12);
+    }
+
+    #[test]
+    fn a_reading_beyond_the_midi_numbers_is_not_taken() {
+        assert_eq!(read_as(Instrument::Bass, None, false, &[5]), 0, "an octave lower is less than 0");
+        assert_eq!(read_as(Instrument::Bass, None, false, &[125]), -12);
+        assert_eq!(read_as(Instrument::Violin, Some(Instrument::Bass), false, &[120]), 0, "132 is too many");
+        assert_eq!(read_as(Instrument::Violin, Some(Instrument::Bass), false, &[5, 60]), 12);
+    }
+
+    #[test]
+    fn a_note_below_the_lowest_string_is_told_with_its_bar_and_beat() {
+        let low = melody(Some(Instrument::Violin), &[(55, 55), (54, 54)]);
+        let remark = below_lowest_string(&low).unwrap();
+        assert_eq!(remark.code, "below-lowest-string");
+        assert!(remark.text.starts_with("Bar 1, beat 2: F#3 is below the lowest string"), "{}", remark.text);
+        assert_eq!(below_lowest_string(&melody(Some(Instrument::Violin), &[(55, 55)])), None);
+        assert_eq!(below_lowest_string(&melody(None, &[(5, 5)])), None);
+    }
+
+    #[test]
+    fn beats_are_decimals_where_three_places_say_them_and_fractions_elsewhere() {
+        let said = |numerator: i64, denominator: i64| beat_text(Length::new(numerator, denominator));
+        assert_eq!([said(3, 1), said(5, 2), said(13, 8), said(7, 3)], ["3", "2.5", "1.625", "2 1/3"]);
+    }
+
+    #[test]
+    fn whole_octaves_keep_the_spelling_and_other_intervals_are_spelled_in_the_key() {
+        let key: Key = "F".parse().unwrap();
+        let moved_by = |by: i32| moved("E#4".parse().unwrap(), by, key).to_string();
+        assert_eq!([moved_by(12), moved_by(-24), moved_by(0)], ["E#5", "E#2", "E#4"]);
+        assert_eq!([moved_by(5), moved_by(14)], ["Bb4", "G5"]);
+    }
+}

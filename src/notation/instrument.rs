@@ -234,6 +234,14 @@ mod tests {
         text.parse::<Spelling>().unwrap().midi()
     }
 
+    #[test]
+    fn the_range_goes_from_the_lowest_open_string_to_two_octaves_or_more_above_the_highest() {
+        let ranges = [Instrument::Violin, Instrument::Viola, Instrument::Cello, Instrument::Bass]
+            .map(Instrument::range);
+        let named = |low: &str, high: &str| (midi(low), midi(high));
+        assert_eq!(ranges, [named("G3", "G7"), named("C3", "A6"), named("C2", "C6"), named("E1", "G4")]);
+    }
+
     /// Common practice, no single source.
     #[test]
     fn open_strings_are_those_of_common_practice() {

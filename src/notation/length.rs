@@ -145,6 +145,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_sum_has_at_most_sixty_four_symbols_and_no_length_is_too_long_to_ask_about() {
+        // Dotted breves of three whole notes each.
+        let symbols = |wholes: i64| WrittenValue::tied_sum(Length::from_integer(wholes)).map(|sum| sum.len());
+        assert_eq!((symbols(3 * 64), symbols(3 * 65)), (Some(64), None));
+        assert_eq!(WrittenValue::of(Length::from_integer(i64::MAX)), None);
+        assert_eq!(WrittenValue::of(Length::from_integer(LONGEST)), None);
+    }
+
+    #[test]
     fn a_dot_adds_half() {
         let dotted = WrittenValue { value: Value::Half, dots: 1, tuplet: None };
         assert_eq!(dotted.length(), Length::new(3, 4));

@@ -67,3 +67,54 @@ impl Melody {
         self.events.last().map_or(Length::from_integer(0), |last| last.start + last.length)
     }
 }
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::notation::{Key, Spelling};
+
+    /// Notes of a quarter each, written and sounding.
+    pub(crate) fn of_quarters(instrument: Option<Instrument>, notes: &[(i32, i32)]) -> Melody {
+        let quarters = |n: usize| Length::new(n as i64, 4);
+        let event = |(n, &(written, sounding)): (usize, &(i32, i32))| Event {
+            bar: 1,
+            beat: Length::from_integer(n as i64 + 1),
+            start: quarters(n),
+            length: quarters(1),
+            kind: EventKind::Note { written: Spelling::from_midi(written, Key::default()), sounding },
+        };
+        Melody {
+            title: None,
+            instrument,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events: notes.iter().enumerate().map(event).collect(),
+            sheet: Sheet::default(),
+        }
+    }
+
+    #[test]
+    fn a_melody_lasts_until_its_last_event_ends() {
+        let quarters = |n: i64| Length::new(n, 4);
+        let rest = |start: i64, length: i64| Event {
+            bar: 1,
+            beat: quarters(4),
+            start: quarters(start),
+            length: quarters(length),
+            kind: EventKind::Rest,
+        };
+        let mut melody = Melody {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events: vec![rest(0, 1), rest(1, 3)],
+            sheet: Sheet::default(),
+        };
+        assert_eq!(melody.length(), quarters(4));
+        melody.events.clear();
+        assert_eq!(melody.length(), quarters(0));
+    }
+}

@@ -348,3 +348,47 @@ fn outside_first_position(melody: &Melody, to: Instrument, remarks: &mut Vec<Rem
         remarks.push(Remark::new("outside-first-position", text));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::melody::tests::of_quarters as melody;
+
+    fn moved(from: Instrument, to: Instrument, keeping: Keeping, sounding: &[i32]) -> i32 {
+        let shift = from.sounding_shift();
+        let notes: Vec<(i32, i32)> = sounding.iter().map(|&midi| (midi - shift, midi)).collect();
+        melody(Some(from), &notes).moved_to(from, to, keeping).semitones
+    }
+
+    #[test]
+    fn where_several_octaves_fit_the_usual_one_is_taken() {
+        // G3 for the bass: G1 and G2 lie in first position, two octaves lower is usual. D4 for the cello: D2, D3, D4.
+        assert_eq!(moved(Instrument::Violin, Instrument::Bass, Keeping::Names, &[55]), -24);
+        assert_eq!(moved(Instrument::Violin, Instrument::Cello, Keeping::Names, &[62]), -12);
+        assert_eq!(moved(Instrument::Cello, Instrument::Violin, Keeping::Names, &[50]), 12);
+    }
+
+    #[test]
+    fn what_no_octave_can_hold_is_left_where_it_is() {
+        assert_eq!(moved(Instrument::Violin, Instrument::Viola, Keeping::Names, &[0, 127]), 0);
+    }
+
+    #[test]
+    fn by_fingers_nothing_goes_beyond_the_midi_numbers() {
+        let up = |highest: i32| moved(Instrument::Viola, Instrument::Violin, Keeping::Fingers, &[highest]);
+        assert_eq!((up(120), up(121)), (7, -5));
+    }
+
+    #[test]
+    fn a_key_of_eight_sharps_or_flats_is_written_with_four_of_the_others() {
+        let key = |from: Instrument, to: Instrument, semitones: i32, fifths: i8| {
+            let melody = melody(Some(from), &[(69, 69)]);
+            let mover = Mover::new(&melody, from, to, semitones, Keeping::Fingers);
+            mover.key(Key { fifths, minor: false }).fifths
+        };
+        assert_eq!(key(Instrument::Viola, Instrument::Violin, 7, 7), -4);
+        assert_eq!(key(Instrument::Viola, Instrument::Violin, 7, 6), 7);
+        assert_eq!(key(Instrument::Violin, Instrument::Viola, -7, -7), 4);
+        assert_eq!(key(Instrument::Violin, Instrument::Viola, -7, -6), -7);
+    }
+}

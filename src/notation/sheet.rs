@@ -118,6 +118,19 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_first_event_within_its_bar_is_a_pickup_and_one_beyond_it_begins_a_bar() {
+        let kind = EventKind::Rest;
+        let length = Length::new(1, 4);
+        let at = |beat: i64| {
+            let beat = Length::from_integer(beat);
+            first_bar(&Event { bar: 3, beat, start: length - length, length, kind }, Metre::default())
+        };
+        let offsets = [1, 2, 4, 5, 6, 0].map(at);
+        let quarters = |n: i64| (3, Length::new(n, 4));
+        assert_eq!(offsets, [0, 1, 3, 0, 0, 0].map(quarters));
+    }
+
+    #[test]
     fn bars_without_a_sheet_are_cut_at_bar_lines_and_notes_tied_across_them() {
         let pitch: Spelling = "D4".parse().unwrap();
         let note = EventKind::Note { written: pitch, sounding: pitch.midi() };

@@ -147,6 +147,13 @@ mod tests {
     }
 
     #[test]
+    fn what_is_not_in_the_key_is_a_sharp_without_flats_and_a_flat_with_them() {
+        let spelled = |midi: i32, key: &str| Spelling::from_midi(midi, key.parse().unwrap()).to_string();
+        assert_eq!([spelled(61, "C"), spelled(61, "D"), spelled(61, "F")], ["C#4", "C#4", "Db4"]);
+        assert_eq!([spelled(66, "Bb"), spelled(63, "G"), spelled(71, "F")], ["Gb4", "D#4", "B4"]);
+    }
+
+    #[test]
     fn sharps_and_flats_are_read_in_every_way_people_type_them() {
         assert_eq!("F#4".parse::<Spelling>(), "F♯4".parse());
         assert_eq!("Bb3".parse::<Spelling>(), "B♭3".parse());
