@@ -177,3 +177,39 @@ fn pitch(
     );
     None
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::examples::sheet;
+
+    /// Each given note of the violin in D as it is written, its sounding number and its string.
+    fn given(notes: &[&str], choices: &str) -> Vec<(String, i32, usize)> {
+        let row = |(place, note): (usize, &&str)| {
+            format!("{{ bar = 1, beat = {}, length = 'q', note = '{note}' }}", place + 1)
+        };
+        let rows: Vec<String> = notes.iter().enumerate().map(row).collect();
+        let (_, sheet) = sheet(&format!("key = 'D'\n{choices}\ngiven = [{}]", rows.join(", ")));
+        let pitches = sheet.given.iter().filter_map(|given| given.note.as_ref());
+        pitches.map(|pitch| (pitch.written.to_string(), pitch.sounding, pitch.fingering.string)).collect()
+    }
+
+    #[test]
+    fn a_finger_is_counted_up_from_its_open_string() {
+        let found = given(&["2 on D", "0 on A", "1 low on E"], "");
+        assert_eq!(found, [("F#4".into(), 66, 1), ("A4".into(), 69, 2), ("F5".into(), 77, 3)]);
+    }
+
+    #[test]
+    fn a_name_is_the_lowest_of_that_name_among_the_choices() {
+        let choices =
+            "notes = [{ string = 'D', notes = ['D', 'E', 'F#'] }, { string = 'E', notes = ['F#'] }]";
+        let found = given(&["F#", "E"], choices);
+        assert_eq!(found, [("F#4".into(), 66, 1), ("E4".into(), 64, 1)]);
+    }
+
+    #[test]
+    fn a_name_without_choices_is_the_lowest_that_the_instrument_has() {
+        let found = given(&["F#", "G", "Bb"], "");
+        assert_eq!(found, [("F#4".into(), 66, 1), ("G3".into(), 55, 0), ("Bb3".into(), 58, 0)]);
+    }
+}

@@ -88,3 +88,19 @@ pub(super) fn printed_bars(melody: &Melody) -> Vec<PrintedBar> {
 pub(super) fn is_pickup(bar: &PrintedBar) -> bool {
     bar.number == 0 && bar.from > Length::from_integer(0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pickup_has_no_number_and_begins_after_its_bar_line() {
+        let pickup = |number, quarters| {
+            let metre = Metre::default();
+            is_pickup(&PrintedBar { number, metre, from: Length::new(quarters, 4), to: metre.bar() })
+        };
+        assert!(pickup(0, 3));
+        assert!(!pickup(0, 0), "a bar that is whole");
+        assert!(!pickup(3, 2), "the second half of a later bar");
+    }
+}

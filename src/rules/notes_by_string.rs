@@ -232,3 +232,30 @@ pub(super) fn written(
         None => Spelling::from_midi(midi, key),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::examples::sheet;
+
+    #[test]
+    fn an_instrument_may_take_nothing_of_a_row() {
+        let rows = "notes = [{ string = 'E', notes = ['E'], instead = { viola = 'nothing' } }]";
+        let (rules, violin) = sheet(rows);
+        assert_eq!(violin.choices.iter().map(|choice| choice.sounding).collect::<Vec<_>>(), [76]);
+        let (viola, complaints) = rules.for_instrument(Instrument::Viola);
+        assert_eq!((viola.choices, complaints), (vec![], vec![]));
+    }
+
+    #[test]
+    fn the_octave_of_a_spelled_note_is_that_of_its_letter() {
+        let name = |sounding, instrument, letter, alter| {
+            written(sounding, instrument, Key::default(), Some((letter, alter))).to_string()
+        };
+        assert_eq!(name(59, Instrument::Violin, Letter::C, -1), "Cb4");
+        assert_eq!(name(60, Instrument::Violin, Letter::B, 1), "B#3");
+        assert_eq!(name(58, Instrument::Violin, Letter::B, -1), "Bb3");
+        assert_eq!(name(28, Instrument::Bass, Letter::E, 0), "E2");
+        assert_eq!(name(0, Instrument::Cello, Letter::C, 0), "C-1");
+    }
+}

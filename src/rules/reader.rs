@@ -160,11 +160,35 @@ fn distance(a: &str, b: &str) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::formats::read_rule_bytes;
+
+    fn entries(text: &str) -> Vec<Entry> {
+        read_rule_bytes("r.toml", text.as_bytes()).unwrap().entries
+    }
+
+    #[test]
+    fn yes_and_no_are_told_apart_and_a_text_is_neither() {
+        let typed = entries("one = true\ntwo = false\nthree = 'true'");
+        let mut reader = Reader::default();
+        let found: Vec<_> = typed.iter().map(|entry| reader.yes(&entry.word, &entry.setting)).collect();
+        assert_eq!(found, [Some(true), Some(false), None]);
+        let messages: Vec<_> = reader.complaints.iter().map(|one| one.message.as_str()).collect();
+        assert_eq!(messages, ["three wants true or false"]);
+    }
+
+    #[test]
+    fn only_a_near_word_is_proposed_for_one_that_is_not_known() {
+        let mut reader = Reader::default();
+        reader.check_words(&entries("bar = 4\nzebra = 1\nkey = 'D'"), ["bars", "key"].into_iter());
+        let helps: Vec<_> = reader.complaints.iter().map(|one| one.help.as_str()).collect();
+        assert_eq!(helps, ["Did you mean bars?", "The words are bars, key."]);
+    }
 
     #[test]
     fn a_slip_of_the_keyboard_is_near_its_word() {
         assert_eq!(distance("largest_leap", "largest_leep"), 1);
         assert_eq!(distance("bars", ""), 4);
         assert_eq!(distance("kitten", "sitting"), 3);
+        assert_eq!((distance("rests", "rest"), distance("rest", "rests")), (1, 1));
     }
 }

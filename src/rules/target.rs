@@ -126,6 +126,7 @@ pub(super) fn string_named(instrument: Instrument, letter: &str) -> Option<usize
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::formats::read_rule_bytes;
 
     #[test]
     fn fingers_are_those_of_the_violins_first_position() {
@@ -151,6 +152,25 @@ mod tests {
     fn names_have_no_octave() {
         assert_eq!(name("F#"), Some((Letter::F, 1)));
         assert_eq!(name("Bb"), Some((Letter::B, -1)));
-        assert_eq!(["F4", "", "H", "-", "F-1", "f"].map(name), [None; 6]);
+        assert_eq!(["F4", "F0", "", "H", "-", "F-1", "f"].map(name), [None; 7]);
+    }
+
+    /// What is read of a setting as it is typed, and how many complaints there are.
+    fn read(typed: &str) -> (Option<Target>, usize) {
+        let file = read_rule_bytes("r.toml", format!("note = {typed}").as_bytes()).unwrap();
+        let mut reader = Reader::default();
+        (Target::read(&file.entries[0].setting, &mut reader), reader.complaints.len())
+    }
+
+    #[test]
+    fn degrees_are_whole_numbers_from_one_to_seven() {
+        assert_eq!(["1", "7"].map(read), [1, 7].map(|degree| (Some(Target::Degree(degree)), 0)));
+        assert_eq!(["2.5", "0", "8"].map(read), [(None, 1), (None, 1), (None, 1)]);
+    }
+
+    #[test]
+    fn a_finger_stands_on_a_string_that_is_a_letter() {
+        assert_eq!(read("'2 low on D'"), (Some(Target::Place("D".to_owned(), 3)), 0));
+        assert_eq!(["'0 on H'", "'0 on '", "'0 on DA'"].map(read), [(None, 1), (None, 1), (None, 1)]);
     }
 }
