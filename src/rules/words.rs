@@ -91,7 +91,6 @@ pub(super) fn interval(steps: u32) -> String {
 pub(super) fn position(beat: Length) -> String {
     let whole = beat.floor();
     let part = match (*(beat - whole).numer(), *(beat - whole).denom()) {
-        (0, _) => return whole.to_integer().to_string(),
         (1, 4) => "a quarter",
         (1, 2) => "a half",
         (3, 4) => "three quarters",
