@@ -43,7 +43,7 @@ pub fn written_notes(melody: &Melody, octaves: i32) -> Vec<WrittenNote> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::notation::{Event, Metre, Sheet};
+    use crate::notation::Event;
 
     #[test]
     fn notes_are_counted_in_beats_and_the_first_of_each_bar_is_known() {
@@ -58,21 +58,13 @@ mod tests {
                 None => EventKind::Rest,
             },
         };
-        let melody = Melody {
-            title: None,
-            instrument: None,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events: vec![
-                event(1, 0, 2, Some(57)),
-                event(1, 2, 2, Some(59)),
-                event(2, 4, 1, None),
-                event(2, 5, 1, Some(60)),
-                event(2, 6, 2, Some(62)),
-            ],
-            sheet: Sheet::default(),
-        };
+        let melody = Melody::of(vec![
+            event(1, 0, 2, Some(57)),
+            event(1, 2, 2, Some(59)),
+            event(2, 4, 1, None),
+            event(2, 5, 1, Some(60)),
+            event(2, 6, 2, Some(62)),
+        ]);
         let note = |event, midi, start, length, opens_bar, bar| WrittenNote {
             event,
             midi,

@@ -186,7 +186,7 @@ fn tuning(findings: &[NoteFinding], instrument: Instrument) -> TuningFinding {
 mod tests {
     use super::*;
     use crate::align::Step;
-    use crate::notation::{Event, EventKind, Length, Metre, Sheet};
+    use crate::notation::{Event, EventKind, Length};
     use crate::pitch::Frame;
     use crate::units::{A4_ISO16, Seconds};
 
@@ -309,15 +309,7 @@ mod tests {
             length: quarters(n.length),
             kind: EventKind::Note { written: "D4".parse().unwrap(), sounding: n.midi },
         };
-        let melody = Melody {
-            title: None,
-            instrument: None,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events: notes.iter().map(event).collect(),
-            sheet: Sheet::default(),
-        };
+        let melody = Melody::of(notes.iter().map(event).collect());
         // Four seconds: at −20 dB from 0.5 s to 2.5, but for 40 ms around 1.5, where the second note begins.
         let level_db: Vec<f32> = (0..800)
             .map(|k| match f64::from(k) * 0.005 {

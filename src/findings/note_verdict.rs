@@ -191,22 +191,14 @@ mod tests {
     use super::*;
     use crate::align::StepKind;
     use crate::findings::played::SteadyPitch;
-    use crate::notation::{Event, Length, Metre, Sheet};
+    use crate::notation::{Event, Length};
     use crate::units::{A4_ISO16, MidiPitch, Seconds};
 
     /// A whole note A4 (MIDI 69), alone.
     fn melody() -> Melody {
         let kind = EventKind::Note { written: "A4".parse().unwrap(), sounding: 69 };
         let (one, zero) = (Length::from_integer(1), Length::from_integer(0));
-        Melody {
-            title: None,
-            instrument: None,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events: vec![Event { bar: 1, beat: one, start: zero, length: one, kind }],
-            sheet: Sheet::default(),
-        }
+        Melody::of(vec![Event { bar: 1, beat: one, start: zero, length: one, kind }])
     }
 
     const NOTE: WrittenNote =

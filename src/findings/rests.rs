@@ -129,7 +129,7 @@ mod tests {
     use super::*;
     use crate::align::written_notes;
     use crate::findings::timing::Beat;
-    use crate::notation::{Event, Length, Metre, Sheet};
+    use crate::notation::{Event, Length};
     use crate::units::Seconds;
 
     /// A written note of one beat.
@@ -293,20 +293,12 @@ mod tests {
             length: quarters(length),
             kind,
         };
-        let melody = Melody {
-            title: None,
-            instrument: None,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events: vec![
-                event(0, 1, sounding(57)),
-                event(1, 2, EventKind::Rest),
-                event(3, 1, sounding(59)),
-                event(4, 1, EventKind::Rest),
-            ],
-            sheet: Sheet::default(),
-        };
+        let melody = Melody::of(vec![
+            event(0, 1, sounding(57)),
+            event(1, 2, EventKind::Rest),
+            event(3, 1, sounding(59)),
+            event(4, 1, EventKind::Rest),
+        ]);
         let notes = written_notes(&melody, 0);
         let played = [step(0, 0.0, 0.5, false), step(1, 1.0, 1.4, false)];
         let (last, own) = ([Some(0), Some(1)], steady(0.5));

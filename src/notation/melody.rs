@@ -69,6 +69,22 @@ impl Melody {
 }
 
 #[cfg(test)]
+impl Melody {
+    /// A melody of some events in 4/4, of which nothing else is known.
+    pub(crate) fn of(events: Vec<Event>) -> Self {
+        Self {
+            title: None,
+            instrument: None,
+            bpm: None,
+            a4: None,
+            metre: Metre::default(),
+            events,
+            sheet: Sheet::default(),
+        }
+    }
+}
+
+#[cfg(test)]
 pub(crate) mod tests {
     use super::*;
     use crate::notation::{Key, Spelling};
@@ -83,15 +99,7 @@ pub(crate) mod tests {
             length: quarters(1),
             kind: EventKind::Note { written: Spelling::from_midi(written, Key::default()), sounding },
         };
-        Melody {
-            title: None,
-            instrument,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events: notes.iter().enumerate().map(event).collect(),
-            sheet: Sheet::default(),
-        }
+        Melody { instrument, ..Melody::of(notes.iter().enumerate().map(event).collect()) }
     }
 
     #[test]
@@ -104,15 +112,7 @@ pub(crate) mod tests {
             length: quarters(length),
             kind: EventKind::Rest,
         };
-        let mut melody = Melody {
-            title: None,
-            instrument: None,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events: vec![rest(0, 1), rest(1, 3)],
-            sheet: Sheet::default(),
-        };
+        let mut melody = Melody::of(vec![rest(0, 1), rest(1, 3)]);
         assert_eq!(melody.length(), quarters(4));
         melody.events.clear();
         assert_eq!(melody.length(), quarters(0));

@@ -149,15 +149,7 @@ mod tests {
             event(2, 3, 7, 3, EventKind::Rest),
             event(3, 2, 10, 1, note),
         ];
-        let melody = Melody {
-            title: None,
-            instrument: None,
-            bpm: None,
-            a4: None,
-            metre: Metre::default(),
-            events,
-            sheet: Sheet::default(),
-        };
+        let melody = Melody::of(events);
         let bars = melody.bars();
         let told: Vec<_> = bars
             .iter()

@@ -60,7 +60,7 @@ fn guess(melody: &Melody) -> Option<Instrument> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use fingertape::notation::{Event, Length, Letter, Metre, Sheet, Spelling};
+    use fingertape::notation::{Event, Length, Letter, Spelling};
 
     fn melody(notes: &[(Letter, i8)], instrument: Option<Instrument>) -> Melody {
         let events = notes.iter().enumerate().map(|(n, &(letter, octave))| {
@@ -73,15 +73,7 @@ mod tests {
                 kind: EventKind::Note { written, sounding: written.midi() },
             }
         });
-        Melody {
-            title: None,
-            instrument,
-            bpm: None,
-            a4: None,
-            metre: Metre { beats: 4, unit: 4 },
-            events: events.collect(),
-            sheet: Sheet::default(),
-        }
+        Melody { instrument, ..Melody::of(events.collect()) }
     }
 
     #[test]
