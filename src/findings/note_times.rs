@@ -342,6 +342,15 @@ mod tests {
     }
 
     #[test]
+    fn a_note_read_as_a_moment_has_the_level_of_two_frames() {
+        // A ramp of a decibel in 10 ms, −20 dB at half a second: 1.6 dB more at 0.516 s.
+        let rising = envelope(-150.0, |time| -70.0 + 100.0 * time as f32);
+        let reading = Reading { steps: vec![step(0, 50, 50), step(1, 100, 150)], score: 0.0 };
+        let body = note_times(&reading, &contour(|_| 0.95), &rising, &[], TimedBy::Level)[0].body_db;
+        assert!((body + 18.3).abs() < 0.4, "{body}");
+    }
+
+    #[test]
     fn the_sound_moves_a_note_a_little() {
         let (level, sound) = (two_notes(TimedBy::Level), two_notes(TimedBy::Sound));
         for (before, after) in level.iter().zip(&sound) {

@@ -276,7 +276,7 @@ mod tests {
     #[test]
     fn a_note_after_another_pitch_that_was_left_out_before_a_rest_leaves_the_rest_open() {
         let notes = [note(0, 55), note(1, 57), note(3, 59)];
-        let played = [step(0, 0.0, 0.9, false), step(2, 3.0, 3.9, false)];
+        let played = [step(0, 0.0, 2.1, false), step(2, 3.0, 3.9, false)];
         let (last, own) = ([Some(0), None, Some(1)], steady(1.0));
         let around = Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own };
         assert_eq!(around.verdict_on(2), None);

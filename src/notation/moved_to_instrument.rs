@@ -352,6 +352,7 @@ fn outside_first_position(melody: &Melody, to: Instrument, remarks: &mut Vec<Rem
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::notation::Metre;
     use crate::notation::melody::tests::of_quarters as melody;
 
     fn moved(from: Instrument, to: Instrument, keeping: Keeping, sounding: &[i32]) -> i32 {
@@ -390,5 +391,68 @@ mod tests {
         assert_eq!(key(Instrument::Viola, Instrument::Violin, 7, 6), 7);
         assert_eq!(key(Instrument::Violin, Instrument::Viola, -7, -7), 4);
         assert_eq!(key(Instrument::Violin, Instrument::Viola, -7, -6), -7);
+    }
+
+    #[test]
+    fn four_notes_outside_first_position_are_told_and_the_others_counted() {
+        let told = |sounding: &[i32]| {
+            let notes: Vec<(i32, i32)> = sounding.iter().map(|&midi| (midi, midi)).collect();
+            let mut remarks = Vec::new();
+            outside_first_position(
+                &melody(Some(Instrument::Violin), &notes),
+                Instrument::Violin,
+                &mut remarks,
+            );
+            remarks.into_iter().map(|remark| remark.text).collect::<Vec<_>>()
+        };
+        assert_eq!(told(&[55, 83]), [""; 0]);
+        let four = told(&[54, 55, 84, 50, 95]);
+        assert_eq!(four.len(), 4);
+        assert_eq!(four[0], "Bar 1, beat 1: F#3 is below the lowest string of the violin.");
+        assert!(
+            four[1].starts_with("Bar 1, beat 3: C6 is above first position on the violin;"),
+            "{}",
+            four[1]
+        );
+        let six = told(&[50, 51, 52, 53, 54, 54]);
+        assert_eq!((six.len(), six[4].as_str()), (5, "2 more notes lie outside first position."));
+    }
+
+    #[test]
+    fn the_key_of_a_note_is_that_of_its_bar_and_a_clef_that_gives_way_is_named() {
+        let mut melody = melody(Some(Instrument::Cello), &[(48, 48)]);
+        let bar = |number: u32, fifths: i8| Bar {
+            number,
+            offset: Length::from_integer(0),
+            metre: Metre::default(),
+            key: Key { fifths, minor: false },
+            items: Vec::new(),
+        };
+        let bars = [bar(1, 1), bar(2, 2)];
+        let in_bar =
+            |number: u32| key_at(&bars, &Event { bar: number, ..melody.events[0] }).map(|key| key.fifths);
+        assert_eq!([in_bar(1), in_bar(2), in_bar(3)], [Some(1), Some(2), None]);
+        for (clef, name) in [(Clef::Tenor, "tenor"), (Clef::Treble, "treble"), (Clef::Alto, "alto")] {
+            melody.sheet.clef = Some(clef);
+            let remarks = melody.moved_to(Instrument::Cello, Instrument::Bass, Keeping::Names).remarks;
+            let text = format!("The {name} clef of the file gives way to the bass clef.");
+            assert!(remarks.iter().any(|remark| remark.text == text), "{remarks:?}");
+        }
+    }
+
+    #[test]
+    fn a_note_keeps_its_name_by_the_interval_unless_the_page_read_otherwise_than_it_sounded() {
+        let beat = Length::from_integer(1);
+        let moved = |written: &str, sounding: i32, semitones: i32| {
+            let from = Instrument::Violin;
+            let spelling: Spelling = written.parse().unwrap();
+            let melody = melody(Some(from), &[(spelling.midi(), sounding)]);
+            let mut mover = Mover::new(&melody, from, from, semitones, Keeping::Names);
+            let pitch = mover.pitch(spelling, sounding, Key::default(), 1, beat).to_string();
+            (pitch, mover.remarks.iter().any(|remark| remark.code == "note-respelled"))
+        };
+        assert_eq!(moved("D3", 50, -36), ("D0".to_owned(), false));
+        assert_eq!(moved("Fb5", 76, -12), ("Fb4".to_owned(), false));
+        assert_eq!(moved("Fb5", 74, 0), ("D5".to_owned(), false), "a part for an instrument in B flat");
     }
 }

@@ -63,7 +63,7 @@ impl Spelling {
             })
         });
         in_key.unwrap_or_else(|| {
-            let alters: [i8; 3] = if key.fifths < 0 { [0, -1, 1] } else { [0, 1, -1] };
+            let alters: [i8; 2] = if key.fifths < 0 { [0, -1] } else { [0, 1] };
             let spelled = alters.into_iter().find_map(|alter| {
                 Letter::ALL.into_iter().find_map(|letter| {
                     let above = midi - letter.semitones() - i32::from(alter);
@@ -74,7 +74,7 @@ impl Spelling {
                     })
                 })
             });
-            spelled.expect("every semitone is a natural or the sharp of one")
+            spelled.expect("every semitone is a natural, the sharp of one and the flat of one")
         })
     }
 
