@@ -60,7 +60,7 @@ fn guess(melody: &Melody) -> Option<Instrument> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use fingertape::notation::{Event, Length, Letter, Spelling};
+    use fingertape::notation::{Event, Length, Letter, Metre, Sheet, Spelling};
 
     fn melody(notes: &[(Letter, i8)], instrument: Option<Instrument>) -> Melody {
         let events = notes.iter().enumerate().map(|(n, &(letter, octave))| {
@@ -73,7 +73,15 @@ mod tests {
                 kind: EventKind::Note { written, sounding: written.midi() },
             }
         });
-        Melody { instrument, ..Melody::of(events.collect()) }
+        Melody {
+            title: None,
+            instrument,
+            bpm: None,
+            a4: None,
+            metre: Metre { beats: 4, unit: 4 },
+            events: events.collect(),
+            sheet: Sheet::default(),
+        }
     }
 
     #[test]
