@@ -378,6 +378,8 @@ mod tests {
     fn by_fingers_nothing_goes_beyond_the_midi_numbers() {
         let up = |highest: i32| moved(Instrument::Viola, Instrument::Violin, Keeping::Fingers, &[highest]);
         assert_eq!((up(120), up(121)), (7, -5));
+        let down = |lowest: i32| moved(Instrument::Violin, Instrument::Viola, Keeping::Fingers, &[lowest]);
+        assert_eq!((down(7), down(6)), (-7, 5));
     }
 
     #[test]
