@@ -110,8 +110,8 @@ impl<'a> Contents<'a> {
         let from = (self.start + SAME_ONSET + 1).min(evidence.inside.len() - 1);
         let to = end.saturating_sub(SAME_ONSET).max(from);
         let passed = f64::from(evidence.inside[from]);
-        let mut inside = in_pause * (f64::from(evidence.inside[to]) - passed) - in_note * passed;
-        inside -= costs.onset * twice;
+        let inside =
+            in_pause * (f64::from(evidence.inside[to]) - passed) - in_note * passed - costs.onset * twice;
         for h in 0..=hypotheses {
             let own = f64::from(self.sums(h)[self.start]);
             let heard = if h < hypotheses { h as u32 } else { NO_PITCH };

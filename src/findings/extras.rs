@@ -71,7 +71,6 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
 mod tests {
     use super::*;
     use crate::findings::played::SteadyPitch;
-    use crate::units::Seconds;
 
     const WRITTEN: StepKind = StepKind::Written { note: 0, restart: false };
     const RETURNED: StepKind = StepKind::Written { note: 0, restart: true };
@@ -79,17 +78,7 @@ mod tests {
 
     /// A note beyond doubt, from one moment on and so long, in seconds.
     fn sound(kind: StepKind, onset: f64, length: f64) -> PlayedNote {
-        PlayedNote {
-            kind,
-            onset: Seconds(onset),
-            offset: Seconds(onset + length),
-            midi: Some(62.2),
-            steady: None,
-            spread: 3.0,
-            body_db: -20.0,
-            voiced: 1.0,
-            onset_llr: 5.0,
-        }
+        PlayedNote::sounding(kind, onset, onset + length)
     }
 
     /// Five written notes from 1 s on, then something. The middle one of their bodies is at −20 dB, and a fifth of them

@@ -193,20 +193,9 @@ mod tests {
     /// Right notes of a viola: sounding MIDI numbers and how far off they are, in cents.
     fn tuned(notes: &[(i32, f64)]) -> TuningFinding {
         let finding = |&(written_midi, cents): &(i32, f64)| NoteFinding {
-            index: 0,
-            bar: 1,
-            beat: 1.0,
-            written: String::new(),
-            written_midi,
-            verdict: NoteVerdict::Right,
-            played_midi: Some(f64::from(written_midi) + cents / 100.0),
             cents: Some(cents),
             cents_spread: Some(1.0),
-            onset_s: None,
-            offset_s: None,
-            onset_error_beats: None,
-            duration_ratio: None,
-            confidence: 0.98,
+            ..NoteFinding::of(written_midi, NoteVerdict::Right, Some(f64::from(written_midi) + cents / 100.0))
         };
         tuning(&notes.iter().map(finding).collect::<Vec<_>>(), Instrument::Viola)
     }
@@ -239,17 +228,7 @@ mod tests {
 
     /// A D4 from one moment to another, in seconds.
     fn played(note: usize, restart: bool, onset: f64, offset: f64) -> PlayedNote {
-        PlayedNote {
-            kind: StepKind::Written { note, restart },
-            onset: Seconds(onset),
-            offset: Seconds(offset),
-            midi: Some(62.0),
-            steady: None,
-            spread: 3.0,
-            body_db: -20.0,
-            voiced: 1.0,
-            onset_llr: 5.0,
-        }
+        PlayedNote::sounding(StepKind::Written { note, restart }, onset, offset)
     }
 
     fn written(event: usize, midi: i32, start: f64, length: f64) -> WrittenNote {

@@ -29,6 +29,24 @@ pub struct PlayedNote {
     pub onset_llr: f64,
 }
 
+#[cfg(test)]
+impl PlayedNote {
+    /// A D4 beyond doubt from one moment to another, in seconds, that was never steady.
+    pub(super) fn sounding(kind: StepKind, onset: f64, offset: f64) -> Self {
+        Self {
+            kind,
+            onset: Seconds(onset),
+            offset: Seconds(offset),
+            midi: Some(62.2),
+            steady: None,
+            spread: 3.0,
+            body_db: -20.0,
+            voiced: 1.0,
+            onset_llr: 5.0,
+        }
+    }
+}
+
 /// Pitch over the steady part of a note.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SteadyPitch {

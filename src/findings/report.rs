@@ -120,6 +120,29 @@ pub struct NoteFinding {
     pub confidence: f64,
 }
 
+#[cfg(test)]
+impl NoteFinding {
+    /// A finding of which no more is known than its verdict and the pitches, as MIDI numbers.
+    pub(super) fn of(written_midi: i32, verdict: NoteVerdict, played_midi: Option<f64>) -> Self {
+        Self {
+            index: 0,
+            bar: 1,
+            beat: 1.0,
+            written: String::new(),
+            written_midi,
+            verdict,
+            played_midi,
+            cents: None,
+            cents_spread: None,
+            onset_s: None,
+            offset_s: None,
+            onset_error_beats: None,
+            duration_ratio: None,
+            confidence: 0.98,
+        }
+    }
+}
+
 /// The verdict on a written rest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

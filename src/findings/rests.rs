@@ -130,7 +130,6 @@ mod tests {
     use crate::align::written_notes;
     use crate::findings::timing::Beat;
     use crate::notation::{Event, Length};
-    use crate::units::Seconds;
 
     /// A written note of one beat.
     fn note(event: usize, midi: i32) -> WrittenNote {
@@ -139,17 +138,7 @@ mod tests {
 
     /// A written note as it was played.
     fn step(note: usize, onset: f64, offset: f64, restart: bool) -> PlayedNote {
-        PlayedNote {
-            kind: StepKind::Written { note, restart },
-            onset: Seconds(onset),
-            offset: Seconds(offset),
-            midi: None,
-            steady: None,
-            spread: 0.0,
-            body_db: -20.0,
-            voiced: 1.0,
-            onset_llr: 6.0,
-        }
+        PlayedNote::sounding(StepKind::Written { note, restart }, onset, offset)
     }
 
     /// A player whose beat lasts so many seconds.

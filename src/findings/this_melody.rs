@@ -58,25 +58,6 @@ mod tests {
     use crate::findings::report::{ExtraFinding, RestartFinding, TuningFinding};
     use crate::findings::timing::OwnBeat;
 
-    fn note(written_midi: i32, verdict: NoteVerdict, played_midi: Option<f64>) -> NoteFinding {
-        NoteFinding {
-            index: 0,
-            bar: 1,
-            beat: 1.0,
-            written: String::new(),
-            written_midi,
-            verdict,
-            played_midi,
-            cents: None,
-            cents_spread: None,
-            onset_s: None,
-            offset_s: None,
-            onset_error_beats: None,
-            duration_ratio: None,
-            confidence: 0.98,
-        }
-    }
-
     fn judgement(notes: Vec<NoteFinding>, extras: usize, returns: usize) -> Judgement {
         let extra = ExtraFinding { onset_s: 0.0, offset_s: 0.1, played_midi: 60.0, after_index: None };
         let restart = RestartFinding { time_s: 0.0, left_at_index: 1, resumed_at_index: 0 };
@@ -100,7 +81,7 @@ mod tests {
         let found = |k: usize| {
             let midi = 60 + k as i32 % 5;
             let (verdict, off) = played(k);
-            note(midi, verdict, off.map(|off| f64::from(midi) + off))
+            NoteFinding::of(midi, verdict, off.map(|off| f64::from(midi) + off))
         };
         judgement((0..right + wrong + unreached).map(found).collect(), extras, returns).is_this_melody()
     }
@@ -124,14 +105,14 @@ mod tests {
     #[test]
     fn a_long_open_string_is_itself_three_semitones_off_and_not_four() {
         let string = |off: f64| {
-            let played = note(48, NoteVerdict::Wrong, Some(48.0 + off));
+            let played = NoteFinding::of(48, NoteVerdict::Wrong, Some(48.0 + off));
             judgement(vec![played.clone(), played], 0, 0).is_this_melody()
         };
         assert!(string(-3.0) && string(3.0));
         assert!(!string(-4.0) && !string(4.0));
-        let silent = note(48, NoteVerdict::Missing, None);
+        let silent = NoteFinding::of(48, NoteVerdict::Missing, None);
         assert!(!judgement(vec![silent], 0, 0).is_this_melody(), "nothing was played of it");
-        let two = [48, 50].map(|midi| note(midi, NoteVerdict::Wrong, Some(f64::from(midi) - 1.0)));
+        let two = [48, 50].map(|midi| NoteFinding::of(midi, NoteVerdict::Wrong, Some(f64::from(midi) - 1.0)));
         assert!(!judgement(two.to_vec(), 0, 0).is_this_melody(), "two pitches are no string");
     }
 
@@ -140,7 +121,7 @@ mod tests {
         let away_by = |octaves: i32, notes_away: usize| {
             let found = |k: usize| {
                 let off = if k < notes_away { 12 * octaves } else { 0 };
-                note(60, NoteVerdict::Wrong, Some(f64::from(60 + off) + 0.3))
+                NoteFinding::of(60, NoteVerdict::Wrong, Some(f64::from(60 + off) + 0.3))
             };
             judgement((0..5).map(found).collect(), 0, 0)
         };

@@ -29,9 +29,14 @@ fn boundaries(places: &[(f64, f64)]) -> Vec<Boundary> {
     places.iter().map(boundary).collect()
 }
 
+/// Sums over three seconds: so much a frame before a frame, so much from it on.
+fn sums(before: f32, frame: usize, after: f32) -> Vec<f32> {
+    (0..=300_usize).map(|f| before * f.min(frame) as f32 + after * f.saturating_sub(frame) as f32).collect()
+}
+
 /// Three seconds that fit semitone 60 perfectly, and nothing else at all.
 fn of_one_pitch() -> Evidence {
-    let sums = |value: f32| (0..=300).map(|frame| value * frame as f32).collect::<Vec<f32>>();
+    let sums = |value: f32| sums(value, 300, value);
     Evidence {
         hop: Seconds(0.01),
         lowest: 60,
@@ -155,15 +160,11 @@ fn a_note_that_sounds_for_less_than_a_quarter_of_its_length_is_brushed_and_pays(
     // Two seconds to the next note, of which so many frames sound; a note of half a second.
     let sounding = |frames: usize| {
         let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.5, 6.0), (2.5, 6.0)]));
-        let sums = |before: f32, after: f32| {
-            let stops = 50 + frames;
-            (0..=300_usize)
-                .map(move |f| before * f.min(stops) as f32 + after * f.saturating_sub(stops) as f32)
-        };
+        let sums = |before: f32, after: f32| sums(before, 50 + frames, after);
         let evidence = Evidence {
-            pitch: vec![sums(0.0, -1.0).collect(), sums(-1.0, -1.0).collect()],
-            other: sums(-0.8, -1.0).collect(),
-            pause: sums(-1.0, 0.0).collect(),
+            pitch: vec![sums(0.0, -1.0), sums(-1.0, -1.0)],
+            other: sums(-0.8, -1.0),
+            pause: sums(-1.0, 0.0),
             ..of_one_pitch()
         };
         let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
@@ -181,14 +182,12 @@ fn a_player_goes_back_after_a_halt_and_sooner_after_a_stumble() {
     let stopping = |silence: usize, right: bool| {
         let (notes, end) = (notes(&[60, 62]), 100 + silence);
         let boundaries = boundaries(&[(0.0, 6.0), (end as f64 * 0.01, 6.0)]);
-        let sums = |before: f32, after: f32| {
-            (0..=300_usize).map(move |f| before * f.min(100) as f32 + after * f.saturating_sub(100) as f32)
-        };
+        let sums = |before: f32, after: f32| sums(before, 100, after);
         let (own, other) = if right { (0.0, -0.5) } else { (-0.5, 0.0) };
         let evidence = Evidence {
-            pitch: vec![sums(own, -1.0).collect(), sums(other, -1.0).collect()],
-            other: sums(-0.8, -1.0).collect(),
-            pause: sums(-1.0, 0.0).collect(),
+            pitch: vec![sums(own, -1.0), sums(other, -1.0)],
+            other: sums(-0.8, -1.0),
+            pause: sums(-1.0, 0.0),
             ..of_one_pitch()
         };
         let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
@@ -253,16 +252,8 @@ fn two_notes_of_one_pitch_with_a_pause_between_pay_nothing_for_an_onset_unheard(
     // Half a second that sounds up to four or five frames before its end.
     let price = |silent: usize, llr: f64| {
         let (notes, boundaries) = (notes(&[60, 60]), boundaries(&[(0.0, 6.0), (BEAT, llr)]));
-        let sums = |before: f32, after: f32| {
-            let frames = 50 - silent;
-            (0..=300_usize)
-                .map(move |f| before * f.min(frames) as f32 + after * f.saturating_sub(frames) as f32)
-        };
-        let evidence = Evidence {
-            pitch: vec![sums(0.0, -1.0).collect()],
-            pause: sums(-1.0, 0.0).collect(),
-            ..of_one_pitch()
-        };
+        let sums = |before: f32, after: f32| sums(before, 50 - silent, after);
+        let evidence = Evidence { pitch: vec![sums(0.0, -1.0)], pause: sums(-1.0, 0.0), ..of_one_pitch() };
         let (tempo, costs) = (LocalTempo::steady(BEAT, notes.len()), Costs::default());
         let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
         first_step(&lattice, 1) - lattice.onset(1)
@@ -310,13 +301,7 @@ fn two_boundaries_of_one_onset_count_it_once_and_the_end_of_the_take_is_none() {
 #[test]
 fn what_came_before_a_step_is_not_in_its_price() {
     // Half of the take sounds at another pitch, which costs the written one fifty nats until then.
-    let evidence = Evidence {
-        pitch: vec![
-            (0..=300_usize).map(|f| -0.5 * f.min(100) as f32).collect(),
-            (0..=300_usize).map(|f| -0.5 * f.saturating_sub(100) as f32).collect(),
-        ],
-        ..of_one_pitch()
-    };
+    let evidence = Evidence { pitch: vec![sums(-0.5, 100, 0.0), sums(0.0, 100, -0.5)], ..of_one_pitch() };
     let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (1.0, 6.0), (1.5, 6.0)]));
     let (tempo, costs) = (LocalTempo::steady(BEAT, 2), Costs::default());
     let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
@@ -328,13 +313,11 @@ fn what_came_before_a_step_is_not_in_its_price() {
 fn talk_in_a_pause_has_a_price_once_and_then_so_much_for_a_frame() {
     // A second of note, then a second in which the bow seems to drive something: no pause.
     let price = |driven: f32| {
-        let sums = |before: f32, after: f32| {
-            (0..=300_usize).map(move |f| before * f.min(100) as f32 + after * f.saturating_sub(100) as f32)
-        };
+        let sums = |before: f32, after: f32| sums(before, 100, after);
         let evidence = Evidence {
-            pitch: vec![sums(0.0, -9.0).collect()],
-            other: sums(-9.0, -9.0).collect(),
-            pause: sums(-9.0, driven).collect(),
+            pitch: vec![sums(0.0, -9.0)],
+            other: sums(-9.0, -9.0),
+            pause: sums(-9.0, driven),
             ..of_one_pitch()
         };
         let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (2.0, 6.0)]));
