@@ -12,8 +12,12 @@ const BRUSH: f64 = 0.16;
 const BRUSH_SHARE: f64 = 0.36;
 /// A sound this far below the written notes is ringing or the room, in dB.
 const FAINT: f32 = 20.0;
-/// An onset with less evidence (log odds) is not held against the player.
+/// An onset with less evidence (log odds) is not held against the player, unless the pitch itself tells of it.
 const DOUBTFUL_ONSET: f64 = 1.5;
+/// It does where it is further than this from the pitches before and after, in semitones, and holds still,
+const ANOTHER_PITCH: f64 = 0.7;
+/// in a sound no further than this below the written notes, in dB.
+const PLAIN: f32 = 10.0;
 /// A sound that wanders by more than this (half its interquartile range, in cents) is talk.
 const WANDERING: f64 = 30.0;
 
@@ -41,7 +45,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             && p.body_db > usual - faint
             && p.voiced > 0.6
             && p.spread < wandering
-            && p.onset_llr > DOUBTFUL_ONSET
+            && (p.onset_llr > DOUBTFUL_ONSET || (p.body_db > usual - PLAIN && at_its_own_pitch(played, k)))
     };
     // What leads up to a return belongs to the abandoned attempt.
     let abandoned = |k: usize| {
@@ -65,6 +69,20 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             StepKind::Written { .. } => None,
         })
         .collect()
+}
+
+/// Whether a sound holds a pitch that the sounds before and after it have not.
+fn at_its_own_pitch(played: &[PlayedNote], k: usize) -> bool {
+    let pitch = |p: &PlayedNote| p.steady.map(|s| s.midi).or(p.midi);
+    let neighbours = [k.checked_sub(1).map(|j| &played[j]), played.get(k + 1)];
+    played[k].steady.is_some_and(|own| {
+        own.spread < WANDERING / 2.0
+            && neighbours
+                .into_iter()
+                .flatten()
+                .filter_map(pitch)
+                .all(|other| (other - own.midi).abs() > ANOTHER_PITCH)
+    })
 }
 
 #[cfg(test)]
@@ -119,6 +137,29 @@ mod tests {
         assert!(!found(PlayedNote { spread: 30.0, ..extra() }));
         assert!(found(PlayedNote { onset_llr: 1.6, ..extra() }));
         assert!(!found(PlayedNote { onset_llr: 1.5, ..extra() }));
+    }
+
+    #[test]
+    fn a_steady_pitch_that_neither_neighbour_has_needs_no_sign_of_an_onset() {
+        // The notes beside it are at 62.2.
+        let held = |midi, spread| Some(SteadyPitch { midi, spread, seconds: 0.3 });
+        let silent = |steady| PlayedNote { steady, onset_llr: -5.0, ..sound(EXTRA, 8.0, 0.5) };
+        let found = |last| is_found(&after_five(1.0, last));
+        assert!(found(silent(held(62.91, 14.9))));
+        assert!(found(silent(held(61.49, 14.9))));
+        assert!(!found(silent(held(62.89, 14.9))), "the pitch of the note before");
+        assert!(!found(silent(held(62.91, 15.1))), "it wanders");
+        assert!(!found(silent(None)), "never steady");
+        assert!(found(PlayedNote { body_db: -29.9, ..silent(held(64.0, 2.0)) }));
+        assert!(!found(PlayedNote { body_db: -30.1, ..silent(held(64.0, 2.0)) }), "soft: it may only ring");
+        // The next note's pitch counts as well.
+        let before_a_note = |midi| {
+            let mut played = after_five(1.0, silent(held(62.95, 2.0)));
+            played.push(PlayedNote { midi: Some(midi), ..sound(WRITTEN, 9.0, 0.5) });
+            is_found(&played)
+        };
+        assert!(before_a_note(62.2));
+        assert!(!before_a_note(63.0));
     }
 
     #[test]

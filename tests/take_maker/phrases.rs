@@ -6,7 +6,8 @@
 //! least the columns `midi,onset_s,offset_s,cents,ok` (sounding MIDI number of the score, seconds,
 //! cents above it at A = 440 Hz, 1 where the measurement can be trusted). Fast playing is slowed by
 //! reading the recording more slowly, which lowers it by an exact interval: a violin becomes a viola a
-//! fifth lower, a cello an octave or a twelfth lower.
+//! fifth lower, a cello an octave or a twelfth lower, a
+//! bass two octaves lower.
 
 use super::beginner_take::RATE;
 use super::files::write_sound;
@@ -109,12 +110,14 @@ fn steady_phrases(performed: &[Performed]) -> Vec<(usize, usize)> {
         while first + PHRASE < one.notes.len() {
             let notes = &one.notes[first..=first + PHRASE];
             let mut gaps: Vec<f64> = notes.windows(2).map(|w| w[1].onset - w[0].onset).collect();
-            let trusted = notes.iter().filter(|n| n.trusted).count();
+            // Where one note is in doubt so are its neighbours: something else may sound in its place.
+            let before = first.saturating_sub(1);
+            let trusted = one.notes[before..=first + PHRASE].iter().all(|n| n.trusted);
             let ordered = gaps.clone();
             gaps.sort_by(f64::total_cmp);
             let median = gaps[gaps.len() / 2];
             let steady = ordered.iter().all(|g| (0.55 * median..2.6 * median).contains(g));
-            if steady && trusted * 10 >= notes.len() * 8 && notes[0].trusted {
+            if steady && trusted {
                 found.push((which, first));
                 // Overlapping phrases share sound but not edits.
                 first += PHRASE / 3;
@@ -149,9 +152,13 @@ pub fn make_phrase(
     let (which, first) =
         *places.get(random.below(places.len())).ok_or("no steady phrase of 18 notes in these recordings")?;
     let one = &performed[which];
-    let (instrument, down) =
-        [(Instrument::Violin, 0), (Instrument::Viola, 7), (Instrument::Cello, 12), (Instrument::Cello, 19)]
-            [number % 4];
+    let (instrument, down) = [
+        (Instrument::Violin, 0),
+        (Instrument::Viola, 7),
+        (Instrument::Cello, 12),
+        (Instrument::Cello, 19),
+        (Instrument::Bass, 24),
+    ][number % 5];
     let slower = (f64::from(down) / 12.0).exp2();
     let notes = &one.notes[first..first + PHRASE];
     let control = number.is_multiple_of(3);
@@ -214,8 +221,8 @@ pub fn make_phrase(
             written_midi: written,
             verdict: verdict.into(),
             played_midi: sounding,
-            cents: played.filter(|p| p.trusted).and(sounding).map(|s| 100.0 * (s - f64::from(written))),
-            onset_s: played.filter(|p| p.trusted).map(|p| shifted(p.onset)),
+            cents: sounding.map(|s| 100.0 * (s - f64::from(written))),
+            onset_s: played.map(|p| shifted(p.onset)),
             offset_s: None,
             planted: (verdict != "right").then(|| format!("sheet-{verdict}")),
             join: "real".into(),
@@ -266,7 +273,7 @@ fn edited(notes: &[RealNote], control: bool, random: &mut Random) -> Vec<Sheet> 
             let free = (at.saturating_sub(2)..=(at + 2).min(notes.len() - 1)).all(|i| edits[i].is_none());
             // Beside a note of the same pitch nobody could say which of the two it is.
             let distinct = notes[at].midi != notes[at - 1].midi && notes[at].midi != notes[at + 1].midi;
-            if wanted > 0 && free && distinct && notes[at].trusted {
+            if wanted > 0 && free && distinct {
                 edits[at] = Some(random.below(3));
                 wanted -= 1;
             }
