@@ -23,8 +23,13 @@ const LINES_SHARE: f32 = 0.45;
 /// them in one of a hundred notes (4,900 real ones), never 25 dB; where they lie lower than this, something softer
 /// sounds an octave below the note.
 const RINGING_BELOW_DB: f32 = -14.0;
-/// What the period of that loses: more than any octave's cost.
-const RINGING_BELOW_COST: f32 = 0.3;
+/// Two notes at once, such as a bowed one and one that rings, repeat together after the time that is so many periods
+/// of either: a fifth, a fourth, a sixth, the thirds.
+const MEETING: [[usize; 2]; 5] = [[2, 3], [3, 4], [3, 5], [4, 5], [5, 6]];
+/// The multiples of that frequency which are harmonics of neither then lie below the others by this much.
+const MEETING_DB: f32 = -16.0;
+/// What the period of either loses: more than any octave's cost.
+const NOT_A_NOTE_COST: f32 = 0.3;
 /// Peaks of the waveform's curve lower than this are no candidates.
 const LOWEST_PEAK: f32 = 0.3;
 /// Lags a second that serve a window shorter than [`LONG_WINDOW`] seconds: its pitches are high and it is
@@ -119,8 +124,8 @@ impl FrameReader {
             self.peaks.push((lag, (1.0 - LINES_SHARE) * height as f32 + LINES_SHARE * vote));
         }
         let Some((mut best, mut anchor)) = self.ranked() else { return frame };
-        while let Some(peak) = self.ringing_below(best[0].0) {
-            self.peaks[peak].1 -= RINGING_BELOW_COST;
+        while let Some(peak) = self.not_a_note(best[0].0) {
+            self.peaks[peak].1 -= NOT_A_NOTE_COST;
             let Some(again) = self.ranked() else { break };
             (best, anchor) = again;
         }
@@ -166,15 +171,20 @@ impl FrameReader {
         Some((best, anchor))
     }
 
-    /// Where the peak at a lag stands in the list, if it is only something softer sounding along an octave below
-    /// the note: a string that rings, the room's memory of the note before.
-    fn ringing_below(&self, lag: usize) -> Option<usize> {
+    /// Where the peak at a lag stands in the list, if nothing sounds at that pitch of its own: something softer sounds
+    /// along an octave below the note (a string that rings, the room's memory of the note before), or two notes
+    /// sound whose periods meet there.
+    fn not_a_note(&self, lag: usize) -> Option<usize> {
         let octave_above =
             self.peaks.iter().any(|&(other, _)| (2 * other).abs_diff(lag) <= 2 + lag / 50 && other < lag);
-        let odd = octave_above.then(|| self.curves.odd_lines(self.lag_rate / lag as f64))??;
+        let multiples = self.curves.multiples(self.lag_rate / lag as f64);
+        let nothing_between =
+            |divisors, least| multiples.between(divisors).is_some_and(|between| between < least);
+        let alone = !(octave_above && nothing_between([2, 2], RINGING_BELOW_DB))
+            && !MEETING.iter().any(|&divisors| nothing_between(divisors, MEETING_DB));
         let at = self.peaks.iter().position(|&(other, _)| other == lag)?;
         // Taken down twice at most.
-        (odd < RINGING_BELOW_DB && self.peaks[at].1 > RINGING_BELOW_COST).then_some(at)
+        (!alone && self.peaks[at].1 > NOT_A_NOTE_COST).then_some(at)
     }
 
     /// What a lag gains over another for being shorter (loses for being longer).
@@ -220,7 +230,7 @@ fn level(power: f64) -> f32 {
 mod tests {
     use super::*;
     use crate::notation::Instrument;
-    use crate::pitch::contour;
+    use crate::pitch::{Contour, contour};
     use crate::samples::Samples;
     use crate::units::SampleRate;
 
@@ -257,10 +267,10 @@ mod tests {
         }
     }
 
-    #[test]
-    fn a_string_that_rings_an_octave_below_does_not_take_the_note() {
+    /// A second at 44.1 kHz of notes at these pitches (hertz) and strengths, fifteen harmonics each, read for an instrument.
+    fn read(notes: &[(f64, f64)], instrument: Instrument) -> Contour {
         let rate = 44_100;
-        let harmonics = |hz: f64, gain: f64, t: f64| {
+        let harmonics = |&(hz, gain): &(f64, f64), t: f64| {
             (1..=15)
                 .map(|k| {
                     gain / f64::from(k).sqrt()
@@ -271,15 +281,41 @@ mod tests {
         let mono = (0..rate)
             .map(|i| {
                 let t = f64::from(i) / f64::from(rate);
-                (0.05 * (harmonics(392.0, 1.0, t) + harmonics(196.0, 0.16, t))) as f32
+                (0.05 * notes.iter().map(|note| harmonics(note, t)).sum::<f64>()) as f32
             })
             .collect();
         let rate = SampleRate(rate as u32);
-        let line =
-            contour(&Samples { mono, rate }, TrackerSettings::for_instrument(rate, Some(Instrument::Violin)));
+        contour(&Samples { mono, rate }, TrackerSettings::for_instrument(rate, Some(instrument)))
+    }
+
+    #[test]
+    fn a_string_that_rings_an_octave_below_does_not_take_the_note() {
+        let line = read(&[(392.0, 1.0), (196.0, 0.16)], Instrument::Violin);
         for frame in &line.frames[6..94] {
             let cents = frame.pitch.expect("a pitch").cents_above(Hertz(392.0)).0;
             assert!(cents.abs() < 50.0, "{cents} c at {:?}", frame.time);
+        }
+    }
+
+    #[test]
+    fn two_strings_together_are_read_as_one_of_them_or_as_nothing_but_not_as_the_note_where_their_periods_meet()
+     {
+        // A cello's strings with a note on the one above: fifth, fourth, sixth and thirds, equally tempered.
+        for semitones in [3.0, 4.0, 5.0, 7.0, 9.0] {
+            for (lower, softer) in [(98.0, 1.0), (98.0, 0.7), (146.8, 1.0), (146.8, 0.7), (220.0, 1.0)] {
+                let upper = lower * f64::exp2(semitones / 12.0);
+                let line = read(&[(lower, 1.0), (upper, softer)], Instrument::Cello);
+                for frame in &line.frames[6..94] {
+                    let of = |hz| frame.pitch.map_or(0.0, |pitch| pitch.cents_above(Hertz(hz)).0.abs());
+                    let off = of(lower).min(of(upper));
+                    assert!(
+                        off < 60.0,
+                        "{semitones} above {lower} Hz: {:?} at {:?}",
+                        frame.pitch,
+                        frame.time
+                    );
+                }
+            }
         }
     }
 

@@ -23,10 +23,10 @@ use super::refine::sum_of_squares;
 /// Lines above this say little about the period and are mostly bow noise, in hertz.
 const LINES_UP_TO: f64 = 5_000.0;
 
-/// As many odd multiples are compared with their neighbours, at most.
-const MOST_ODD_LINES: usize = 10;
+/// As many multiples of a frequency are compared with their neighbours, at most.
+const MOST_MULTIPLES: usize = 22;
 /// And so many at least.
-const FEWEST_ODD_LINES: usize = 3;
+const FEWEST_BETWEEN: usize = 3;
 
 /// The two curves of one window at a time, at every `step`th lag.
 pub(super) struct Periodicity {
@@ -151,41 +151,28 @@ impl Periodicity {
         &self.line
     }
 
-    /// How far the odd multiples of a frequency lie below their even neighbours, in dB (negative: below); the median,
-    /// so that one strong or missing harmonic decides nothing. `None` where there are fewer than
-    /// [`FEWEST_ODD_LINES`] of them.
-    pub(super) fn odd_lines(&self, frequency: f64) -> Option<f32> {
+    /// How strong the lines at the multiples of a frequency are in the window at hand.
+    pub(super) fn multiples(&self, frequency: f64) -> Multiples {
         let Range { start, end } = self.lines;
-        let mut heights = [0.0f32; 2 * MOST_ODD_LINES];
-        let mut count = 0;
         let reach = 0.15 * frequency * self.bin;
-        for (k, height) in heights.iter_mut().enumerate() {
-            let at = (k + 1) as f64 * frequency * self.bin;
+        let mut multiples = Multiples { heights: [0.0; MOST_MULTIPLES], known: 1..1 };
+        for (k, height) in (1..).zip(&mut multiples.heights) {
+            let at = f64::from(k) * frequency * self.bin;
             let from = (at - reach).ceil() as usize;
             let to = ((at + reach).floor() as usize + 1).max(from + 1);
             if to > end {
                 break;
             }
+            multiples.known.end = k as usize + 1;
             if from < start {
+                multiples.known.start = k as usize + 1;
                 continue;
             }
             let top = self.magnitudes[from..to].iter().fold(f32::MIN_POSITIVE, |a, &b| a.max(b));
-            *height = top.log2();
-            count = k + 1;
+            // 20 log10 of two is 6.02 dB.
+            *height = 6.02 * top.log2();
         }
-        // Multiples 3, 5, …: each between two even ones.
-        let mut differences = [0.0f32; MOST_ODD_LINES];
-        let odd = count.saturating_sub(2) / 2;
-        for (slot, three) in differences[..odd].iter_mut().zip(heights[1..].windows(3).step_by(2)) {
-            *slot = three[1] - 0.5 * (three[0] + three[2]);
-        }
-        if odd < FEWEST_ODD_LINES {
-            return None;
-        }
-        let differences = &mut differences[..odd];
-        differences.sort_unstable_by(f32::total_cmp);
-        // 20 log10 of two is 6.02 dB.
-        Some(6.02 * differences[odd / 2])
+        multiples
     }
 
     /// m(τ), the energy of the two overlapping parts, at every `step`th lag; gives the total energy.
@@ -251,6 +238,39 @@ impl Periodicity {
         for (a, b) in front[1..].iter().zip(back[1..].iter_mut().rev()) {
             *b = *a;
         }
+    }
+}
+
+/// The lines at the multiples of a frequency.
+pub(super) struct Multiples {
+    /// Their heights in dB, in the scale of the window; the first is that of the frequency itself.
+    heights: [f32; MOST_MULTIPLES],
+    /// The multiples that lie among the lines.
+    known: Range<usize>,
+}
+
+impl Multiples {
+    /// How far those that neither of two numbers divides lie below the nearest on either side that one of them does, in
+    /// dB (negative: below); the median, so that one strong or missing harmonic decides nothing. With 2 and 2: the odd
+    /// multiples below the even ones, which tells a note from the octave below it; with 2 and 3: how little there
+    /// is of a sound whose second and third harmonics are a fifth apart. `None` where there are fewer than
+    /// [`FEWEST_BETWEEN`] of them.
+    pub(super) fn between(&self, divisors: [usize; 2]) -> Option<f32> {
+        let divided = |k: &usize| divisors.iter().any(|&d| k.is_multiple_of(d));
+        let height = |k: usize| self.heights[k - 1];
+        let mut differences = [0.0f32; MOST_MULTIPLES];
+        let mut count = 0;
+        for k in self.known.clone().filter(|k| !divided(k)) {
+            let below = (self.known.start..k).rev().find(divided);
+            let above = (k + 1..self.known.end).find(divided);
+            if let (Some(below), Some(above)) = (below, above) {
+                differences[count] = height(k) - 0.5 * (height(below) + height(above));
+                count += 1;
+            }
+        }
+        let differences = &mut differences[..count];
+        differences.sort_unstable_by(f32::total_cmp);
+        (count >= FEWEST_BETWEEN).then(|| differences[count / 2])
     }
 }
 
@@ -366,9 +386,9 @@ mod tests {
         // A note of period 100 with strong even and odd harmonics, and the octave below it 20 dB softer.
         let both: Vec<f64> = (1..=20).map(|k| if k % 2 == 0 { 1.0 } else { 0.1 }).collect();
         curves.measure(&wave(4096, 200.0, &both));
-        let below = curves.odd_lines(44_100.0 / 200.0).expect("lines enough");
+        let below = curves.multiples(44_100.0 / 200.0).between([2, 2]).expect("lines enough");
         assert!((below + 20.0).abs() < 2.0, "{below}");
-        let own = curves.odd_lines(44_100.0 / 100.0).expect("lines enough");
+        let own = curves.multiples(44_100.0 / 100.0).between([2, 2]).expect("lines enough");
         assert!(own.abs() < 2.0, "{own}");
     }
 }

@@ -86,6 +86,14 @@ impl Features {
 const MERGE: f64 = 0.035;
 /// Candidates closer than this speak of the same onset, in seconds.
 const RIVALS: f64 = 0.08;
+/// A sound begins where the level of so many seconds is higher than that of as many before,
+const STEP_REACH: f64 = 0.05;
+/// by so many dB.
+const STEP_UP: f32 = 12.0;
+/// and begins at the last moment at which the step is within so many dB of its highest.
+const STEP_NEARLY: f32 = 3.0;
+/// What is softer than this is silence, in dB below full scale.
+const STEP_FROM: f32 = -100.0;
 /// Stretches of time in which a candidate has neighbours: each up to so many seconds away. Candidates lie on a grid of
 /// 5 ms; the edges lie between its steps, so that rounding decides nothing.
 const NEIGHBOURS: [f64; 3] = [0.0475, 0.1025, 0.1825];
@@ -102,6 +110,7 @@ pub fn boundaries_from_sound(
     let mut found: Vec<(f64, f64)> = Vec::new(); // time, weight of the claim on the exact place
     ear.pitch_changes(&mut found);
     ear.voicing_starts(&mut found);
+    found.extend(steps_up(envelope).into_iter().map(|time| (time, 2.0)));
     ear.troughs(&mut found);
     ear.phase_breaks(&mut found);
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -151,6 +160,30 @@ fn merge(found: &[(f64, f64)]) -> Vec<f64> {
     }
     kept.sort_by(f64::total_cmp);
     kept
+}
+
+/// Where the level steps up, with a pitch after it or (a harsh attack, two notes in one) without.
+fn steps_up(envelope: &Envelope) -> Vec<f64> {
+    let hop = envelope.hop.0;
+    let step = |k: usize| {
+        let t = k as f64 * hop;
+        let before = envelope.peak(Seconds(t - STEP_REACH), Seconds(t - hop));
+        envelope.peak(Seconds(t), Seconds(t + STEP_REACH)) - before.max(STEP_FROM)
+    };
+    let steps: Vec<f32> = (0..envelope.level_db.len()).map(step).collect();
+    let runs = steps.chunk_by(|a, b| (*a > STEP_UP) == (*b > STEP_UP));
+    let mut found = Vec::new();
+    let mut start = 0;
+    for run in runs {
+        if run[0] > STEP_UP {
+            // As long as the sound is only ahead, the step is as high as it gets.
+            let top = run.iter().copied().fold(f32::MIN, f32::max);
+            let last = run.iter().rposition(|&s| s > top - STEP_NEARLY).unwrap_or(0);
+            found.push((start + last) as f64 * hop);
+        }
+        start += run.len();
+    }
+    found
 }
 
 struct Ear<'a> {
@@ -402,6 +435,35 @@ impl Ear<'_> {
 mod tests {
     use super::onset_model::NOBODY;
     use super::*;
+    use crate::samples::Samples;
+    use crate::units::{Hertz, SampleRate};
+
+    #[test]
+    fn a_sound_without_a_pitch_begins_where_the_level_steps_up() {
+        // Noise whose loudness is told at each moment, in dB.
+        let starts = |decibels: fn(f64) -> f64| {
+            let mut state = 1_u32;
+            let noise = |k: usize| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let white = f64::from(state >> 8) / f64::from(1_u32 << 23) - 1.0;
+                (white * (decibels(k as f64 / 8000.0) / 20.0 * std::f64::consts::LN_10).exp()) as f32
+            };
+            let samples = Samples { mono: (0..24_000).map(noise).collect(), rate: SampleRate(8000) };
+            steps_up(&Envelope::from_samples(&samples, Hertz(190.0)))
+        };
+        let at = |found: Vec<f64>, expected: &[f64]| {
+            let near = found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 0.03);
+            assert!(near && found.len() == expected.len(), "{found:?} instead of {expected:?}");
+        };
+        at(starts(|t| if t < 1.0 { -200.0 } else { -20.0 }), &[1.0]);
+        at(starts(|t| if t < 1.0 { -40.0 } else { -20.0 }), &[1.0]);
+        at(starts(|t| if t < 1.0 { -29.0 } else { -20.0 }), &[]);
+        at(starts(|t| if (1.0..1.2).contains(&t) { -60.0 } else { -20.0 }), &[1.2]);
+        // A swell of 60 dB in 2 s.
+        at(starts(|t| -80.0 + 30.0 * t.min(2.0)), &[]);
+        // What is as soft as a microphone's own noise is no sound.
+        at(starts(|t| if t < 1.0 { -200.0 } else { -95.0 }), &[]);
+    }
 
     #[test]
     fn each_stretch_after_and_before_a_candidate_tells_its_likeliest_neighbour() {
