@@ -59,8 +59,11 @@ pub struct Listening {
     pub boundaries: Vec<Boundary>,
 }
 
-/// Candidates less likely than this (log odds) are not onsets: of those said 0.7 % or less, one in a few hundred is.
+/// Candidates less likely than this (log odds) are not onsets: of those said 0.7 % or less, one in a few hundred is,
 const LEAST_LIKELY: f64 = -5.0;
+/// unless the pitch changes by more than this, in semitones. A soft slurred note sounds like a string that rings on, of
+/// which the takes that the model learnt from have more than real playing has; the melody can tell.
+const ANOTHER_PITCH: f64 = 0.9;
 
 /// Listens to a take without looking at any melody.
 pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
@@ -76,7 +79,11 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let continuity = Continuity::new(samples, &contour);
     let candidates =
         boundaries_from_sound(&contour, &envelope, continuity, &WaveShape::new(samples, &contour));
-    let boundaries = candidates.iter().filter(|b| b.llr > LEAST_LIKELY).cloned().collect();
+    let boundaries = candidates
+        .iter()
+        .filter(|b| b.llr > LEAST_LIKELY || b.features.pitch_change() > ANOTHER_PITCH)
+        .cloned()
+        .collect();
     Listening { contour, envelope, candidates, boundaries }
 }
 

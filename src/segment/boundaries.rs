@@ -80,6 +80,11 @@ impl Features {
         "shape_balance",
         "shape_long",
     ];
+
+    /// The difference between the pitches before and after, in semitones (at most 1.5); 0 where there is none of either.
+    pub fn pitch_change(&self) -> f64 {
+        self.values[0]
+    }
 }
 
 /// Two candidates closer than this are one, in seconds.
