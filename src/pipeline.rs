@@ -79,12 +79,13 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let continuity = Continuity::new(samples, &contour);
     let candidates =
         boundaries_from_sound(&contour, &envelope, continuity, &WaveShape::new(samples, &contour));
-    let boundaries = candidates
-        .iter()
-        .filter(|b| b.llr > LEAST_LIKELY || b.features.pitch_change() > ANOTHER_PITCH)
-        .cloned()
-        .collect();
+    let boundaries = candidates.iter().filter(|b| may_be_onset(b)).cloned().collect();
     Listening { contour, envelope, candidates, boundaries }
+}
+
+/// Whether a note may begin at a candidate.
+fn may_be_onset(candidate: &Boundary) -> bool {
+    candidate.llr > LEAST_LIKELY || candidate.features.pitch_change() > ANOTHER_PITCH
 }
 
 /// Judges a take of a melody. Never fails: a take that cannot be judged is reported as such.
@@ -262,5 +263,24 @@ fn empty_report(samples: &Samples, settings: &JudgeSettings) -> Report {
         restarts: Vec::new(),
         tempo: TempoFinding { set_bpm: settings.bpm, played_bpm: None, drift_percent: None },
         tuning: TuningFinding { offset_cents: None, strings: Vec::new() },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::segment::Features;
+    use crate::units::Seconds;
+
+    #[test]
+    fn a_moment_that_nothing_speaks_for_is_no_onset_unless_the_pitch_changes() {
+        let may = |llr, semitones| {
+            let mut features = Features::default();
+            features.values[0] = semitones;
+            may_be_onset(&Boundary { time: Seconds(1.0), llr, leads: true, features })
+        };
+        assert_eq!((may(-4.9, 0.0), may(-5.1, 0.0)), (true, false));
+        assert_eq!((may(-6.0, 0.95), may(-6.0, 0.85)), (true, false));
+        assert_eq!(Features::NAMES[0], "pitch_change");
     }
 }
