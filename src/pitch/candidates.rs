@@ -30,6 +30,8 @@ const MEETING: [[usize; 2]; 5] = [[2, 3], [3, 4], [3, 5], [4, 5], [5, 6]];
 const MEETING_DB: f32 = -16.0;
 /// What the period of either loses: more than any octave's cost.
 const NOT_A_NOTE_COST: f32 = 0.3;
+/// What the octave below loses, once, where its odd multiples are lost in noise: a low bass through a telephone may go on.
+const MAYBE_NOT_A_NOTE_COST: f32 = 0.24;
 /// Peaks of the waveform's curve lower than this are no candidates.
 const LOWEST_PEAK: f32 = 0.3;
 /// Lags a second that serve a window shorter than [`LONG_WINDOW`] seconds: its pitches are high and it is
@@ -60,6 +62,8 @@ pub(super) struct FrameReader {
     octaves: Vec<f32>,
     /// The peaks of the window at hand: lag and strength.
     peaks: Vec<(usize, f32)>,
+    /// The lags of those that lost strength because nothing seems to sound there, one by one.
+    doubted: Vec<usize>,
 }
 
 impl FrameReader {
@@ -88,6 +92,7 @@ impl FrameReader {
             curves: Periodicity::new(window, step, rate, settings.lowest.0),
             octaves,
             peaks: Vec::with_capacity(longest / 2 + 2),
+            doubted: Vec::with_capacity(longest / 2 + 2),
         }
     }
 
@@ -124,8 +129,10 @@ impl FrameReader {
             self.peaks.push((lag, (1.0 - LINES_SHARE) * height as f32 + LINES_SHARE * vote));
         }
         let Some((mut best, mut anchor)) = self.ranked() else { return frame };
-        while let Some(peak) = self.not_a_note(best[0].0) {
-            self.peaks[peak].1 -= NOT_A_NOTE_COST;
+        self.doubted.clear();
+        while let Some((peak, cost)) = self.doubt(best[0].0) {
+            self.doubted.push(best[0].0);
+            self.peaks[peak].1 -= cost;
             let Some(again) = self.ranked() else { break };
             (best, anchor) = again;
         }
@@ -171,20 +178,25 @@ impl FrameReader {
         Some((best, anchor))
     }
 
-    /// Where the peak at a lag stands in the list, if nothing sounds at that pitch of its own: something softer sounds
-    /// along an octave below the note (a string that rings, the room's memory of the note before), or two notes
-    /// sound whose periods meet there.
-    fn not_a_note(&self, lag: usize) -> Option<usize> {
+    /// Where the peak at a lag stands in the list and what it loses, if nothing seems to sound at that pitch of its own:
+    /// something softer sounds along an octave below the note (a string that rings, the room's memory of the note
+    /// before), or two notes sound whose periods meet there.
+    fn doubt(&self, lag: usize) -> Option<(usize, f32)> {
+        let at = self.peaks.iter().position(|&(other, _)| other == lag)?;
         let octave_above =
             self.peaks.iter().any(|&(other, _)| (2 * other).abs_diff(lag) <= 2 + lag / 50 && other < lag);
         let multiples = self.curves.multiples(self.lag_rate / lag as f64);
-        let nothing_between =
-            |divisors, least| multiples.between(divisors).is_some_and(|between| between < least);
-        let alone = !(octave_above && nothing_between([2, 2], RINGING_BELOW_DB))
-            && !MEETING.iter().any(|&divisors| nothing_between(divisors, MEETING_DB));
-        let at = self.peaks.iter().position(|&(other, _)| other == lag)?;
-        // Taken down twice at most.
-        (!alone && self.peaks[at].1 > NOT_A_NOTE_COST).then_some(at)
+        let below = |divisors, least| multiples.between(divisors).is_some_and(|between| between < least);
+        if (octave_above && below([2, 2], RINGING_BELOW_DB))
+            || MEETING.iter().any(|&divisors| below(divisors, MEETING_DB))
+        {
+            // Taken down twice at most.
+            (self.peaks[at].1 > NOT_A_NOTE_COST).then_some((at, NOT_A_NOTE_COST))
+        } else if octave_above && !self.doubted.contains(&lag) && multiples.are_empty_between([2, 2]) {
+            Some((at, MAYBE_NOT_A_NOTE_COST))
+        } else {
+            None
+        }
     }
 
     /// What a lag gains over another for being shorter (loses for being longer).

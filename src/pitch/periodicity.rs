@@ -27,6 +27,12 @@ const LINES_UP_TO: f64 = 5_000.0;
 const MOST_MULTIPLES: usize = 22;
 /// And so many at least.
 const FEWEST_BETWEEN: usize = 3;
+/// Lines this far below the strongest multiple may be noise, in dB.
+const STRONG_LINE: f32 = 20.0;
+/// What sounds along is no further than this below strong lines around it, in dB,
+const WELL_BELOW: f32 = 8.0;
+/// or this much higher than what lies between the multiples.
+const STANDS_OUT: f32 = 3.0;
 
 /// The two curves of one window at a time, at every `step`th lag.
 pub(super) struct Periodicity {
@@ -151,23 +157,26 @@ impl Periodicity {
         &self.line
     }
 
-    /// How strong the lines at the multiples of a frequency are in the window at hand.
+    /// How strong the lines at the multiples of a frequency are in the window at hand, and halfway between them.
     pub(super) fn multiples(&self, frequency: f64) -> Multiples {
         let Range { start, end } = self.lines;
         let reach = 0.15 * frequency * self.bin;
-        let mut multiples = Multiples { heights: [0.0; MOST_MULTIPLES], known: 1..1 };
-        for (k, height) in (1..).zip(&mut multiples.heights) {
-            let at = f64::from(k) * frequency * self.bin;
+        // Either line of a Hann window is as wide as two transforms' bins of the window itself.
+        let apart = (0.5 * frequency * self.bin - reach) * self.window as f64 > 2.0 * self.size as f64;
+        let mut multiples = Multiples { heights: [0.0; 2 * MOST_MULTIPLES + 2], known: 1..1, apart };
+        for (half, height) in multiples.heights.iter_mut().enumerate().skip(1) {
+            let at = 0.5 * half as f64 * frequency * self.bin;
             let from = (at - reach).ceil() as usize;
             let to = ((at + reach).floor() as usize + 1).max(from + 1);
             if to > end {
                 break;
             }
-            multiples.known.end = k as usize + 1;
             if from < start {
-                multiples.known.start = k as usize + 1;
+                multiples.known.start = half / 2 + 1;
                 continue;
             }
+            // The half above it is known too.
+            multiples.known.end = half.div_ceil(2).max(multiples.known.start);
             let top = self.magnitudes[from..to].iter().fold(f32::MIN_POSITIVE, |a, &b| a.max(b));
             // 20 log10 of two is 6.02 dB.
             *height = 6.02 * top.log2();
@@ -243,35 +252,64 @@ impl Periodicity {
 
 /// The lines at the multiples of a frequency.
 pub(super) struct Multiples {
-    /// Their heights in dB, in the scale of the window; the first is that of the frequency itself.
-    heights: [f32; MOST_MULTIPLES],
+    /// The heights at so many halves of the frequency, in dB, in the scale of the window.
+    heights: [f32; 2 * MOST_MULTIPLES + 2],
     /// The multiples that lie among the lines.
     known: Range<usize>,
+    /// Whether what lies halfway between them is out of their lines' reach.
+    apart: bool,
 }
 
 impl Multiples {
-    /// How far those that neither of two numbers divides lie below the nearest on either side that one of them does, in
-    /// dB (negative: below); the median, so that one strong or missing harmonic decides nothing. With 2 and 2: the odd
-    /// multiples below the even ones, which tells a note from the octave below it; with 2 and 3: how little there
-    /// is of a sound whose second and third harmonics are a fifth apart. `None` where there are fewer than
-    /// [`FEWEST_BETWEEN`] of them.
-    pub(super) fn between(&self, divisors: [usize; 2]) -> Option<f32> {
-        let divided = |k: &usize| divisors.iter().any(|&d| k.is_multiple_of(d));
-        let height = |k: usize| self.heights[k - 1];
-        let mut differences = [0.0f32; MOST_MULTIPLES];
-        let mut count = 0;
-        for k in self.known.clone().filter(|k| !divided(k)) {
-            let below = (self.known.start..k).rev().find(divided);
-            let above = (k + 1..self.known.end).find(divided);
-            if let (Some(below), Some(above)) = (below, above) {
-                differences[count] = height(k) - 0.5 * (height(below) + height(above));
-                count += 1;
-            }
-        }
-        let differences = &mut differences[..count];
-        differences.sort_unstable_by(f32::total_cmp);
-        (count >= FEWEST_BETWEEN).then(|| differences[count / 2])
+    fn height(&self, k: usize) -> f32 {
+        self.heights[2 * k]
     }
+
+    /// Those that neither of two numbers divides, each with the mean height of the nearest on either side that one of
+    /// them does.
+    fn undivided(&self, divisors: [usize; 2]) -> impl Iterator<Item = (usize, f32)> {
+        let divided = move |k: &usize| divisors.iter().any(|&d| k.is_multiple_of(d));
+        self.known.clone().filter(move |k| !divided(k)).filter_map(move |k| {
+            let below = (self.known.start..k).rev().find(divided)?;
+            let above = (k + 1..self.known.end).find(divided)?;
+            Some((k, 0.5 * (self.height(below) + self.height(above))))
+        })
+    }
+
+    /// How far those that neither of two numbers divides lie below the others around them, in dB (negative: below); the
+    /// median, so that one strong or missing harmonic decides nothing. With 2 and 2: the odd multiples below the
+    /// even ones, which tells a note from the octave below it; with 2 and 3: how little there is of a sound
+    /// whose second and third harmonics are a fifth apart. `None` where there are fewer than [`FEWEST_BETWEEN`] of them.
+    pub(super) fn between(&self, divisors: [usize; 2]) -> Option<f32> {
+        median(self.undivided(divisors).map(|(k, around)| self.height(k) - around))
+    }
+
+    /// Whether nothing sounds at those that neither of two numbers divides where the others are strong: they lie well
+    /// below them and do not stand out from what is halfway between the multiples. Never where the window is too short to
+    /// tell.
+    pub(super) fn are_empty_between(&self, divisors: [usize; 2]) -> bool {
+        let top = self.known.clone().map(|k| self.height(k)).fold(f32::MIN, f32::max);
+        let strong = || self.undivided(divisors).filter(|&(_, around)| around > top - STRONG_LINE);
+        let noise = |k: usize| 0.5 * (self.heights[2 * k - 1] + self.heights[2 * k + 1]);
+        let below = median(strong().map(|(k, around)| self.height(k) - around));
+        let out = median(strong().map(|(k, _)| self.height(k) - noise(k)));
+        self.apart
+            && below.is_some_and(|below| below < -WELL_BELOW)
+            && out.is_some_and(|out| out < STANDS_OUT)
+    }
+}
+
+/// The median of at least [`FEWEST_BETWEEN`] values and at most [`MOST_MULTIPLES`].
+fn median(values: impl Iterator<Item = f32>) -> Option<f32> {
+    let mut sorted = [0.0f32; MOST_MULTIPLES];
+    let mut count = 0;
+    for (slot, value) in sorted.iter_mut().zip(values) {
+        *slot = value;
+        count += 1;
+    }
+    let sorted = &mut sorted[..count];
+    sorted.sort_unstable_by(f32::total_cmp);
+    (count >= FEWEST_BETWEEN).then(|| sorted[count / 2])
 }
 
 /// The power of the real part's transform at a bin, from the pair's transform there and at the mirrored bin.
@@ -390,5 +428,27 @@ mod tests {
         assert!((below + 20.0).abs() < 2.0, "{below}");
         let own = curves.multiples(44_100.0 / 100.0).between([2, 2]).expect("lines enough");
         assert!(own.abs() < 2.0, "{own}");
+    }
+
+    #[test]
+    fn an_octave_below_that_noise_hides_is_empty_and_one_that_stands_out_is_not() {
+        let mut state = 1_u32;
+        let mut white = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / (1_u32 << 23) as f32 - 1.0
+        };
+        // The lines of a cello's note at 196 Hz, as one was measured; those of 98 Hz between them at a strength.
+        let mut empty = |odd: f64, noise: f32, window: usize| {
+            let even = [1.0, 1.0, 0.35, 0.22, 0.18, 0.08, 0.14, 0.07];
+            let lines: Vec<f64> = even.iter().flat_map(|&even| [odd, even]).collect();
+            let mut curves = Periodicity::new(window, 1, 44_100.0, 60.0);
+            let samples: Vec<f32> =
+                wave(window, 450.0, &lines).iter().map(|sample| sample + noise * white()).collect();
+            curves.measure(&samples);
+            curves.multiples(98.0).are_empty_between([2, 2])
+        };
+        assert!(empty(0.0, 0.5, 4096));
+        assert!(!empty(0.15, 0.5, 4096), "lines that stand out");
+        assert!(!empty(0.0, 0.5, 2048), "46 ms are too short to tell lines from what lies between them");
     }
 }
