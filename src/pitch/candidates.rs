@@ -24,8 +24,9 @@ const LINES_SHARE: f32 = 0.45;
 /// sounds an octave below the note.
 const RINGING_BELOW_DB: f32 = -14.0;
 /// Two notes at once, such as a bowed one and one that rings, repeat together after the time that is so many periods
-/// of either: a fifth, a fourth, a sixth, the thirds.
-const MEETING: [[usize; 2]; 5] = [[2, 3], [3, 4], [3, 5], [4, 5], [5, 6]];
+/// of either: a fifth, a fourth, a sixth, a major third. (A minor third meets two octaves and a third lower, where its
+/// fifth and sixth multiples alone tell too little.)
+const MEETING: [[usize; 2]; 4] = [[2, 3], [3, 4], [3, 5], [4, 5]];
 /// The multiples of that frequency which are harmonics of neither then lie below the others by this much.
 const MEETING_DB: f32 = -16.0;
 /// What the period of either loses: more than any octave's cost.
@@ -186,13 +187,14 @@ impl FrameReader {
         let octave_above =
             self.peaks.iter().any(|&(other, _)| (2 * other).abs_diff(lag) <= 2 + lag / 50 && other < lag);
         let multiples = self.curves.multiples(self.lag_rate / lag as f64);
-        let below = |divisors, least| multiples.between(divisors).is_some_and(|between| between < least);
-        if (octave_above && below([2, 2], RINGING_BELOW_DB))
-            || MEETING.iter().any(|&divisors| below(divisors, MEETING_DB))
-        {
+        let ringing_below = multiples.odd_over_even().is_some_and(|odd| odd < RINGING_BELOW_DB);
+        let meeting = |&divisors: &[usize; 2]| {
+            multiples.over_both_around(divisors).is_some_and(|between| between < MEETING_DB)
+        };
+        if (octave_above && ringing_below) || MEETING.iter().any(meeting) {
             // Taken down twice at most.
             (self.peaks[at].1 > NOT_A_NOTE_COST).then_some((at, NOT_A_NOTE_COST))
-        } else if octave_above && !self.doubted.contains(&lag) && multiples.are_empty_between([2, 2]) {
+        } else if octave_above && !self.doubted.contains(&lag) && multiples.are_empty_where_odd() {
             Some((at, MAYBE_NOT_A_NOTE_COST))
         } else {
             None

@@ -27,6 +27,8 @@ const LINES_UP_TO: f64 = 5_000.0;
 const MOST_MULTIPLES: usize = 22;
 /// And so many at least.
 const FEWEST_BETWEEN: usize = 3;
+/// Lines this far below the strongest are not there, in dB.
+const NOTHING_BELOW: f32 = 60.0;
 /// Lines this far below the strongest multiple may be noise, in dB.
 const STRONG_LINE: f32 = 20.0;
 /// What sounds along is no further than this below strong lines around it, in dB,
@@ -172,15 +174,22 @@ impl Periodicity {
                 break;
             }
             if from < start {
-                multiples.known.start = half / 2 + 1;
+                // The half below it must be known too.
+                let start = half.div_ceil(2) + 1;
+                multiples.known = start..start;
                 continue;
             }
-            // The half above it is known too.
+            // And the half above it.
             multiples.known.end = half.div_ceil(2).max(multiples.known.start);
             let top = self.magnitudes[from..to].iter().fold(f32::MIN_POSITIVE, |a, &b| a.max(b));
             // 20 log10 of two is 6.02 dB.
             *height = 6.02 * top.log2();
         }
+        // Below that there is nothing but rounding.
+        let known = 2 * multiples.known.start - 1..2 * multiples.known.end;
+        let heights = &mut multiples.heights[known];
+        let floor = heights.iter().copied().fold(f32::MIN, f32::max) - NOTHING_BELOW;
+        heights.iter_mut().for_each(|height| *height = height.max(floor));
         multiples
     }
 
@@ -265,31 +274,39 @@ impl Multiples {
         self.heights[2 * k]
     }
 
-    /// Those that neither of two numbers divides, each with the mean height of the nearest on either side that one of
+    /// Those that neither of two numbers divides, each with the heights of the nearest below and above it that one of
     /// them does.
-    fn undivided(&self, divisors: [usize; 2]) -> impl Iterator<Item = (usize, f32)> {
+    fn undivided(&self, divisors: [usize; 2]) -> impl Iterator<Item = (usize, [f32; 2])> {
         let divided = move |k: &usize| divisors.iter().any(|&d| k.is_multiple_of(d));
         self.known.clone().filter(move |k| !divided(k)).filter_map(move |k| {
             let below = (self.known.start..k).rev().find(divided)?;
             let above = (k + 1..self.known.end).find(divided)?;
-            Some((k, 0.5 * (self.height(below) + self.height(above))))
+            Some((k, [self.height(below), self.height(above)]))
         })
     }
 
-    /// How far those that neither of two numbers divides lie below the others around them, in dB (negative: below); the
-    /// median, so that one strong or missing harmonic decides nothing. With 2 and 2: the odd multiples below the
-    /// even ones, which tells a note from the octave below it; with 2 and 3: how little there is of a sound
-    /// whose second and third harmonics are a fifth apart. `None` where there are fewer than [`FEWEST_BETWEEN`] of them.
-    pub(super) fn between(&self, divisors: [usize; 2]) -> Option<f32> {
-        median(self.undivided(divisors).map(|(k, around)| self.height(k) - around))
+    /// How far the odd multiples lie below the even ones around them, in dB (negative: below), which tells a note from the
+    /// octave below it; the median, so that one strong or missing harmonic decides nothing. `None` where there are
+    /// fewer than [`FEWEST_BETWEEN`] of them.
+    pub(super) fn odd_over_even(&self) -> Option<f32> {
+        median(self.undivided([2, 2]).map(|(k, [below, above])| self.height(k) - 0.5 * (below + above)))
     }
 
-    /// Whether nothing sounds at those that neither of two numbers divides where the others are strong: they lie well
-    /// below them and do not stand out from what is halfway between the multiples. Never where the window is too short to
-    /// tell.
-    pub(super) fn are_empty_between(&self, divisors: [usize; 2]) -> bool {
+    /// How far those that neither of two numbers divides lie below the lower of the two around them, in dB: how little
+    /// there is of a sound whose second and third harmonics, say, are two notes. (Of the lower, because above the last
+    /// harmonic of a tone there is nothing.) `None` as above.
+    pub(super) fn over_both_around(&self, divisors: [usize; 2]) -> Option<f32> {
+        median(self.undivided(divisors).map(|(k, [below, above])| self.height(k) - below.min(above)))
+    }
+
+    /// Whether nothing sounds at the odd multiples where the even ones are strong: they lie well below them and do not
+    /// stand out from what is halfway between the multiples. Never where the window is too short to tell.
+    pub(super) fn are_empty_where_odd(&self) -> bool {
         let top = self.known.clone().map(|k| self.height(k)).fold(f32::MIN, f32::max);
-        let strong = || self.undivided(divisors).filter(|&(_, around)| around > top - STRONG_LINE);
+        let strong = || {
+            let means = self.undivided([2, 2]).map(|(k, [below, above])| (k, 0.5 * (below + above)));
+            means.filter(|&(_, around)| around > top - STRONG_LINE)
+        };
         let noise = |k: usize| 0.5 * (self.heights[2 * k - 1] + self.heights[2 * k + 1]);
         let below = median(strong().map(|(k, around)| self.height(k) - around));
         let out = median(strong().map(|(k, _)| self.height(k) - noise(k)));
@@ -424,9 +441,9 @@ mod tests {
         // A note of period 100 with strong even and odd harmonics, and the octave below it 20 dB softer.
         let both: Vec<f64> = (1..=20).map(|k| if k % 2 == 0 { 1.0 } else { 0.1 }).collect();
         curves.measure(&wave(4096, 200.0, &both));
-        let below = curves.multiples(44_100.0 / 200.0).between([2, 2]).expect("lines enough");
+        let below = curves.multiples(44_100.0 / 200.0).odd_over_even().expect("lines enough");
         assert!((below + 20.0).abs() < 2.0, "{below}");
-        let own = curves.multiples(44_100.0 / 100.0).between([2, 2]).expect("lines enough");
+        let own = curves.multiples(44_100.0 / 100.0).odd_over_even().expect("lines enough");
         assert!(own.abs() < 2.0, "{own}");
     }
 
@@ -445,7 +462,7 @@ mod tests {
             let samples: Vec<f32> =
                 wave(window, 450.0, &lines).iter().map(|sample| sample + noise * white()).collect();
             curves.measure(&samples);
-            curves.multiples(98.0).are_empty_between([2, 2])
+            curves.multiples(98.0).are_empty_where_odd()
         };
         assert!(empty(0.0, 0.5, 4096));
         assert!(!empty(0.15, 0.5, 4096), "lines that stand out");
