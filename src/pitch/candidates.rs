@@ -312,8 +312,7 @@ mod tests {
     }
 
     #[test]
-    fn two_strings_together_are_read_as_one_of_them_or_as_nothing_but_not_as_the_note_where_their_periods_meet()
-     {
+    fn two_strings_together_are_never_read_as_the_note_where_their_periods_meet() {
         // A cello's strings with a note on the one above: fifth, fourth, sixth and thirds, equally tempered.
         for semitones in [3.0, 4.0, 5.0, 7.0, 9.0] {
             for (lower, softer) in [(98.0, 1.0), (98.0, 0.7), (146.8, 1.0), (146.8, 0.7), (220.0, 1.0)] {
