@@ -63,7 +63,7 @@ pub(super) struct FrameReader {
     octaves: Vec<f32>,
     /// The peaks of the window at hand: lag and strength.
     peaks: Vec<(usize, f32)>,
-    /// The lags of those that lost strength because nothing seems to sound there, one by one.
+    /// The lags of those that noise made doubtful and that have lost strength for it: each once.
     doubted: Vec<usize>,
 }
 
@@ -132,7 +132,6 @@ impl FrameReader {
         let Some((mut best, mut anchor)) = self.ranked() else { return frame };
         self.doubted.clear();
         while let Some((peak, cost)) = self.doubt(best[0].0) {
-            self.doubted.push(best[0].0);
             self.peaks[peak].1 -= cost;
             let Some(again) = self.ranked() else { break };
             (best, anchor) = again;
@@ -182,19 +181,20 @@ impl FrameReader {
     /// Where the peak at a lag stands in the list and what it loses, if nothing seems to sound at that pitch of its own:
     /// something softer sounds along an octave below the note (a string that rings, the room's memory of the note
     /// before), or two notes sound whose periods meet there.
-    fn doubt(&self, lag: usize) -> Option<(usize, f32)> {
+    fn doubt(&mut self, lag: usize) -> Option<(usize, f32)> {
         let at = self.peaks.iter().position(|&(other, _)| other == lag)?;
         let octave_above =
             self.peaks.iter().any(|&(other, _)| (2 * other).abs_diff(lag) <= 2 + lag / 50 && other < lag);
         let multiples = self.curves.multiples(self.lag_rate / lag as f64);
-        let ringing_below = multiples.odd_over_even().is_some_and(|odd| odd < RINGING_BELOW_DB);
+        let ringing_below = || multiples.odd_over_even().is_some_and(|odd| odd < RINGING_BELOW_DB);
         let meeting = |&divisors: &[usize; 2]| {
             multiples.over_both_around(divisors).is_some_and(|between| between < MEETING_DB)
         };
-        if (octave_above && ringing_below) || MEETING.iter().any(meeting) {
+        if (octave_above && ringing_below()) || MEETING.iter().any(meeting) {
             // Taken down twice at most.
             (self.peaks[at].1 > NOT_A_NOTE_COST).then_some((at, NOT_A_NOTE_COST))
         } else if octave_above && !self.doubted.contains(&lag) && multiples.are_empty_where_odd() {
+            self.doubted.push(lag);
             Some((at, MAYBE_NOT_A_NOTE_COST))
         } else {
             None

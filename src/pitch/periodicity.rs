@@ -302,6 +302,9 @@ impl Multiples {
     /// Whether nothing sounds at the odd multiples where the even ones are strong: they lie well below them and do not
     /// stand out from what is halfway between the multiples. Never where the window is too short to tell.
     pub(super) fn are_empty_where_odd(&self) -> bool {
+        if !self.apart {
+            return false;
+        }
         let top = self.known.clone().map(|k| self.height(k)).fold(f32::MIN, f32::max);
         let strong = || {
             let means = self.undivided([2, 2]).map(|(k, [below, above])| (k, 0.5 * (below + above)));
@@ -310,9 +313,7 @@ impl Multiples {
         let noise = |k: usize| 0.5 * (self.heights[2 * k - 1] + self.heights[2 * k + 1]);
         let below = median(strong().map(|(k, around)| self.height(k) - around));
         let out = median(strong().map(|(k, _)| self.height(k) - noise(k)));
-        self.apart
-            && below.is_some_and(|below| below < -WELL_BELOW)
-            && out.is_some_and(|out| out < STANDS_OUT)
+        below.is_some_and(|below| below < -WELL_BELOW) && out.is_some_and(|out| out < STANDS_OUT)
     }
 }
 
