@@ -8,7 +8,7 @@ use crate::findings::{
     findings_from_reading,
 };
 use crate::notation::{Fifths, Instrument, Melody};
-use crate::pitch::{Contour, TrackerSettings, contour_without};
+use crate::pitch::{Contour, TrackerSettings, contour_without, without_ringing};
 use crate::recording_quality::{self, Unjudgeable};
 use crate::remark::Remark;
 use crate::samples::Samples;
@@ -68,14 +68,18 @@ const ANOTHER_PITCH: f64 = 0.9;
 /// Listens to a take without looking at any melody.
 pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let settings = TrackerSettings::for_instrument(samples.rate, instrument);
-    // The constant of a poor recorder would be a step at either end, and would make any two moments alike: all three leave
-    // it out.
-    let contour = contour_without(samples, samples.offset(), settings);
+    // The constant of a poor recorder would be a step at either end, and would make any two moments alike: all of these
+    // leave it out.
     let lowest = match instrument {
         Some(i) => MidiPitch(f64::from(i.open_strings()[0])).hertz(A4_ISO16),
         None => Hertz(41.2),
     };
     let envelope = Envelope::from_samples(samples, lowest);
+    let plain = contour_without(samples, samples.offset(), settings);
+    // Which note sounds is heard best without what rings of the notes before; how high it is, in the sound as it is.
+    let bowed = without_ringing(samples, samples.offset(), &settings);
+    let contour = contour_without(&bowed, 0.0, settings).with_pitches_of(&plain);
+    let envelope = envelope.with_bowed(bowed, lowest);
     let continuity = Continuity::new(samples, &contour);
     let candidates =
         boundaries_from_sound(&contour, &envelope, continuity, &WaveShape::new(samples, &contour));

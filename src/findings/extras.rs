@@ -71,7 +71,8 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
         .collect()
 }
 
-/// Whether a sound holds a pitch that the sounds before and after it have not.
+/// Whether a sound holds a pitch that the sounds before and after it have not, nor an octave away: an octave is what the ear
+/// mistakes when a note dies away.
 fn at_its_own_pitch(played: &[PlayedNote], k: usize) -> bool {
     let pitch = |p: &PlayedNote| p.steady.map(|s| s.midi).or(p.midi);
     let neighbours = [k.checked_sub(1).map(|j| &played[j]), played.get(k + 1)];
@@ -81,7 +82,8 @@ fn at_its_own_pitch(played: &[PlayedNote], k: usize) -> bool {
                 .into_iter()
                 .flatten()
                 .filter_map(pitch)
-                .all(|other| (other - own.midi).abs() > ANOTHER_PITCH)
+                .map(|other| (other - own.midi) / 12.0)
+                .all(|octaves| (octaves - octaves.round()).abs() * 12.0 > ANOTHER_PITCH)
     })
 }
 

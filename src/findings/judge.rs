@@ -291,6 +291,7 @@ mod tests {
             hop: Seconds(0.005),
             bright_db: vec![-120.0; level_db.len()],
             fresh_db: level_db.clone(),
+            bowed_db: level_db.clone(),
             level_db,
             decay: -150.0,
         };

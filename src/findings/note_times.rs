@@ -214,6 +214,7 @@ mod tests {
             hop: Seconds(0.005),
             bright_db: vec![FLOOR_DB; level_db.len()],
             fresh_db: level_db.clone(),
+            bowed_db: level_db.clone(),
             level_db,
             decay,
         }

@@ -314,6 +314,7 @@ mod tests {
             hop: Seconds(0.005),
             bright_db: level_db.clone(),
             fresh_db: level_db.clone(),
+            bowed_db: level_db.clone(),
             level_db,
             decay: -100.0,
         }

@@ -5,6 +5,9 @@ use crate::units::{Hertz, Seconds};
 /// How many period candidates a frame keeps.
 pub const MOST_CANDIDATES: usize = 5;
 
+/// Pitches of one moment closer than this are of one note, in cents.
+const SAME_NOTE: f64 = 40.0;
+
 /// A pitch that a frame might have.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Candidate {
@@ -60,6 +63,19 @@ impl Contour {
         F0 { hop: self.hop, pitches: self.frames.iter().map(|frame| frame.pitch).collect() }
     }
 
+    /// The same notes, each frame's pitch as exact as another contour of the same take has it: where one of that one's
+    /// candidates lies within `SAME_NOTE` of the pitch, the nearest of them.
+    pub fn with_pitches_of(mut self, other: &Contour) -> Self {
+        for (frame, other) in self.frames.iter_mut().zip(&other.frames) {
+            let Some(pitch) = frame.pitch else { continue };
+            let candidates = other.candidates.iter().flatten().map(|one| one.pitch);
+            let away = |one: &Hertz| one.cents_above(pitch).0.abs();
+            let nearest = candidates.min_by(|a, b| away(a).total_cmp(&away(b)));
+            frame.pitch = nearest.filter(|one| away(one) < SAME_NOTE).or(frame.pitch);
+        }
+        self
+    }
+
     /// Median frequency of the voiced frames between two times in seconds, in hertz (of an even number the
     /// upper middle one); `None` where none is voiced.
     pub fn median_hertz(&self, from: f64, to: f64) -> Option<f64> {
@@ -69,5 +85,43 @@ impl Contour {
             self.frames.get(a..b)?.iter().filter_map(|f| f.pitch.map(|p| p.0)).collect();
         found.sort_by(f64::total_cmp);
         found.get(found.len() / 2).copied()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn contour(frames: &[(Option<f64>, &[f64])]) -> Contour {
+        let frame = |(pitch, candidates): &(Option<f64>, &[f64])| {
+            let mut frame = Frame {
+                time: Seconds(0.0),
+                pitch: pitch.map(Hertz),
+                clarity: 0.9,
+                level_db: -20.0,
+                candidates: [None; MOST_CANDIDATES],
+                harmonic_db: -20.0,
+                noise_db: -60.0,
+            };
+            for (place, &hertz) in frame.candidates.iter_mut().zip(*candidates) {
+                *place = Some(Candidate { pitch: Hertz(hertz), strength: 0.8 });
+            }
+            frame
+        };
+        Contour { hop: Seconds(0.01), frames: frames.iter().map(frame).collect() }
+    }
+
+    #[test]
+    fn a_note_keeps_its_name_and_takes_its_pitch_from_the_other_contour() {
+        let other = contour(&[
+            (Some(220.0), &[220.0, 440.5, 442.0]),
+            (Some(220.0), &[220.0, 452.0]),
+            (Some(440.5), &[440.5]),
+            (Some(440.5), &[440.5]),
+        ]);
+        let one = contour(&[(Some(440.0), &[]), (Some(440.0), &[]), (None, &[]), (Some(441.0), &[])]);
+        // 440.5 Hz is 2 cents from 440, 452 is 47; what has no pitch gets none.
+        let found = one.with_pitches_of(&other).f0().pitches;
+        assert_eq!(found, [Some(Hertz(440.5)), Some(Hertz(440.0)), None, Some(Hertz(440.5))]);
     }
 }

@@ -11,7 +11,9 @@ mod refine;
 mod rumble;
 mod settings;
 mod tracker;
+mod without_ringing;
 
 pub use contour::{Candidate, Contour, F0, Frame, MOST_CANDIDATES};
 pub use settings::TrackerSettings;
 pub use tracker::{PitchTracker, contour, contour_without};
+pub use without_ringing::without_ringing;

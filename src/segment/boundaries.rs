@@ -40,7 +40,7 @@ impl Default for Features {
 
 impl Features {
     /// What each value is.
-    pub const NAMES: [&'static str; 38] = [
+    pub const NAMES: [&'static str; 40] = [
         "pitch_change",
         "pitch_change_small",
         "wobble",
@@ -79,6 +79,8 @@ impl Features {
         "shape_loudest",
         "shape_balance",
         "shape_long",
+        "bowed_dip_near",
+        "bowed_dip_far",
     ];
 
     /// The difference between the pitches before and after, in semitones (at most 1.5); 0 where there is none of either.
@@ -431,6 +433,8 @@ impl Ear<'_> {
                 details.map_or(0.0, |shape| shape.loudest),
                 details.map_or(0.0, |shape| shape.balance),
                 details.map_or(0.0, |shape| shape.long),
+                1.0 - (-e.bowed_dip(s(t), 0.09) / 8.0).exp(),
+                1.0 - (-e.bowed_dip(s(t), 0.2) / 10.0).exp(),
             ],
         }
     }

@@ -15,6 +15,8 @@ pub struct Envelope {
     /// Level of what is new: the level without what the room (or the string) still gives back of the sound before.
     /// A bow change that the room fills up shows here.
     pub fresh_db: Vec<f32>,
+    /// Level of the sound without what rings, line by line of its spectrum (see `pitch::without_ringing`), like `level_db`.
+    pub bowed_db: Vec<f32>,
     /// How fast the sound dies away in this take when it does so fastest, in dB per second (negative).
     pub decay: f64,
 }
@@ -27,11 +29,10 @@ const HOP: f64 = 0.005;
 impl Envelope {
     /// Measures the level. `lowest` is the lowest fundamental to expect (hertz): what lies clearly below
     /// (rumble, hum) is filtered out, and the window holds at least one of its periods so that the level
-    /// of a steady tone is steady.
+    /// of a steady tone is steady. Nothing is taken to ring; see [`with_bowed`](Self::with_bowed).
     pub fn from_samples(samples: &Samples, lowest: Hertz) -> Self {
         let rate = samples.rate.hertz();
-        let body_window = (1.25 / lowest.0).max(0.015);
-        let low_cut = (0.6 * lowest.0).min(0.4 * rate);
+        let (low_cut, body_window) = of_lowest(lowest, rate);
         let offset = samples.offset();
         let mut sound: Vec<f32> = samples.mono.iter().map(|&one| (f64::from(one) - offset) as f32).collect();
         HighPass::new(low_cut, rate).run(&mut sound);
@@ -42,9 +43,21 @@ impl Envelope {
             hop: Seconds(HOP),
             bright_db: level(&sound, rate, 0.010),
             fresh_db: fresh(&level_db, decay),
+            bowed_db: level_db.clone(),
             decay,
             level_db,
         }
+    }
+
+    /// With the level of the same take without what rings. (A step of its own, so that one copy of a long take in memory is
+    /// enough.)
+    pub fn with_bowed(mut self, bowed: Samples, lowest: Hertz) -> Self {
+        let rate = bowed.rate.hertz();
+        let (low_cut, body_window) = of_lowest(lowest, rate);
+        let mut sound = bowed.mono;
+        HighPass::new(low_cut, rate).run(&mut sound);
+        self.bowed_db = level(&sound, rate, body_window);
+        self
     }
 
     /// The index of the value nearest to a time, inside the envelope.
@@ -81,16 +94,25 @@ impl Envelope {
     /// How much lower the fresh level gets within 45 ms of a time than it is on both sides within `reach`
     /// seconds, in dB, 0 or more.
     pub fn fresh_dip(&self, time: Seconds, reach: f64) -> f64 {
+        self.dip(&self.fresh_db, time, reach)
+    }
+
+    /// The same of the level without what rings.
+    pub fn bowed_dip(&self, time: Seconds, reach: f64) -> f64 {
+        self.dip(&self.bowed_db, time, reach)
+    }
+
+    fn dip(&self, level: &[f32], time: Seconds, reach: f64) -> f64 {
         let k = self.index(time);
-        let near = &self.fresh_db[k.saturating_sub(9)..(k + 10).min(self.fresh_db.len())];
+        let near = &level[k.saturating_sub(9)..(k + 10).min(level.len())];
         let Some((at, &trough)) = near.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1)) else {
             return 0.0;
         };
         let at = k.saturating_sub(9) + at;
         let far = (reach / self.hop.0) as usize;
         let peak = |values: &[f32]| values.iter().copied().fold(FLOOR_DB, f32::max);
-        let before = peak(&self.fresh_db[at.saturating_sub(far)..at]);
-        let after = peak(&self.fresh_db[at..(at + far).min(self.fresh_db.len())]);
+        let before = peak(&level[at.saturating_sub(far)..at]);
+        let after = peak(&level[at..(at + far).min(level.len())]);
         f64::from(before.min(after) - trough).max(0.0)
     }
 
@@ -110,6 +132,11 @@ impl Envelope {
         let sorted = heard(&self.level_db);
         sorted.get((sorted.len().saturating_sub(1) as f64 * share) as usize).copied().unwrap_or(FLOOR_DB)
     }
+}
+
+/// What is rumble for a lowest fundamental, in hertz, and how long a window keeps a steady tone's level steady, in seconds.
+fn of_lowest(lowest: Hertz, rate: f64) -> (f64, f64) {
+    ((0.6 * lowest.0).min(0.4 * rate), (1.25 / lowest.0).max(0.015))
 }
 
 /// The values in order, without the digital silence before the first sound and after the last: a recorder may add as much

@@ -82,6 +82,7 @@ mod tests {
             hop: Seconds(0.005),
             bright_db: level_db.iter().map(|level| level - 15.0).collect(),
             fresh_db: level_db.clone(),
+            bowed_db: level_db.clone(),
             level_db,
             decay: -150.0,
         };
