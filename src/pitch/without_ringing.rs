@@ -37,7 +37,10 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
     let mut kept = vec![vec![0.0_f32; size / 2 + 1]; ago];
     let mut rest = vec![0.0_f32; samples.mono.len()];
     let mut frame = vec![Complex::new(0.0, 0.0); size];
-    let mut scratch = vec![Complex::new(0.0, 0.0); forward.get_inplace_scratch_len().max(inverse.get_inplace_scratch_len())];
+    let mut scratch = vec![
+        Complex::new(0.0, 0.0);
+        forward.get_inplace_scratch_len().max(inverse.get_inplace_scratch_len())
+    ];
     let frames = samples.mono.len().div_ceil(hop) + STEPS - 1;
     let mut gains = [vec![0.0_f32; size / 2 + 1], vec![0.0_f32; size / 2 + 1]];
     // Two real windows in one complex transform: one as the real part, one as the imaginary.
@@ -141,13 +144,13 @@ mod tests {
     fn what_dies_away_goes_and_what_begins_meanwhile_stays() {
         // Until 0.5 s an A4, then it rings on and dies away by 60 dB a second; from 0.55 s a D5 is bowed.
         let dying = |time: f64| 10f64.powf(-3.0 * (time - 0.5).max(0.0));
-        let (old, new) = (tone(440.0, 1.0, dying), tone(587.33, 1.0, |time| f64::from(u8::from(time > 0.55))));
+        let (old, new) =
+            (tone(440.0, 1.0, dying), tone(587.33, 1.0, |time| f64::from(u8::from(time > 0.55))));
         let both = old.iter().zip(&new).map(|(a, b)| a + b).collect();
         let rest = rest_of(both);
         let alone = rest_of(old.clone());
-        let lost = |time: f64| {
-            rms_db(between(&old, time, time + 0.1)) - rms_db(between(&alone, time, time + 0.1))
-        };
+        let lost =
+            |time: f64| rms_db(between(&old, time, time + 0.1)) - rms_db(between(&alone, time, time + 0.1));
         assert!(lost(0.3) < 3.1, "{}", lost(0.3));
         assert!(lost(0.62) > 14.0, "{}", lost(0.62));
         let kept = rms_db(between(&rest, 0.62, 0.72)) - rms_db(between(&new, 0.62, 0.72));
