@@ -233,9 +233,9 @@ fn silence_before_or_after_changes_nothing() {
     nothing(found);
 }
 
-/// Moments at which a note may begin lie on a grid of 10 ms, and where two are as good as each other the last
-/// digit of a sum decides.
-const ONSET_GRID: f64 = 0.010;
+/// Moments at which a note may begin lie on a grid of 10 ms, and where two are as good as each other the last digit of a sum
+/// decides; each has its own correction.
+const ONSET_GRID: f64 = 0.012;
 
 /// Figures that silence of so many seconds before a take has changed, moments moved along.
 fn moved_figures(plain: &Report, other: &Report, before: f64) -> Vec<String> {
