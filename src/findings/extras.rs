@@ -1,5 +1,6 @@
 //! Which of the sounds beside the melody are extra notes.
 
+use super::note_verdict::MOMENT;
 use super::played::PlayedNote;
 use super::report::ExtraFinding;
 use crate::align::{StepKind, WrittenNote};
@@ -45,6 +46,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             && p.body_db > usual - faint
             && p.voiced > 0.6
             && p.spread < wandering
+            && !is_a_moment_an_octave_away(played, k)
             && (p.onset_llr > DOUBTFUL_ONSET || (p.body_db > usual - PLAIN && at_its_own_pitch(played, k)))
     };
     // What leads up to a return belongs to the abandoned attempt.
@@ -74,17 +76,30 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
 /// Whether a sound holds a pitch that the sounds before and after it have not, nor an octave away: an octave is what the ear
 /// mistakes when a note dies away.
 fn at_its_own_pitch(played: &[PlayedNote], k: usize) -> bool {
-    let pitch = |p: &PlayedNote| p.steady.map(|s| s.midi).or(p.midi);
-    let neighbours = [k.checked_sub(1).map(|j| &played[j]), played.get(k + 1)];
     played[k].steady.is_some_and(|own| {
         own.spread < WANDERING / 2.0
-            && neighbours
-                .into_iter()
-                .flatten()
-                .filter_map(pitch)
-                .map(|other| (other - own.midi) / 12.0)
+            && octaves_to_neighbours(played, k, own.midi)
                 .all(|octaves| (octaves - octaves.round()).abs() * 12.0 > ANOTHER_PITCH)
     })
+}
+
+/// Whether a sound is no longer than a moment and as good as an octave or two from the one before or after it: so few periods,
+/// of two notes that overlap, do not decide an octave.
+fn is_a_moment_an_octave_away(played: &[PlayedNote], k: usize) -> bool {
+    let own = &played[k];
+    own.offset.0 - own.onset.0 < MOMENT
+        && own.midi.is_some_and(|midi| {
+            octaves_to_neighbours(played, k, midi).any(|octaves| {
+                octaves.round() != 0.0 && (octaves - octaves.round()).abs() * 12.0 < ANOTHER_PITCH
+            })
+        })
+}
+
+/// How many octaves the sounds before and after one are away from a pitch.
+fn octaves_to_neighbours(played: &[PlayedNote], k: usize, midi: f64) -> impl Iterator<Item = f64> {
+    let pitch = |p: &PlayedNote| p.steady.map(|s| s.midi).or(p.midi);
+    let neighbours = [k.checked_sub(1).map(|j| &played[j]), played.get(k + 1)];
+    neighbours.into_iter().flatten().filter_map(pitch).map(move |other| (other - midi) / 12.0)
 }
 
 #[cfg(test)]
@@ -152,6 +167,8 @@ mod tests {
         assert!(!found(silent(held(62.89, 14.9))), "the pitch of the note before");
         assert!(!found(silent(held(62.91, 15.1))), "it wanders");
         assert!(!found(silent(None)), "never steady");
+        assert!(!found(silent(held(74.3, 2.0))), "an octave above the note before");
+        assert!(found(silent(held(69.2, 2.0))), "a fifth");
         assert!(found(PlayedNote { body_db: -29.9, ..silent(held(64.0, 2.0)) }));
         assert!(!found(PlayedNote { body_db: -30.1, ..silent(held(64.0, 2.0)) }), "soft: it may only ring");
         // The next note's pitch counts as well.
@@ -162,6 +179,24 @@ mod tests {
         };
         assert!(before_a_note(62.2));
         assert!(!before_a_note(63.0));
+    }
+
+    #[test]
+    fn a_moment_does_not_decide_whether_an_extra_note_is_an_octave_away() {
+        // The note before is at 62.2.
+        let found = |midi, seconds| {
+            is_found(&after_five(1.0, PlayedNote { midi: Some(midi), ..sound(EXTRA, 8.0, seconds) }))
+        };
+        assert_eq!((found(74.2, 0.19), found(74.2, 0.21)), (false, true));
+        assert_eq!([50.2, 38.2, 73.51].map(|midi| found(midi, 0.19)), [false; 3]);
+        assert_eq!([62.2, 73.49, 69.2].map(|midi| found(midi, 0.19)), [true; 3]);
+        let before = |midi| {
+            let extra = PlayedNote { midi: Some(57.0), ..sound(EXTRA, 8.0, 0.19) };
+            let mut played = after_five(1.0, extra);
+            played.push(PlayedNote { midi: Some(midi), ..sound(WRITTEN, 8.3, 0.5) });
+            is_found(&played)
+        };
+        assert_eq!((before(69.0), before(67.0)), (false, true));
     }
 
     #[test]

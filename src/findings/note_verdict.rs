@@ -23,7 +23,7 @@ const LEAST_PROBABLE_MISSING: f64 = 0.77;
 /// Half the interquartile range beyond which a pitch is all over the place, in cents.
 const RESTLESS: f64 = 60.0;
 /// So short a note has too few periods to decide an octave against a ringing string, in seconds.
-const MOMENT: f64 = 0.2;
+pub(super) const MOMENT: f64 = 0.2;
 /// An octave is open where the lower one is at most so much weaker a candidate: where an octave too high was really
 /// played (18 notes of the tune half) the lower one is weaker by 0.08 to 0.21, where it was not by 0.00 at the most.
 const OCTAVE_MARGIN: f32 = 0.04;
