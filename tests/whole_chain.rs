@@ -234,8 +234,8 @@ fn silence_before_or_after_changes_nothing() {
 }
 
 /// Moments at which a note may begin lie on a grid of 10 ms, and where two are as good as each other the last digit of a sum
-/// decides; each has its own correction.
-const ONSET_GRID: f64 = 0.012;
+/// decides; each has its own correction. Silence also moves the windows in which ringing is taken out against the sound.
+const ONSET_TOLERANCE: f64 = 0.012;
 
 /// Figures that silence of so many seconds before a take has changed, moments moved along.
 fn moved_figures(plain: &Report, other: &Report, before: f64) -> Vec<String> {
@@ -251,7 +251,7 @@ fn moved_figures(plain: &Report, other: &Report, before: f64) -> Vec<String> {
     };
     for (note, again) in plain.notes.iter().zip(&other.notes) {
         let at = note.index;
-        near(format!("onset {at}"), note.onset_s, again.onset_s.map(|time| time - before), ONSET_GRID);
+        near(format!("onset {at}"), note.onset_s, again.onset_s.map(|time| time - before), ONSET_TOLERANCE);
         near(format!("offset {at}"), note.offset_s, again.offset_s.map(|time| time - before), 0.01);
         near(format!("confidence {at}"), Some(note.confidence), Some(again.confidence), 0.02);
     }

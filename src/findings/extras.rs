@@ -83,7 +83,7 @@ fn at_its_own_pitch(played: &[PlayedNote], k: usize) -> bool {
     })
 }
 
-/// Whether a sound is no longer than a moment and as good as an octave or two from the one before or after it: so few periods,
+/// Whether a sound is no longer than a moment and as good as whole octaves from the one before or after it: so few periods,
 /// of two notes that overlap, do not decide an octave.
 fn is_a_moment_an_octave_away(played: &[PlayedNote], k: usize) -> bool {
     let own = &played[k];

@@ -27,7 +27,7 @@ pub(super) const MOMENT: f64 = 0.2;
 /// An octave is open where the lower one is at most so much weaker a candidate: where an octave too high was really
 /// played (18 notes of the tune half) the lower one is weaker by 0.08 to 0.21, where it was not by 0.00 at the most.
 const OCTAVE_MARGIN: f32 = 0.04;
-/// The same for an octave too low: where one was really played (16 notes of takes of both halves) the written pitch is weaker
+/// The same for an octave too low: where one was really played (18 notes of the tune half) the written pitch is weaker
 /// by 0.18 to 0.97, where the ear had lost the odd harmonics (15 notes of real phrases in a room, in a phone, without
 /// their treble) by 0.13 at the most, but for one.
 const OCTAVE_BELOW_MARGIN: f32 = 0.15;
@@ -87,7 +87,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let slipped = heard.is_some_and(|m| HARMONIC_SLIPS.iter().any(|slip| (m - target - slip).abs() < 0.6));
     let octave = [(12.0, OCTAVE_MARGIN), (-12.0, OCTAVE_BELOW_MARGIN)].into_iter().any(|(away, margin)| {
         heard.is_some_and(|m| (m - target - away).abs() < 0.6)
-            && reads_as_well_as_written(contour, p, (target, away), margin, asked.a4)
+            && written_reads_nearly_as_well(contour, p, (target, away), margin, asked.a4)
     });
     if slipped || octave {
         // The ear has taken a harmonic for the note. If it also heard the written pitch, that was it.
@@ -147,7 +147,7 @@ fn calibrated(probability: f64) -> f64 {
 /// Whether the written pitch, an octave below or above the one that was heard, explains most frames as well, or weaker by no
 /// more than a margin: a weak fundamental (low strings in a small recorder's ear) leaves the octave open, as lost odd
 /// harmonics do, and the path through the frames only chose one.
-fn reads_as_well_as_written(
+fn written_reads_nearly_as_well(
     contour: &Contour,
     played: &PlayedNote,
     (target, away): (f64, f64),
@@ -159,7 +159,10 @@ fn reads_as_well_as_written(
         let near = |c: &&Candidate| (c.pitch.midi(a4).0 - midi).abs() < 0.6;
         frame.candidates.iter().flatten().filter(near).map(|c| c.strength).fold(0.0, f32::max)
     };
-    let open = frames.iter().filter(|f| strength(f, target) > strength(f, target + away) - margin);
+    let open = frames.iter().filter(|f| {
+        let written = strength(f, target);
+        written > 0.0 && written > strength(f, target + away) - margin
+    });
     open.count() * 2 > frames.len()
 }
 

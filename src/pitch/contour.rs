@@ -64,7 +64,7 @@ impl Contour {
     }
 
     /// The same notes, each frame's pitch as exact as another contour of the same take has it: where one of that one's
-    /// candidates lies within `SAME_NOTE` of the pitch, the nearest of them.
+    /// candidates lies within `SAME_NOTE` of the pitch, the nearest of them. Everything else stays, the candidates as well.
     pub fn with_pitches_of(mut self, other: &Contour) -> Self {
         for (frame, other) in self.frames.iter_mut().zip(&other.frames) {
             let Some(pitch) = frame.pitch else { continue };

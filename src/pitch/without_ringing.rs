@@ -2,10 +2,10 @@
 //! room.
 //!
 //! Spectral subtraction with a model of decay, as for the late part of a room's response: Lebart, Boucher and Denbigh,
-//! "A new method based on spectral subtraction for speech dereverberation", Acta Acustica 87, 2001 (from memory). What
-//! sounds at a frequency now and is no more than a sound that was there a moment ago would have left is taken out. A
-//! bowed tone loses the same share in every line of its spectrum, so its period stays; a tone that dies away loses
-//! everything.
+//! "A new method based on spectral subtraction for speech dereverberation", Acta Acustica 87, 2001 (cited from memory). What
+//! sounds at a frequency now and is no more than a sound that was there a tenth of a second ago would have left is taken out.
+//! A bowed tone loses nothing in its first tenth of a second and then 3 dB in every line of its spectrum, so its period stays;
+//! what dies away by 3 dB in a tenth of a second or faster loses 15.
 
 use super::settings::TrackerSettings;
 use crate::samples::Samples;
@@ -21,7 +21,8 @@ const FLOOR: f32 = 0.031_6;
 /// Windows overlap by this many steps: the squares of Hann windows then sum to a constant.
 const STEPS: usize = 4;
 
-/// The samples less `offset` (see [`Samples::offset`]), without what only rings. As many as there were.
+/// The samples less `offset` (see [`Samples::offset`]), without what only rings. As many as there were. The windows are as
+/// long as the settings' window, to the nearest power of two of samples.
 pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSettings) -> Samples {
     let rate = samples.rate.hertz();
     let size = (1_usize << (settings.window.0 * rate).log2().round() as u32).max(64);
@@ -34,8 +35,9 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
         .collect();
     // The squares of the windows sum to 3/8 of the steps; the transforms there and back multiply by the size.
     let scale = 1.0 / (0.375 * STEPS as f32 * size as f32);
-    let mut kept = vec![vec![0.0_f32; size / 2 + 1]; ago];
-    let mut rest = vec![0.0_f32; samples.mono.len()];
+    // Powers of the windows that the next ones are held against.
+    let mut past = vec![vec![0.0_f32; size / 2 + 1]; ago];
+    let mut left = vec![0.0_f32; samples.mono.len()];
     let mut frame = vec![Complex::new(0.0, 0.0); size];
     let mut scratch = vec![
         Complex::new(0.0, 0.0);
@@ -56,7 +58,7 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
         }
         forward.process_with_scratch(&mut frame, &mut scratch);
         for k in 0..2 {
-            let before = &mut kept[(pair + k) % ago];
+            let before = &mut past[(pair + k) % ago];
             for (bin, (gain, before)) in gains[k].iter_mut().zip(before).enumerate() {
                 let (a, b) = apart(&frame, bin);
                 let power = if k == 0 { a.norm_sqr() } else { b.norm_sqr() };
@@ -78,13 +80,13 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
         for (i, value) in frame.iter().enumerate() {
             for (k, part) in [value.re, value.im].into_iter().enumerate() {
                 let place = usize::try_from(first(k) + i as i64).ok();
-                if let Some(sum) = place.and_then(|p| rest.get_mut(p)) {
+                if let Some(sum) = place.and_then(|p| left.get_mut(p)) {
                     *sum += part * window[i] * scale;
                 }
             }
         }
     }
-    Samples { mono: rest, ..samples.clone() }
+    Samples { mono: left, rate: samples.rate }
 }
 
 /// The spectra of the real and of the imaginary part at a bin.
@@ -163,7 +165,28 @@ mod tests {
         let rest = without_ringing(&samples, 0.25, &settings());
         assert_eq!(rest.mono, vec![0.0; 10_000]);
         for length in [0, 1, 511, 2048] {
-            assert_eq!(rest_of(vec![0.0; length]).len(), length);
+            assert_eq!(rest_of(vec![0.0; length]), vec![0.0; length]);
+        }
+    }
+
+    #[test]
+    fn at_any_rate_and_for_any_instrument_the_beginning_is_kept_and_the_rest_loses_3_db() {
+        for (rate, instrument) in
+            [(8_000, None), (22_050, Some(Instrument::Bass)), (192_000, Some(Instrument::Cello))]
+        {
+            let settings = TrackerSettings::for_instrument(SampleRate(rate), instrument);
+            let wave = |i: u32| {
+                (0.2 * (std::f64::consts::TAU * 220.0 * f64::from(i) / f64::from(rate)).sin()) as f32
+            };
+            let samples = Samples { mono: (0..rate).map(wave).collect(), rate: SampleRate(rate) };
+            let left = without_ringing(&samples, 0.0, &settings).mono;
+            let second = |time: f64| (time * f64::from(rate)) as usize;
+            for (one, left) in samples.mono.iter().zip(&left).take(second(0.03)) {
+                assert_abs_diff_eq!(one, left, epsilon = 0.002);
+            }
+            for (one, left) in samples.mono.iter().zip(&left).take(second(0.8)).skip(second(0.3)) {
+                assert_abs_diff_eq!(one * 0.5_f32.sqrt(), *left, epsilon = 0.004);
+            }
         }
     }
 

@@ -29,7 +29,7 @@ const HOP: f64 = 0.005;
 impl Envelope {
     /// Measures the level. `lowest` is the lowest fundamental to expect (hertz): what lies clearly below
     /// (rumble, hum) is filtered out, and the window holds at least one of its periods so that the level
-    /// of a steady tone is steady. Nothing is taken to ring; see [`with_bowed`](Self::with_bowed).
+    /// of a steady tone is steady. Until [`with_bowed`](Self::with_bowed), `bowed_db` is `level_db`.
     pub fn from_samples(samples: &Samples, lowest: Hertz) -> Self {
         let rate = samples.rate.hertz();
         let (low_cut, body_window) = of_lowest(lowest, rate);
@@ -97,7 +97,7 @@ impl Envelope {
         self.dip(&self.fresh_db, time, reach)
     }
 
-    /// The same of the level without what rings.
+    /// The same of the level without what rings, which falls by 3 dB a tenth of a second after each onset.
     pub fn bowed_dip(&self, time: Seconds, reach: f64) -> f64 {
         self.dip(&self.bowed_db, time, reach)
     }
@@ -295,6 +295,19 @@ mod tests {
         for share in [0.1, 0.9] {
             assert_abs_diff_eq!(plain.percentile(share), padded.percentile(share), epsilon = 0.5);
         }
+    }
+
+    #[test]
+    fn a_dip_of_what_is_bowed_shows_under_a_steady_level() {
+        let samples = tone(440.0, 1.0);
+        let mut bowed = samples.clone();
+        bowed.mono[20_000..24_000].fill(0.0);
+        let envelope = Envelope::from_samples(&samples, Hertz(190.0)).with_bowed(bowed, Hertz(190.0));
+        let dips = |time| (envelope.fresh_dip(Seconds(time), 0.2), envelope.bowed_dip(Seconds(time), 0.2));
+        let (fresh, bowed) = dips(0.5);
+        assert!(fresh < 1.0 && bowed > 40.0, "{fresh} and {bowed}");
+        let (fresh, bowed) = dips(0.25);
+        assert!(fresh < 1.0 && bowed < 1.0, "{fresh} and {bowed}");
     }
 
     #[test]
