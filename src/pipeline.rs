@@ -75,10 +75,11 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
         None => Hertz(41.2),
     };
     let envelope = Envelope::from_samples(samples, lowest);
-    let plain = contour_without(samples, samples.offset(), settings);
     // Which note sounds is heard best without what rings of the notes before; how high it is, in the sound as it is.
-    let bowed = without_ringing(samples, samples.offset(), &settings);
-    let contour = contour_without(&bowed, 0.0, settings).with_pitches_of(&plain);
+    let offset = samples.offset();
+    let bowed = without_ringing(samples, offset, &settings);
+    let contour =
+        contour_without(&bowed, 0.0, settings).with_pitches_of(&contour_without(samples, offset, settings));
     let envelope = envelope.with_bowed(bowed, lowest);
     let continuity = Continuity::new(samples, &contour);
     let candidates =

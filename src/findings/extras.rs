@@ -65,7 +65,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             StepKind::Extra { after } => Some(ExtraFinding {
                 onset_s: played[k].onset.0,
                 offset_s: played[k].offset.0,
-                played_midi: played[k].steady.map(|s| s.midi).or(played[k].midi)?,
+                played_midi: played[k].pitch()?,
                 after_index: after.map(|n| notes[n].event),
             }),
             StepKind::Written { .. } => None,
@@ -78,8 +78,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
 fn at_its_own_pitch(played: &[PlayedNote], k: usize) -> bool {
     played[k].steady.is_some_and(|own| {
         own.spread < WANDERING / 2.0
-            && octaves_to_neighbours(played, k, own.midi)
-                .all(|octaves| (octaves - octaves.round()).abs() * 12.0 > ANOTHER_PITCH)
+            && octaves_to_neighbours(played, k, own.midi).all(|(_, semitones)| semitones > ANOTHER_PITCH)
     })
 }
 
@@ -89,17 +88,18 @@ fn is_a_moment_an_octave_away(played: &[PlayedNote], k: usize) -> bool {
     let own = &played[k];
     own.offset.0 - own.onset.0 < MOMENT
         && own.midi.is_some_and(|midi| {
-            octaves_to_neighbours(played, k, midi).any(|octaves| {
-                octaves.round() != 0.0 && (octaves - octaves.round()).abs() * 12.0 < ANOTHER_PITCH
-            })
+            octaves_to_neighbours(played, k, midi)
+                .any(|(octaves, semitones)| octaves != 0.0 && semitones < ANOTHER_PITCH)
         })
 }
 
-/// How many octaves the sounds before and after one are away from a pitch.
-fn octaves_to_neighbours(played: &[PlayedNote], k: usize, midi: f64) -> impl Iterator<Item = f64> {
-    let pitch = |p: &PlayedNote| p.steady.map(|s| s.midi).or(p.midi);
+/// How far the sounds before and after one are from a pitch: whole octaves, and the semitones that are left either way.
+fn octaves_to_neighbours(played: &[PlayedNote], k: usize, midi: f64) -> impl Iterator<Item = (f64, f64)> {
     let neighbours = [k.checked_sub(1).map(|j| &played[j]), played.get(k + 1)];
-    neighbours.into_iter().flatten().filter_map(pitch).map(move |other| (other - midi) / 12.0)
+    neighbours.into_iter().flatten().filter_map(PlayedNote::pitch).map(move |other| {
+        let octaves = (other - midi) / 12.0;
+        (octaves.round(), (octaves - octaves.round()).abs() * 12.0)
+    })
 }
 
 #[cfg(test)]

@@ -83,7 +83,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     finding.cents_spread = p.steady.map(|s| s.spread);
     let target = f64::from(note.midi) + asked.tuning;
     let mut steady = p.steady.map(|s| s.midi);
-    let mut heard = steady.or(p.midi);
+    let mut heard = p.pitch();
     let slipped = heard.is_some_and(|m| HARMONIC_SLIPS.iter().any(|slip| (m - target - slip).abs() < 0.6));
     let octave = [(12.0, OCTAVE_MARGIN), (-12.0, OCTAVE_BELOW_MARGIN)].into_iter().any(|(away, margin)| {
         heard.is_some_and(|m| (m - target - away).abs() < 0.6)
@@ -351,6 +351,8 @@ mod tests {
             [0.94, 0.81, 0.79].map(verdict),
             [NoteVerdict::Right, NoteVerdict::Right, NoteVerdict::Wrong]
         );
+        // Frames of which nothing is known do not speak for the written pitch.
+        assert_eq!(judged(Some(&played(57.0)), SURE, 0.0, &contour(&[])).verdict, NoteVerdict::Wrong);
     }
 
     #[test]

@@ -29,6 +29,13 @@ pub struct PlayedNote {
     pub onset_llr: f64,
 }
 
+impl PlayedNote {
+    /// Its steady pitch, or where it has none the median of its voiced frames.
+    pub(super) fn pitch(&self) -> Option<f64> {
+        self.steady.map(|s| s.midi).or(self.midi)
+    }
+}
+
 #[cfg(test)]
 impl PlayedNote {
     /// A D4 beyond doubt from one moment to another, in seconds, that was never steady.

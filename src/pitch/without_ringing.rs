@@ -44,7 +44,6 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
         forward.get_inplace_scratch_len().max(inverse.get_inplace_scratch_len())
     ];
     let frames = samples.mono.len().div_ceil(hop) + STEPS - 1;
-    let mut gains = [vec![0.0_f32; size / 2 + 1], vec![0.0_f32; size / 2 + 1]];
     // Two real windows in one complex transform: one as the real part, one as the imaginary.
     for pair in (0..frames).step_by(2) {
         let first = |k: usize| ((pair + k) * hop) as i64 - (size - hop) as i64;
@@ -57,19 +56,10 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
             *value = Complex::new(at(0), at(1));
         }
         forward.process_with_scratch(&mut frame, &mut scratch);
-        for k in 0..2 {
-            let before = &mut past[(pair + k) % ago];
-            for (bin, (gain, before)) in gains[k].iter_mut().zip(before).enumerate() {
-                let (a, b) = apart(&frame, bin);
-                let power = if k == 0 { a.norm_sqr() } else { b.norm_sqr() };
-                let share = if power > 0.0 { 1.0 - KEPT * *before / power } else { 0.0 };
-                *gain = share.max(FLOOR).sqrt();
-                *before = power;
-            }
-        }
         for bin in 0..=size / 2 {
             let (a, b) = apart(&frame, bin);
-            let (a, b) = (a * gains[0][bin], b * gains[1][bin]);
+            let a = a * gain(a, &mut past[pair % ago][bin]);
+            let b = b * gain(b, &mut past[(pair + 1) % ago][bin]);
             let i = Complex::new(0.0, 1.0);
             frame[bin] = a + i * b;
             if bin > 0 {
@@ -87,6 +77,14 @@ pub fn without_ringing(samples: &Samples, offset: f64, settings: &TrackerSetting
         }
     }
     Samples { mono: left, rate: samples.rate }
+}
+
+/// What is left of a line of the spectrum, as a factor, given its power a while ago, in whose place its power now is put.
+fn gain(line: Complex<f32>, before: &mut f32) -> f32 {
+    let power = line.norm_sqr();
+    let share = if power > 0.0 { 1.0 - KEPT * *before / power } else { 0.0 };
+    *before = power;
+    share.max(FLOOR).sqrt()
 }
 
 /// The spectra of the real and of the imaginary part at a bin.
