@@ -3,11 +3,13 @@
 //! Many weak cues together tell an onset on a bowed string, where no single one suffices (Bello et al.,
 //! "A tutorial on onset detection in music signals", IEEE TSAP 2005, on soft onsets): a change of pitch,
 //! a dip of the level, a rise of the level, a break of the wave's phase, another shape of the wave, a dip
-//! of clarity, a burst of bow noise. Two small networks make the log odds of an onset of them.
+//! of clarity, a burst of bow noise. Small networks make the log odds of an onset of them and of what
+//! sounds around.
 
 use super::continuity::Continuity;
 use super::envelope::Envelope;
-use super::onset_model;
+use super::{onset_model, onset_networks};
+use super::surroundings::Surroundings;
 use super::wave_shape::WaveShape;
 use crate::pitch::Contour;
 use crate::units::Seconds;
@@ -113,13 +115,14 @@ pub fn boundaries_from_sound(
     continuity: Continuity<'_>,
     shape: &WaveShape<'_>,
 ) -> Vec<Boundary> {
+    let surroundings = Surroundings::new(contour, envelope, continuity, shape);
     let ear = Ear { contour, envelope, continuity, shape, noise_db: envelope.percentile(0.05) };
     let mut found: Vec<(f64, f64)> = Vec::new(); // time, weight of the claim on the exact place
     ear.pitch_changes(&mut found);
     ear.voicing_starts(&mut found);
     found.extend(steps_up(envelope).into_iter().map(|time| (time, 2.0)));
     ear.troughs(&mut found);
-    ear.phase_breaks(&mut found);
+    ear.phase_breaks(surroundings.goes_on(), &mut found);
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
     let times = merge(&found);
     let features: Vec<Features> = times.iter().map(|&time| ear.features(time)).collect();
@@ -128,8 +131,10 @@ pub fn boundaries_from_sound(
         .into_iter()
         .enumerate()
         .map(|(k, features)| {
-            let llr = onset_model::among(&features, alone[k], &neighbours(&times, &alone, k));
-            Boundary { time: Seconds(times[k]), llr, leads: true, features }
+            let time = Seconds(times[k]);
+            let by_cues = onset_model::among(&features, alone[k], &neighbours(&times, &alone, k));
+            let by_sound = onset_networks::log_odds(&surroundings.around(time), &features);
+            Boundary { time, llr: 0.5 * (by_cues + by_sound), leads: true, features }
         })
         .collect();
     for k in 0..boundaries.len() {
@@ -293,11 +298,9 @@ impl Ear<'_> {
         }
     }
 
-    fn phase_breaks(&self, found: &mut Vec<(f64, f64)>) {
+    /// Where the wave goes on least; how well it does is given for each frame.
+    fn phase_breaks(&self, on: &[Option<f32>], found: &mut Vec<(f64, f64)>) {
         let hop = self.contour.hop.0;
-        let on: Vec<Option<f32>> = (0..self.contour.frames.len())
-            .map(|k| self.continuity.across(k as f64 * hop, 0.025).map(|goes| goes.on))
-            .collect();
         for k in 1..on.len().saturating_sub(1) {
             let Some(here) = on[k] else { continue };
             let around = |i: usize| on[i].unwrap_or(1.0);

@@ -1,7 +1,7 @@
 //! How far the end of a note is from where the level says: one network small enough to read (`offset_weights.rs`).
 //!
 //! Rooms and strings that ring on hide when the bow stopped. It was trained on real single notes assembled into takes
-//! with known truth (`tests/training/train_offsets.py`), on the half of the recordings that no reported figure uses.
+//! with known truth (`tests/training/train_times.py`), on the half of the recordings that no reported figure uses.
 
 use super::envelope::Envelope;
 use super::network::network;
@@ -108,7 +108,7 @@ mod tests {
 
     #[test]
     fn the_model_was_trained_on_the_cues_that_there_are() {
-        assert_eq!(CUES, OFFSET_CUES, "train again: tests/training/train_offsets.py");
+        assert_eq!(CUES, OFFSET_CUES, "train again: tests/training/train_times.py");
     }
 
     #[test]

@@ -1,8 +1,8 @@
-//! Weights of the offset model, written by `tests/training/train_offsets.py`; not edited by hand.
+//! Seconds from the level's offset to the true one: weights, written by `tests/training/train_times.py`; not edited by hand.
 
 #![allow(clippy::approx_constant)]
 
-/// Seconds from the level's offset to the true one: cues in.
+/// Cues in.
 pub const CUES: usize = 39;
 /// Hidden units.
 pub const HIDDEN: usize = 32;

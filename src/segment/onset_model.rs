@@ -1,5 +1,4 @@
-//! The log odds of an onset from cues, and how far it is from where the level says: three networks small enough to
-//! read (`onset_weights.rs`).
+//! The log odds of an onset from cues: two networks small enough to read (`onset_weights.rs`).
 //!
 //! They were trained on real single notes assembled into takes with known truth (`tests/training/train_onsets.py`),
 //! on the half of the recordings that no reported figure uses.
@@ -8,11 +7,11 @@ use super::boundaries::Features;
 use super::network::network;
 use super::onset_weights::{
     AMONG_CUES, AMONG_FIRST, AMONG_FIRST_BIAS, AMONG_SECOND, AMONG_SECOND_BIAS, CUES, FIRST, FIRST_BIAS,
-    SECOND, SECOND_BIAS, SHIFT_CUES, SHIFT_FIRST, SHIFT_FIRST_BIAS, SHIFT_SECOND, SHIFT_SECOND_BIAS,
+    SECOND, SECOND_BIAS,
 };
 
 /// Log odds are kept within this, so that no single cue decides alone.
-const LIMIT: f64 = 6.0;
+pub(super) const LIMIT: f64 = 6.0;
 
 /// Log odds of a stretch of time without a candidate.
 pub const NOBODY: f64 = -LIMIT;
@@ -31,15 +30,6 @@ pub fn among(features: &Features, alone: f64, around: &[f64; AROUND]) -> f64 {
     network((&AMONG_FIRST, &AMONG_FIRST_BIAS), (&AMONG_SECOND, AMONG_SECOND_BIAS), &cues).clamp(-LIMIT, LIMIT)
 }
 
-/// How much later than the level says a note begins, in seconds, at most 0.06 either way: from the cues of the
-/// boundary nearest to that moment, which lies `away` seconds after it. Where bows turn softly or fingers move
-/// under one bow, the level of both notes together says little about when the second comes up.
-pub fn onset_shift(features: &Features, away: f64) -> f64 {
-    let cues = known::<SHIFT_CUES>(features, away);
-    network((&SHIFT_FIRST, &SHIFT_FIRST_BIAS), (&SHIFT_SECOND, SHIFT_SECOND_BIAS), &cues)
-        .clamp(-FURTHEST, FURTHEST)
-}
-
 /// The cues that the networks were trained on, then `further` in every place that is left. (A cue that was added since
 /// is passed over.)
 fn known<const INPUTS: usize>(features: &Features, further: f64) -> [f64; INPUTS] {
@@ -48,12 +38,9 @@ fn known<const INPUTS: usize>(features: &Features, further: f64) -> [f64; INPUTS
     cues
 }
 
-/// An onset is moved by no more than this, in seconds.
-const FURTHEST: f64 = 0.06;
-
 #[cfg(test)]
 mod tests {
-    use super::{AROUND, FURTHEST, LIMIT, NOBODY, alone, among, onset_shift};
+    use super::{AROUND, LIMIT, NOBODY, alone, among};
     use crate::segment::{Features, onset_weights::CUES};
     use proptest::prelude::*;
 
@@ -64,15 +51,13 @@ mod tests {
 
     proptest! {
         #[test]
-        fn whatever_the_cues_say_no_onset_is_certain_or_moved_far(
+        fn whatever_the_cues_say_no_onset_is_certain(
             cues in proptest::collection::vec(-2.0..2.0_f64, CUES),
             (by_itself, around) in (-LIMIT..LIMIT, proptest::array::uniform6(-LIMIT..LIMIT)),
-            away in -0.15..0.15_f64,
         ) {
             let features = Features { values: cues.try_into().unwrap() };
             prop_assert!(alone(&features).abs() <= LIMIT);
             prop_assert!(among(&features, by_itself, &around).abs() <= LIMIT);
-            prop_assert!(onset_shift(&features, away).abs() <= FURTHEST);
         }
     }
 

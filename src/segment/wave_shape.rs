@@ -14,7 +14,7 @@ const HARMONICS: usize = 12;
 /// and as many lags at which two periods are laid on each other.
 const PLACES: usize = 96;
 /// Length of the window whose periods are averaged: in seconds, and at least in periods.
-const WINDOW: (f64, f64) = (0.04, 4.5);
+pub(super) const WINDOW: (f64, f64) = (0.04, 4.5);
 /// Steps from the middle of a window to its end at which its weight is known.
 const WEIGHTS: usize = 1024;
 /// How much longer the long windows are.
@@ -33,6 +33,8 @@ pub struct WaveShape<'a> {
     contour: &'a Contour,
     /// Cosine and sine of every whole number of places.
     circle: Vec<(f64, f64)>,
+    /// For every lag: cosines, then sines, of how far it turns each harmonic.
+    lags: Vec<[[f64; HARMONICS]; 2]>,
     /// What every window weighs, from its middle to its end (Hann).
     weights: Vec<f64>,
 }
@@ -62,13 +64,31 @@ pub struct ShapeDetails {
 
 /// One period of the wave, as its harmonics.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Period {
+pub(super) struct Period {
     hertz: f64,
     /// Real and imaginary part of each harmonic, its level compressed to its square root.
     harmonics: [(f64, f64); HARMONICS],
 }
 
 impl Period {
+    /// The correlation of the levels of the harmonics of two periods, whatever their phases; `None` for two pitches, or
+    /// for silence.
+    pub(super) fn balance(&self, other: &Self) -> Option<f64> {
+        let norm = self.norm_with(other)?;
+        let pairs = self.harmonics.iter().zip(&other.harmonics);
+        Some(pairs.map(|(x, y)| x.0.hypot(x.1) * y.0.hypot(y.1)).sum::<f64>() / norm)
+    }
+
+    /// What a correlation with another period is divided by; `None` for two pitches, or for silence.
+    fn norm_with(&self, other: &Self) -> Option<f64> {
+        if (1200.0 * (self.hertz / other.hertz).log2()).abs() > SAME_PITCH {
+            return None;
+        }
+        let power = |p: &Self| p.harmonics.iter().map(|(re, im)| re * re + im * im).sum::<f64>();
+        let norm = (power(self) * power(other)).sqrt();
+        (norm >= 1e-12).then_some(norm)
+    }
+
     fn with(self, each: impl Fn((f64, f64)) -> (f64, f64)) -> Self {
         Self { hertz: self.hertz, harmonics: self.harmonics.map(each) }
     }
@@ -78,9 +98,16 @@ impl<'a> WaveShape<'a> {
     /// Shapes along this contour.
     pub fn new(samples: &'a Samples, contour: &'a Contour) -> Self {
         let turn = |k: usize| (TAU * k as f64 / PLACES as f64).sin_cos();
-        let circle = (0..PLACES).map(turn).map(|(sine, cosine)| (cosine, sine)).collect();
+        let circle: Vec<(f64, f64)> =
+            (0..PLACES).map(turn).map(|(sine, cosine)| (cosine, sine)).collect();
+        let turned = |lag: usize, l: usize| circle[(l + 1) * lag % PLACES];
+        let lags = (0..PLACES)
+            .map(|lag| {
+                [std::array::from_fn(|l| turned(lag, l).0), std::array::from_fn(|l| turned(lag, l).1)]
+            })
+            .collect();
         let weights = (0..=WEIGHTS).map(|k| 0.5 + 0.5 * (PI * k as f64 / WEIGHTS as f64).cos()).collect();
-        Self { samples, contour, circle, weights }
+        Self { samples, contour, circle, lags, weights }
     }
 
     /// How the shape changes from a window that ends `guard` seconds before `time` to one that begins as long
@@ -103,7 +130,6 @@ impl<'a> WaveShape<'a> {
         let across = self.apart(&before, &after)?;
         let on_its_head = after.with(|(re, im)| (-re, -im));
         let loud = |(re, im): (f64, f64)| (re * re.hypot(im), im * re.hypot(im));
-        let level = |(re, im): (f64, f64)| (re.hypot(im), 0.0);
         let far = guard + 0.5 * LONG * window;
         let long = self
             .period(time - far, LONG * window)
@@ -112,7 +138,7 @@ impl<'a> WaveShape<'a> {
         Some(ShapeDetails {
             turned: across - self.apart(&before, &on_its_head)?,
             loudest: self.apart(&before.with(loud), &after.with(loud))?,
-            balance: self.apart(&before.with(level), &after.with(level))?,
+            balance: (1.0 - before.balance(&after)?).clamp(0.0, 1.5),
             long: long.unwrap_or(across),
         })
     }
@@ -122,6 +148,15 @@ impl<'a> WaveShape<'a> {
         let window = self.window(self.pitch(time - guard)?);
         let reach = guard + 0.5 * window;
         Some((window, self.period(time - reach, window)?, self.period(time + reach, window)?))
+    }
+
+    /// The mean period of each of so many frames of the contour, of a window of at least so many seconds and periods.
+    pub(super) fn periods(&self, frames: usize, (seconds, periods): (f64, f64)) -> Vec<Option<Period>> {
+        let at = |frame: usize| {
+            let time = frame as f64 * self.contour.hop.0;
+            self.period(time, seconds.max(periods / self.pitch(time)?))
+        };
+        (0..frames).map(at).collect()
     }
 
     /// Length of a window in seconds.
@@ -182,27 +217,28 @@ impl<'a> WaveShape<'a> {
 
     /// 1 less the best correlation of two periods over all lags; `None` for two pitches, or for silence.
     fn apart(&self, a: &Period, b: &Period) -> Option<f64> {
-        if (1200.0 * (a.hertz / b.hertz).log2()).abs() > SAME_PITCH {
-            return None;
+        self.correlations(a, b).map(|(best, _)| (1.0 - best).clamp(0.0, 1.5))
+    }
+
+    /// The best and the worst normalised correlation of two periods over all lags; `None` for two pitches, or for silence.
+    pub(super) fn correlations(&self, a: &Period, b: &Period) -> Option<(f64, f64)> {
+        let norm = a.norm_with(b)?;
+        // Of each harmonic of one against that of the other.
+        let (mut re, mut im) = ([0.0; HARMONICS], [0.0; HARMONICS]);
+        for (l, (x, y)) in a.harmonics.iter().zip(&b.harmonics).enumerate() {
+            re[l] = x.0 * y.0 + x.1 * y.1;
+            im[l] = x.1 * y.0 - x.0 * y.1;
         }
-        let power = |p: &Period| p.harmonics.iter().map(|(re, im)| re * re + im * im).sum::<f64>();
-        let norm = (power(a) * power(b)).sqrt();
-        if norm < 1e-12 {
-            return None;
+        let (mut best, mut worst) = (f64::NEG_INFINITY, f64::INFINITY);
+        for [cosines, sines] in &self.lags {
+            let mut sum = 0.0;
+            for l in 0..HARMONICS {
+                sum += re[l] * cosines[l] - im[l] * sines[l];
+            }
+            best = best.max(sum);
+            worst = worst.min(sum);
         }
-        let mut together = [(0.0, 0.0); HARMONICS];
-        for (product, (x, y)) in together.iter_mut().zip(a.harmonics.iter().zip(&b.harmonics)) {
-            *product = (x.0 * y.0 + x.1 * y.1, x.1 * y.0 - x.0 * y.1);
-        }
-        let at = |lag: usize| {
-            let turned = together.iter().enumerate().map(|(below, (re, im))| {
-                let (cosine, sine) = self.circle[(below + 1) * lag % PLACES];
-                re * cosine - im * sine
-            });
-            turned.sum::<f64>()
-        };
-        let best = (0..PLACES).map(at).fold(f64::NEG_INFINITY, f64::max);
-        Some((1.0 - best / norm).clamp(0.0, 1.5))
+        Some((best / norm, worst / norm))
     }
 }
 

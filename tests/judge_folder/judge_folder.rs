@@ -4,15 +4,16 @@
 //! `cargo run --profile quick --example judge_folder -- TAKES OUT [PRICES]...` where PRICES are other prices than the usual
 //! ones, such as '{"extra": 3.0}': their reports go to OUT-1, OUT-2, ...
 //!
-//! With `TIMED_BY_LEVEL=1` in the environment notes are timed by the level alone, and the cues of each offset are written as well, for
-//! training.
+//! With `TIMED_BY_LEVEL=1` in the environment notes are timed by the level alone, and the cues of each offset and what sounds around each
+//! candidate are written as well, for training.
 
 use fingertape::align::Costs;
 use fingertape::findings::{Report, TimedBy};
 use fingertape::formats::read_melody;
 use fingertape::notation::Instrument;
 use fingertape::pipeline::{JudgeSettings, Listening, judge_at, listen};
-use fingertape::segment::{Features, NoteSpan, offset_cues};
+use fingertape::samples::Samples;
+use fingertape::segment::{Continuity, Features, NoteSpan, Surroundings, WaveShape, offset_cues};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -69,12 +70,25 @@ fn one(takes: &Path, outs: &[PathBuf], prices: &[Costs], truth: &Path) {
             std::fs::write(out.join(format!("{}.offsets.csv", name("take"))), csv).expect("the offsets");
         }
     }
+    if by_level {
+        let strips = strips_of_candidates(&take.samples, &heard);
+        std::fs::write(outs[0].join(format!("{}.strips", name("take"))), strips).expect("the strips");
+    }
     let mut csv = format!("time_s,llr,{}\n", Features::NAMES.join(","));
     for b in &heard.candidates {
         let values: Vec<String> = b.features.values.iter().map(|v| format!("{v:.4}")).collect();
         csv += &format!("{:.3},{:.3},{}\n", b.time.0, b.llr, values.join(","));
     }
     std::fs::write(outs[0].join(format!("{}.cues.csv", name("take"))), csv).expect("the cues");
+}
+
+/// What sounds around each candidate, as the onset network reads it: strips of 16-bit little-endian numbers, in units of 1/4096.
+fn strips_of_candidates(samples: &Samples, heard: &Listening) -> Vec<u8> {
+    let continuity = Continuity::new(samples, &heard.contour);
+    let shape = WaveShape::new(samples, &heard.contour);
+    let surroundings = Surroundings::new(&heard.contour, &heard.envelope, continuity, &shape);
+    let strips = heard.candidates.iter().map(|b| surroundings.around(b.time));
+    strips.flatten().flatten().flat_map(|value| ((value * 4096.0).round() as i16).to_le_bytes()).collect()
 }
 
 /// A line for each note that was found: its index, its offset and the cues around that. What follows is the next sound
