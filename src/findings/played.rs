@@ -6,6 +6,9 @@ use crate::pitch::Contour;
 use crate::segment::{Boundary, Envelope};
 use crate::units::{Hertz, Seconds};
 
+/// Candidates closer than this speak of the same onset, in seconds.
+const SAME_ONSET: f64 = 0.08;
+
 /// A note as it was played.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlayedNote {
@@ -34,6 +37,14 @@ impl PlayedNote {
     pub(super) fn pitch(&self) -> Option<f64> {
         self.steady.map(|s| s.midi).or(self.midi)
     }
+}
+
+/// The most that a candidate around a boundary says of an onset there: one onset shows in every candidate around it, and
+/// which of them a reading takes is a matter of milliseconds.
+fn onset_llr(boundaries: &[Boundary], boundary: usize) -> f64 {
+    let Some(own) = boundaries.get(boundary) else { return 0.0 };
+    let near = boundaries.iter().filter(|b| (b.time.0 - own.time.0).abs() < SAME_ONSET);
+    near.map(|b| b.llr).fold(own.llr, f64::max)
 }
 
 #[cfg(test)]
@@ -111,7 +122,7 @@ pub fn played_notes(
             steady: steady(contour, onset, offset, a4, middle(&pitches)),
             body_db,
             voiced,
-            onset_llr: boundaries.get(step.boundary).map_or(0.0, |b| b.llr),
+            onset_llr: onset_llr(boundaries, step.boundary),
         }
     };
     reading.steps.iter().zip(times).map(played).collect()

@@ -8,9 +8,9 @@
 
 use super::continuity::Continuity;
 use super::envelope::Envelope;
-use super::{onset_model, onset_networks};
 use super::surroundings::Surroundings;
 use super::wave_shape::WaveShape;
+use super::{onset_model, onset_networks};
 use crate::pitch::Contour;
 use crate::units::Seconds;
 

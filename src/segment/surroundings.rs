@@ -145,8 +145,7 @@ impl Surroundings {
         let usual = pitches.get(pitches.len() / 2).copied().unwrap_or(0.0);
         for row in &mut strip {
             let away = (row[PITCH] - usual) / UNIT_CENTS;
-            row[PITCH] =
-                if away.is_nan() { 0.0 } else { away.clamp(-FURTHEST_PITCH, FURTHEST_PITCH) };
+            row[PITCH] = if away.is_nan() { 0.0 } else { away.clamp(-FURTHEST_PITCH, FURTHEST_PITCH) };
         }
         strip
     }
@@ -199,8 +198,7 @@ mod tests {
     fn a_turned_wave_shows_where_it_turns_and_nowhere_else() {
         // After the phase and two distances of two numbers each.
         let turned = WAVE + 1 + 4;
-        let [goes_on, turns]: [Strip; 2] =
-            [false, true].map(|turned| around(&tone(0.2, turned), &[1.0])[0]);
+        let [goes_on, turns]: [Strip; 2] = [false, true].map(|turned| around(&tone(0.2, turned), &[1.0])[0]);
         assert!(goes_on.iter().all(|row| row[turned] < -0.4), "{goes_on:?}");
         assert!(turns[REACH][turned] > 0.4, "{:?}", turns[REACH]);
         assert!(turns[0][turned] < -0.4 && turns[FRAMES - 1][turned] < -0.4);

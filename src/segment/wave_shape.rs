@@ -98,13 +98,10 @@ impl<'a> WaveShape<'a> {
     /// Shapes along this contour.
     pub fn new(samples: &'a Samples, contour: &'a Contour) -> Self {
         let turn = |k: usize| (TAU * k as f64 / PLACES as f64).sin_cos();
-        let circle: Vec<(f64, f64)> =
-            (0..PLACES).map(turn).map(|(sine, cosine)| (cosine, sine)).collect();
+        let circle: Vec<(f64, f64)> = (0..PLACES).map(turn).map(|(sine, cosine)| (cosine, sine)).collect();
         let turned = |lag: usize, l: usize| circle[(l + 1) * lag % PLACES];
         let lags = (0..PLACES)
-            .map(|lag| {
-                [std::array::from_fn(|l| turned(lag, l).0), std::array::from_fn(|l| turned(lag, l).1)]
-            })
+            .map(|lag| [std::array::from_fn(|l| turned(lag, l).0), std::array::from_fn(|l| turned(lag, l).1)])
             .collect();
         let weights = (0..=WEIGHTS).map(|k| 0.5 + 0.5 * (PI * k as f64 / WEIGHTS as f64).cos()).collect();
         Self { samples, contour, circle, lags, weights }
