@@ -1,8 +1,8 @@
-//! Seconds from the level's offset to the true one: weights, written by `tests/training/train_times.py`; not edited by hand.
+//! Weights of the offset model, written by `tests/training/train_times.py`; not edited by hand.
 
 #![allow(clippy::approx_constant)]
 
-/// Cues in.
+/// Seconds from the level's offset to the true one: cues in.
 pub const CUES: usize = 39;
 /// Hidden units.
 pub const HIDDEN: usize = 32;

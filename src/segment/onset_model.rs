@@ -1,6 +1,6 @@
 //! The log odds of an onset from cues: two networks small enough to read (`onset_weights.rs`).
 //!
-//! They were trained on real single notes assembled into takes with known truth (`tests/training/train_onsets.py`),
+//! They were trained on real single notes assembled into takes with known truth (`tests/training/train_cue_networks.py`),
 //! on the half of the recordings that no reported figure uses.
 
 use super::boundaries::Features;
@@ -46,7 +46,7 @@ mod tests {
 
     #[test]
     fn the_model_was_trained_on_the_cues_that_there_are() {
-        assert_eq!(CUES, Features::NAMES.len(), "train again: tests/training/train_onsets.py");
+        assert_eq!(CUES, Features::NAMES.len(), "train again: tests/training/train_cue_networks.py");
     }
 
     proptest! {

@@ -1,4 +1,4 @@
-//! Weights of the onset model, written by `tests/training/train_onsets.py`; not edited by hand.
+//! Weights of the onset model, written by `tests/training/train_cue_networks.py`; not edited by hand.
 
 #![allow(clippy::approx_constant)]
 

@@ -3,7 +3,7 @@ writes src/segment/onset_shift_weights.rs and src/segment/offset_weights.rs.
 
     target/outside/venv/bin/python tests/training/train_times.py TAKES CUES
 
-The folders are the first two of train_onsets.py: a borrowed voice's body rings on, and its truth does not know that.
+The folders are the first two of train_sound_networks.py: a borrowed voice's body rings on, and its truth does not know that.
 Each learns how much later a right note that was called right began or ended than the level says, from the cues around that
 moment. The mean of four networks with one hidden layer of 8; prints cross-validated figures, grouped by take. The
 random starts are fixed.
@@ -105,32 +105,33 @@ def moving(what, x, y, groups, furthest):
     return w1, b1, w2 / 20, b2 / 20
 
 
-def written(path, what, cues, w1, b1, w2, b2):
+def written(out, prefix, what, cues, w1, b1, w2, b2):
     def row(values):
         return ", ".join(f"{v:.5f}" for v in values)
 
-    with open(path, "w") as out:
-        out.write(f"//! {what}: weights, written by `tests/training/train_times.py`; not edited by hand.\n\n")
-        out.write("#![allow(clippy::approx_constant)]\n\n")
-        out.write(f"/// Cues in.\npub const CUES: usize = {cues};\n")
-        out.write(f"/// Hidden units.\npub const HIDDEN: usize = {len(w2)};\n")
-        out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
-        out.write("pub static FIRST: [[f64; CUES]; HIDDEN] = [\n")
-        for values in w1:
-            out.write(f"    [{row(values)}],\n")
-        out.write("];\n")
-        out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub static FIRST_BIAS: [f64; HIDDEN] = [{row(b1)}];\n")
-        out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub static SECOND: [f64; HIDDEN] = [{row(w2)}];\n")
-        out.write(f"/// Bias of the output.\npub const SECOND_BIAS: f64 = {b2:.5f};\n")
+    out.write(f"/// {what}: cues in.\npub const {prefix}CUES: usize = {cues};\n")
+    out.write(f"/// Hidden units.\npub const {prefix}HIDDEN: usize = {len(w2)};\n")
+    out.write("/// One row a hidden unit: a weight a cue.\n#[rustfmt::skip]\n")
+    out.write(f"pub static {prefix}FIRST: [[f64; {prefix}CUES]; {prefix}HIDDEN] = [\n")
+    for values in w1:
+        out.write(f"    [{row(values)}],\n")
+    out.write("];\n")
+    out.write(f"/// Bias of each hidden unit.\n#[rustfmt::skip]\npub static {prefix}FIRST_BIAS: [f64; {prefix}HIDDEN] = [{row(b1)}];\n")
+    out.write(f"/// Weight of each hidden unit.\n#[rustfmt::skip]\npub static {prefix}SECOND: [f64; {prefix}HIDDEN] = [{row(w2)}];\n")
+    out.write(f"/// Bias of the output.\npub const {prefix}SECOND_BIAS: f64 = {b2:.5f};\n")
 
 
 def main():
-    for what, path, find, furthest in (
-        ("Seconds from the level's onset to the true one", "src/segment/onset_shift_weights.rs", onsets, FURTHEST_ONSET),
-        ("Seconds from the level's offset to the true one", "src/segment/offset_weights.rs", offsets, FURTHEST_OFFSET),
+    for name, what, path, find, furthest in (
+        ("shift of an onset", "Seconds from the level's onset to the true one", "src/segment/onset_shift_weights.rs", onsets, FURTHEST_ONSET),
+        ("offset model", "Seconds from the level's offset to the true one", "src/segment/offset_weights.rs", offsets, FURTHEST_OFFSET),
     ):
         x, y, groups = find(sys.argv[1:])
-        written(path, what, x.shape[1], *moving(what, x, y, groups, furthest))
+        weights = moving(name, x, y, groups, furthest)
+        with open(path, "w") as out:
+            out.write(f"//! Weights of the {name}, written by `tests/training/train_times.py`; not edited by hand.\n\n")
+            out.write("#![allow(clippy::approx_constant)]\n\n")
+            written(out, "", what, x.shape[1], *weights)
 
 
 if __name__ == "__main__":

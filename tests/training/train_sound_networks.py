@@ -1,10 +1,10 @@
-"""Trains the onset networks on takes with known truth and writes src/segment/onset_networks.bin.
+"""Trains the onset networks of sound on takes with known truth and writes src/segment/onset_networks.bin.
 
     target/outside/venv/bin/pip install -r tests/training/requirements.txt
     cargo run --profile quick --example accuracy -- make --out TAKES --takes 1600 --seed 32 --half tune
     cargo run --profile quick --example accuracy -- make --out OTHERS --takes 1600 --seed 33 --half tune --set borrowed
     TIMED_BY_LEVEL=1 cargo run --profile quick --example judge_folder -- TAKES CUES     # and OTHERS OTHER_CUES
-    target/outside/venv/bin/python tests/training/train_onsets.py TAKES CUES OTHERS OTHER_CUES
+    target/outside/venv/bin/python tests/training/train_sound_networks.py TAKES CUES OTHERS OTHER_CUES
 
 Each network reads the strip of sound around a candidate (src/segment/surroundings.rs) with three convolutions over time
 and what they find together with the candidate's cues (src/segment/boundaries.rs); what src/segment/onset_networks.rs says
@@ -13,27 +13,19 @@ is the mean of their log odds. Prints figures of networks that never heard a thi
 
 import os
 import sys
-from functools import partial
-
 import jax
 import jax.numpy as jnp
 import numpy as np
-from sklearn.metrics import roc_auc_score
 
-from known_takes import candidates, finished_takes, played_notes
+from known_takes import candidates, finished_takes, label, played_notes, print_figures
 
 # As in src/segment/onset_networks.rs.
 NETWORKS, TAPS, HIDDEN, NARROW, JOINED = 4, 5, 24, 8, 32
 # As in src/segment/surroundings.rs, and what one unit of a strip on disk is.
 FRAMES, CHANNELS, UNIT = 51, 17, 1 / 4096
-# An onset is labelled at one candidate within these limits, in seconds from the moment the level comes within
-# 12 dB of the body: in the first round at the nearest to USUAL (the change itself lies a little before that
-# moment), in later rounds at the one that the round before found likeliest.
-BEFORE, AFTER, USUAL = 0.13, 0.07, -0.015
 # Other candidates this close to the labelled one speak of the same onset: they are neither onset nor not. Those a little
-# further away are none, or one onset would be heard twice. Where no candidate is labelled, nobody knows about these.
+# further away are none, or one onset would be heard twice.
 SAME_ONSET = 0.055
-UNCLEAR = (-0.17, 0.12)
 # How often each round goes through the takes; the last is the one that counts.
 ROUNDS = (2, 5, 12)
 BATCH, FASTEST, DECAY = 256, 2e-3, 1e-4
@@ -50,29 +42,7 @@ class Take:
         self.notes = played_notes(truth)
 
     def label(self, likely):
-        """Which candidates are onsets, which are known at all, and what kind of onset each is."""
-        times = self.times
-        onset = np.zeros(len(times))
-        known = np.zeros(len(times), bool)
-        kinds = np.array(["-"] * len(times), dtype="U12")
-        for n in self.notes:
-            known |= (times > n["onset_s"] - 0.05) & (times < n["offset_s"] + 0.5)
-        before = None
-        for n in sorted(self.notes, key=lambda n: n["onset_s"]):
-            away = times - n["onset_s"]
-            near = [k for k in range(len(times)) if -BEFORE < away[k] < AFTER and not onset[k]]
-            if near:
-                distance = np.abs(away - USUAL)
-                k = min(near, key=lambda k: distance[k] if likely is None else distance[k] * 15 - likely[k])
-                onset[k] = known[k] = 1
-                same = before is not None and abs((before["played_midi"] or 0) - (n["played_midi"] or 99)) < 0.6
-                kinds[k] = "same pitch" if same else "other"
-                beside = np.abs(times - times[k]) < SAME_ONSET
-            else:
-                beside = (away > UNCLEAR[0]) & (away < UNCLEAR[1])
-            known &= ~(beside & (onset == 0))
-            before = n
-        return onset, known, kinds
+        return label(self.times, self.notes, likely, SAME_ONSET)
 
 
 def start(key):
@@ -202,19 +172,8 @@ class Material:
                 said.append(odds[known])
                 true.append(onset[known])
                 kinds.append(kind[known])
-        odds, y, kinds = np.concatenate(said), np.concatenate(true), np.concatenate(kinds)
-        print(f"{len(self.takes)} takes, {int(y.sum())} onsets, {int((1 - y).sum())} others")
-        surprise = np.mean(np.logaddexp(0, np.where(y == 1, -odds, odds)))
-        print(f"one network, cross-validated: area under the curve {roc_auc_score(y, odds):.4f}, surprise {surprise:.4f} nats")
-        for false in (0.001, 0.003, 0.01):
-            limit = np.quantile(odds[y == 0], 1 - false)
-            recall = {k: round(float((odds[kinds == k] > limit).mean()), 3) for k in ("same pitch", "other")}
-            print(f"  found at {100 * false:.1f} % false: {recall}")
-        said = 1 / (1 + np.exp(-odds))
-        for low, high in ((0, 0.02), (0.02, 0.1), (0.1, 0.3), (0.3, 0.7), (0.7, 0.9), (0.9, 0.98), (0.98, 1)):
-            here = (said >= low) & (said <= high)
-            if here.any():
-                print(f"  said {low}–{high}: {here.sum()} of which onsets {y[here].mean():.3f}")
+        print(f"{len(self.takes)} takes, one network, cross-validated")
+        print_figures(np.concatenate(said), np.concatenate(true), np.concatenate(kinds))
 
 
 def written(path, networks, mean, scale):
