@@ -3,11 +3,8 @@
 use super::note_times::{NoteTimes, TimedBy, note_times};
 use crate::align::{Reading, Step, StepKind};
 use crate::pitch::Contour;
-use crate::segment::{Boundary, Envelope};
+use crate::segment::{Boundary, Envelope, SAME_ONSET};
 use crate::units::{Hertz, Seconds};
-
-/// Candidates closer than this speak of the same onset, in seconds.
-const SAME_ONSET: f64 = 0.08;
 
 /// A note as it was played.
 #[derive(Debug, Clone, PartialEq)]
@@ -367,5 +364,18 @@ mod tests {
         let found = one_note(&contour, &loud_between(0.995, 2.0), 99, 100);
         assert_abs_diff_eq!(found.midi.unwrap(), 64.0, epsilon = 1e-9);
         assert_eq!(found.voiced, 1.0);
+    }
+
+    #[test]
+    fn an_onset_has_the_evidence_of_every_candidate_around_it_and_of_none_further_away() {
+        let at = |(time, llr): (f64, f64)| Boundary {
+            time: Seconds(time),
+            llr,
+            leads: true,
+            features: Features::default(),
+        };
+        let boundaries = [(0.9, 5.0), (1.0, -2.0), (1.07, 4.0), (1.2, 6.0)].map(at);
+        let said: Vec<f64> = (0..5).map(|k| onset_llr(&boundaries, k)).collect();
+        assert_eq!(said, [5.0, 4.0, 4.0, 6.0, 0.0]);
     }
 }

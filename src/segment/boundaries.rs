@@ -94,7 +94,7 @@ impl Features {
 /// Two candidates closer than this are one, in seconds.
 const MERGE: f64 = 0.035;
 /// Candidates closer than this speak of the same onset, in seconds.
-const RIVALS: f64 = 0.08;
+pub const SAME_ONSET: f64 = 0.08;
 /// A sound begins where the level of so many seconds is higher than that of as many before,
 const STEP_REACH: f64 = 0.05;
 /// by so many dB.
@@ -138,7 +138,7 @@ pub fn boundaries_from_sound(
         })
         .collect();
     for k in 0..boundaries.len() {
-        let near = |i: &usize| (boundaries[*i].time.0 - boundaries[k].time.0).abs() < RIVALS;
+        let near = |i: &usize| (boundaries[*i].time.0 - boundaries[k].time.0).abs() < SAME_ONSET;
         let before = (0..k).rev().take_while(near).any(|i| boundaries[i].llr >= boundaries[k].llr);
         let after = (k + 1..boundaries.len()).take_while(near).any(|i| boundaries[i].llr > boundaries[k].llr);
         boundaries[k].leads = !before && !after;

@@ -17,7 +17,7 @@ mod onset_weights;
 mod surroundings;
 mod wave_shape;
 
-pub use boundaries::{Boundary, Features, boundaries_from_sound};
+pub use boundaries::{Boundary, Features, SAME_ONSET, boundaries_from_sound};
 pub use continuity::{Continuity, Goes};
 pub use envelope::Envelope;
 pub use evidence::{Evidence, softplus};
