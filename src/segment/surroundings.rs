@@ -35,8 +35,6 @@ const SHORT_DISTANCES: [(usize, bool); 4] = [(2, false), (4, true), (7, false), 
 const LONG_DISTANCES: [usize; 2] = [4, 8];
 /// Seconds on either side of a moment that [`Continuity`] leaves out.
 const GUARD: f64 = 0.025;
-/// The pitch of a frame is that of voiced frames within this, in seconds.
-const NEAR: f64 = 0.035;
 
 /// Levels are counted from the highest of the strip, in units of so many dB, as far down as this.
 const UNIT_DB: f32 = 10.0;
@@ -81,7 +79,7 @@ impl Surroundings {
             let here = &contour.frames[k];
             channels[ROUGH] = ((1.0 - here.clarity).clamp(0.0, 1.0) + 0.004).ln() / 2.0 + 1.0;
             channels[VOICED] = if here.pitch.is_some() { 1.0 } else { 0.0 };
-            let near = contour.median_hertz(time - NEAR, time + NEAR);
+            let near = shape.pitch(time);
             channels[PITCH] = near.map_or(f32::NAN, |hertz| (1200.0 * (hertz / 440.0).log2()) as f32);
 
             let mut place = WAVE;

@@ -124,8 +124,8 @@ impl<'a> WaveShape<'a> {
     /// What else a look at the same windows says; `None` as for [`WaveShape::change`].
     pub fn details(&self, time: f64, guard: f64) -> Option<ShapeDetails> {
         let (window, before, after) = self.sides(time, guard)?;
-        let across = self.apart(&before, &after)?;
-        let on_its_head = after.with(|(re, im)| (-re, -im));
+        let (best, worst) = self.correlations(&before, &after)?;
+        let across = apart(best);
         let loud = |(re, im): (f64, f64)| (re * re.hypot(im), im * re.hypot(im));
         let far = guard + 0.5 * LONG * window;
         let long = self
@@ -133,9 +133,10 @@ impl<'a> WaveShape<'a> {
             .zip(self.period(time + far, LONG * window))
             .and_then(|(before, after)| self.apart(&before, &after));
         Some(ShapeDetails {
-            turned: across - self.apart(&before, &on_its_head)?,
+            // Where the second stands on its head, the worst correlation is the best.
+            turned: across - apart(-worst),
             loudest: self.apart(&before.with(loud), &after.with(loud))?,
-            balance: (1.0 - before.balance(&after)?).clamp(0.0, 1.5),
+            balance: apart(before.balance(&after)?),
             long: long.unwrap_or(across),
         })
     }
@@ -208,13 +209,13 @@ impl<'a> WaveShape<'a> {
     }
 
     /// Median frequency of the voiced frames around a time.
-    fn pitch(&self, time: f64) -> Option<f64> {
+    pub(super) fn pitch(&self, time: f64) -> Option<f64> {
         self.contour.median_hertz(time - NEAR, time + NEAR)
     }
 
     /// 1 less the best correlation of two periods over all lags; `None` for two pitches, or for silence.
     fn apart(&self, a: &Period, b: &Period) -> Option<f64> {
-        self.correlations(a, b).map(|(best, _)| (1.0 - best).clamp(0.0, 1.5))
+        self.correlations(a, b).map(|(best, _)| apart(best))
     }
 
     /// The best and the worst normalised correlation of two periods over all lags; `None` for two pitches, or for silence.
@@ -237,6 +238,11 @@ impl<'a> WaveShape<'a> {
         }
         Some((best / norm, worst / norm))
     }
+}
+
+/// How far apart two periods of such a correlation are.
+fn apart(correlation: f64) -> f64 {
+    (1.0 - correlation).clamp(0.0, 1.5)
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ is the mean of their log odds. Prints figures of networks that never heard a thi
 
 import os
 import sys
+
 import jax
 import jax.numpy as jnp
 import numpy as np
@@ -36,7 +37,6 @@ FOLDS = 3
 
 class Take:
     def __init__(self, truth, files):
-        self.files = files
         self.times, _, self.cues = candidates(files)
         self.strips = np.fromfile(files + ".strips", "<i2").reshape(-1, FRAMES, CHANNELS)
         self.notes = played_notes(truth)
