@@ -3,8 +3,13 @@
     target/outside/venv/bin/pip install -r tests/training/requirements.txt
     cargo run --profile quick --example accuracy -- make --out TAKES --takes 1600 --seed 32 --half tune
     cargo run --profile quick --example accuracy -- make --out OTHERS --takes 1600 --seed 33 --half tune --set borrowed
-    TIMED_BY_LEVEL=1 cargo run --profile quick --example judge_folder -- TAKES CUES     # and OTHERS OTHER_CUES
-    target/outside/venv/bin/python tests/training/train_sound_networks.py TAKES CUES OTHERS OTHER_CUES
+    target/outside/venv/bin/python tests/accuracy/spoil_takes.py TAKES SPOILT anyhow
+    target/outside/venv/bin/python tests/accuracy/spoil_takes.py OTHERS OTHERS_SPOILT anyhow 5000
+    for takes in TAKES OTHERS SPOILT OTHERS_SPOILT; do
+        TIMED_BY_LEVEL=1 cargo run --profile quick --example judge_folder -- $takes $takes.cues
+    done
+    target/outside/venv/bin/python tests/training/train_sound_networks.py TAKES TAKES.cues OTHERS OTHERS.cues \\
+        SPOILT SPOILT.cues OTHERS_SPOILT OTHERS_SPOILT.cues
 
 Each network reads the strip of sound around a candidate (src/segment/surroundings.rs) with three convolutions over time
 and what they find together with the candidate's cues (src/segment/boundaries.rs); what src/segment/onset_networks.rs says
@@ -18,6 +23,7 @@ import jax
 import jax.numpy as jnp
 import numpy as np
 
+from descent import descended
 from known_takes import candidates, finished_takes, label, played_notes, print_figures
 
 # As in src/segment/onset_networks.rs.
@@ -80,16 +86,6 @@ def loss(network, strips, cues, onset, weight):
     return jnp.mean(weight * (jnp.logaddexp(0, said) - onset * said)) + DECAY * size
 
 
-@jax.jit
-def step(network, first, second, count, rate, batch):
-    """One step of Adam (Kingma and Ba, 2015)."""
-    slope = jax.grad(loss)(network, *batch)
-    first = jax.tree.map(lambda a, b: 0.9 * a + 0.1 * b, first, slope)
-    second = jax.tree.map(lambda a, b: 0.999 * a + 0.001 * b * b, second, slope)
-    moved = lambda w, a, b: w - rate * (a / (1 - 0.9**count)) / (jnp.sqrt(b / (1 - 0.999**count)) + 1e-8)
-    return jax.tree.map(moved, network, first, second), first, second
-
-
 said_by = jax.jit(log_odds)
 
 
@@ -106,17 +102,8 @@ def fit(seed, times_through, strips, cues, onset, plain):
     rng = np.random.default_rng(seed)
     kept = np.flatnonzero(~plain | (rng.random(len(plain)) < 1 / ONE_IN))
     weight = np.where(plain, ONE_IN, 1).astype(np.float32)
-    network = start(jax.random.PRNGKey(seed))
-    first = second = jax.tree.map(jnp.zeros_like, network)
-    steps = len(kept) // BATCH
-    count = 0
-    for _ in range(times_through):
-        for part in np.array_split(rng.permutation(kept)[: steps * BATCH], steps):
-            count += 1
-            rate = FASTEST * 0.5 * (1 + np.cos(np.pi * count / (times_through * steps))) + 1e-5
-            batch = strips[part], cues[part], onset[part], weight[part]
-            network, first, second = step(network, first, second, float(count), rate, batch)
-    return network
+    rows = [row[kept] for row in (strips, cues, onset, weight)]
+    return descended(loss, start(jax.random.PRNGKey(seed)), rows, rng, times_through, BATCH, FASTEST)
 
 
 class Material:

@@ -1,9 +1,10 @@
 """Trains the two small models that move an onset and an offset from where the level says, on takes with known truth, and
 writes src/segment/onset_shift_weights.rs and src/segment/offset_weights.rs.
 
-    target/outside/venv/bin/python tests/training/train_times.py TAKES CUES
+    target/outside/venv/bin/python tests/training/train_times.py TAKES TAKES.cues
 
-The folders are the first two of train_sound_networks.py: a borrowed voice's body rings on, and its truth does not know that.
+The folders are the first two of train_sound_networks.py: a borrowed voice's body rings on, as a room does, and its truth
+does not know that.
 Each learns how much later a right note that was called right began or ended than the level says, from the cues around that
 moment. The mean of four networks with one hidden layer of 8; prints cross-validated figures, grouped by take. The
 random starts are fixed.
@@ -84,11 +85,12 @@ def regressions(z, y, furthest):
 
 
 def folded(nets, mean, scale):
-    """One network for the mean of several, with the standardisation in its first layer."""
-    w1 = np.vstack([(net.coefs_[0] / scale[:, None]).T for net in nets])
-    b1 = np.concatenate([net.intercepts_[0] for net in nets]) - w1 @ mean
-    w2 = np.concatenate([net.coefs_[1][:, 0] for net in nets]) / len(nets)
-    return w1, b1, w2, np.mean([net.intercepts_[1][0] for net in nets])
+    """One network for the mean of several, each (weights, biases, weights, bias), with the standardisation in the first
+    layer."""
+    w1 = np.vstack([(first / scale[:, None]).T for first, _, _, _ in nets])
+    b1 = np.concatenate([bias for _, bias, _, _ in nets]) - w1 @ mean
+    w2 = np.concatenate([second for _, _, second, _ in nets]) / len(nets)
+    return w1, b1, w2, np.mean([bias for _, _, _, bias in nets])
 
 
 def moving(what, x, y, groups, furthest):
@@ -101,7 +103,8 @@ def moving(what, x, y, groups, furthest):
     for name, left in (("by the level", y), ("moved", y - np.clip(guess, -furthest, furthest))):
         half, most = 1000 * np.percentile(np.abs(left), [50, 95])
         print(f"{what} of {len(y)} right notes {name}: median {half:.1f} ms, 95 % {most:.1f} ms")
-    w1, b1, w2, b2 = folded(regressions(z, y, furthest), mean, scale)
+    layers = lambda net: (net.coefs_[0], net.intercepts_[0], net.coefs_[1][:, 0], net.intercepts_[1][0])
+    w1, b1, w2, b2 = folded([layers(net) for net in regressions(z, y, furthest)], mean, scale)
     return w1, b1, w2 / 20, b2 / 20
 
 
