@@ -19,7 +19,7 @@ const LEAST_PROBABLE: f64 = 0.6;
 /// The same for calling a played note wrong, the worst thing to be mistaken in.
 const LEAST_PROBABLE_WRONG: f64 = 0.7;
 /// The same for calling a note missing: so probable must it be that it was not played as written.
-const LEAST_PROBABLE_MISSING: f64 = 0.77;
+const LEAST_PROBABLE_MISSING: f64 = 0.75;
 /// Half the interquartile range beyond which a pitch is all over the place, in cents.
 const RESTLESS: f64 = 60.0;
 /// So short a note has too few periods to decide an octave against a ringing string, in seconds.
@@ -386,14 +386,14 @@ mod tests {
             };
             judged(played, support, 0.0, &contour(&[]))
         };
-        // Log odds a, divided by 2.5, are the probability 1 / (1 + exp(-a / 2.5)): 0.6 at 1.01, 0.7 at 2.12, 0.77 at 3.02.
+        // Log odds a, divided by 2.5, are the probability 1 / (1 + exp(-a / 2.5)): 0.6 at 1.01, 0.7 at 2.12, 0.75 at 2.75.
         let (right, wrong) = (played(69.0), played(71.0));
         assert_eq!(with(Some(&right), 1.1).verdict, NoteVerdict::Right);
         assert_eq!(with(Some(&right), 0.9).verdict, NoteVerdict::Unsure);
         assert_eq!(with(Some(&wrong), 2.3).verdict, NoteVerdict::Wrong);
         assert_eq!(with(Some(&wrong), 1.9).verdict, NoteVerdict::Unsure);
-        assert_eq!(with(None, 3.1).verdict, NoteVerdict::Missing);
-        assert_eq!(with(None, 2.9).verdict, NoteVerdict::Unsure);
+        assert_eq!(with(None, 2.85).verdict, NoteVerdict::Missing);
+        assert_eq!(with(None, 2.65).verdict, NoteVerdict::Unsure);
         // The more is for it, the surer it is said, and never for certain.
         let sure = with(Some(&right), 30.0).confidence;
         assert!(sure > with(Some(&right), 5.0).confidence && sure <= 0.995, "{sure}");

@@ -85,7 +85,8 @@ def unsteady(sound, random):
 
 def anyhow(sound, random):
     """Some other microphone, and perhaps a less steady hand, a room, a narrow band, a recorder that compresses, noise: what
-    the onset networks are trained on besides the takes as they are."""
+    the onset networks are trained on besides the takes as they are. Where the hand is less steady the truth's cents are
+    no longer true."""
     if random.random() < 0.5:
         sound = unsteady(sound, random)
     sound = microphone(sound, random)
