@@ -2,8 +2,9 @@
 //!
 //! Each goes over the strip ([`Surroundings`](super::Surroundings)) with three convolutions in time, narrows what they find,
 //! and joins it with the candidate's cues; several of them, trained from other random starts, are averaged. They were
-//! trained on real single notes assembled into takes with known truth (`tests/training/train_sound_networks.py`), on the half of the
-//! recordings that no reported figure uses, and hold 51,000 numbers in all (`onset_networks.bin`).
+//! trained on real single notes assembled into takes with known truth (`tests/training/train_sound_networks.py`), as they
+//! are and through rooms, microphones and hands that nobody recorded, on the half of the recordings that no reported figure
+//! uses, and hold 51,000 numbers in all (`onset_networks.bin`).
 //!
 //! Convolutions for onsets: Schlüter and Böck, "Improved musical onset detection with convolutional neural networks", ICASSP
 //! 2014 (cited from memory); theirs read a spectrogram, these what the wave, its shape and its level do.
