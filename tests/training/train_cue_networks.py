@@ -97,10 +97,14 @@ def both_looks(parts, mean, scale):
     return first, (fitted((x - wide_mean) / wide_scale, y, SECOND), wide_mean, wide_scale)
 
 
+def said_by_look(look, values):
+    nets, mean, scale = look
+    return log_odds(nets, (values - mean) / scale)
+
+
 def log_odds_alone(first, values):
     """What `alone` in src/segment/onset_model.rs gives."""
-    nets, mean, scale = first
-    return np.clip(log_odds(nets, (values - mean) / scale), NOBODY, -NOBODY)
+    return np.clip(said_by_look(first, values), NOBODY, -NOBODY)
 
 
 def around(times, odds):
@@ -124,10 +128,9 @@ def cross_validated(parts, mean, scale):
     said, true, kinds = [], [], []
     for fold in range(FOLDS):
         first, second = both_looks([p for k, p in enumerate(parts) if k % FOLDS != fold], mean, scale)
-        nets, wide_mean, wide_scale = second
         for times, values, notes in parts[fold::FOLDS]:
             alone = log_odds_alone(first, values)
-            among = log_odds(nets, (np.hstack([values, around(times, alone)]) - wide_mean) / wide_scale)
+            among = said_by_look(second, np.hstack([values, around(times, alone)]))
             onset, known, kind = label(times, notes, alone)
             said.append(among[known])
             true.append(onset[known])
