@@ -103,6 +103,12 @@ const STEP_UP: f32 = 12.0;
 const STEP_NEARLY: f32 = 3.0;
 /// What is softer than this is silence, in dB below full scale.
 const STEP_FROM: f32 = -100.0;
+/// A take is quiet for this share of its time at least,
+const QUIET_SHARE: f64 = 0.05;
+/// and its silence is so many dB below what is loud in it; where it never pauses the softest moments are bow changes.
+const SILENCE_BELOW: f32 = 20.0;
+/// A trough ends where the level comes so many dB above that silence.
+const ABOVE_SILENCE: f32 = 8.0;
 /// Stretches of time in which a candidate has neighbours: each up to so many seconds away. Candidates lie on a grid of
 /// 5 ms; the edges lie between its steps, so that rounding decides nothing.
 const NEIGHBOURS: [f64; 3] = [0.0475, 0.1025, 0.1825];
@@ -116,7 +122,8 @@ pub fn boundaries_from_sound(
     shape: &WaveShape<'_>,
 ) -> Vec<Boundary> {
     let surroundings = Surroundings::new(contour, envelope, continuity, shape);
-    let ear = Ear { contour, envelope, continuity, shape, noise_db: envelope.percentile(0.05) };
+    let silence_db = envelope.percentile(QUIET_SHARE).min(envelope.percentile(0.9) - SILENCE_BELOW);
+    let ear = Ear { contour, envelope, continuity, shape, silence_db };
     let mut found: Vec<(f64, f64)> = Vec::new(); // time, weight of the claim on the exact place
     ear.pitch_changes(&mut found);
     ear.voicing_starts(&mut found);
@@ -203,7 +210,7 @@ struct Ear<'a> {
     envelope: &'a Envelope,
     continuity: Continuity<'a>,
     shape: &'a WaveShape<'a>,
-    noise_db: f32,
+    silence_db: f32,
 }
 
 impl Ear<'_> {
@@ -292,7 +299,7 @@ impl Ear<'_> {
             let before = self.envelope.peak(Seconds(t - 0.2), Seconds(t));
             let after = self.envelope.peak(Seconds(t), Seconds(t + 0.2));
             let depth = before.min(after) - level[k];
-            if depth > 1.5 && after > self.noise_db + 8.0 {
+            if depth > 1.5 && after > self.silence_db + ABOVE_SILENCE {
                 found.push((t, 1.0 + f64::from(depth.min(12.0)) / 12.0));
             }
         }

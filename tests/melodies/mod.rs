@@ -48,6 +48,37 @@ pub fn melodies(fingers: bool) -> impl Strategy<Value = Melody> {
     })
 }
 
+/// Four bars of quarters without a rest, of which every third or so is the one before again.
+pub fn repeats() -> impl Strategy<Value = Melody> {
+    let header = (proptest::sample::select(Instrument::ALL.to_vec()), 56..130_u32, 0..64_usize);
+    let step = prop_oneof![3 => Just(0_i32), 1 => Just(-3), 2 => Just(-2), 2 => Just(2), 1 => Just(4)];
+    (header, proptest::collection::vec(step, 15)).prop_map(|((instrument, bpm, first), steps)| {
+        let key = Key::new(0).expect("a key");
+        let (low, high) = (instrument.open_strings()[0], instrument.highest_in_first_position());
+        let mut sounding = low + first as i32 % (high - low + 1);
+        let mut notes = vec![sounding];
+        for step in steps {
+            sounding =
+                if (low..=high).contains(&(sounding + step)) { sounding + step } else { sounding - step };
+            notes.push(sounding);
+        }
+        let named =
+            |sounding: &i32| Spelling::from_midi(sounding - instrument.sounding_shift(), key).to_string();
+        let bar = |bar: &[i32]| {
+            format!("{} q {}", named(&bar[0]), bar[1..].iter().map(named).collect::<Vec<_>>().join(" "))
+        };
+        let bars: Vec<String> = notes.chunks(4).map(bar).collect();
+        let toml = format!(
+            "instrument = \"{}\"\nmetre = \"4/4\"\nbpm = {bpm}\nbars = \"\"\"\n{}\n\"\"\"\n",
+            instrument.name(),
+            bars.join("\n")
+        );
+        read_melody_bytes("repeats.toml", toml.as_bytes())
+            .unwrap_or_else(|error| panic!("{error}\n{toml}"))
+            .melody
+    })
+}
+
 /// The melody as its own TOML is read.
 pub fn again(melody: &Melody) -> Melody {
     let toml = write_toml(melody);
