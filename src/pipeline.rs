@@ -93,6 +93,12 @@ fn may_be_onset(candidate: &Boundary) -> bool {
     candidate.llr > LEAST_LIKELY || candidate.features.pitch_change() > ANOTHER_PITCH
 }
 
+/// The tempo where none is set, in beats a minute.
+const USUAL_BPM: f64 = 90.0;
+/// The first reading is made at so many times the set tempo; the best one counts. The next one is made at its own tempo, so
+/// a child who plays half as fast or twice as fast is heard as well.
+const OTHER_TEMPI: [f64; 3] = [1.0, 0.5, 2.0];
+
 /// Judges a take of a melody. Never fails: a take that cannot be judged is reported as such.
 pub fn judge(samples: &Samples, melody: &Melody, settings: &JudgeSettings) -> Report {
     let listening = listen(samples, Some(settings.instrument));
@@ -143,14 +149,15 @@ pub fn judge_at(
         };
         findings_from_reading(melody, &notes, settings.instrument, settings.a4, heard)
     };
-    let best = read(listening, &notes, settings, costs);
+    let beat = set_beat(melody, settings);
+    let best = read(listening, &notes, beat, settings, costs);
     let mut judgement = judged(listening, &best);
     if !judgement.is_this_melody() {
         // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
         // That may be outside the instrument's range, so the ear is opened wide.
         let wide = listen(samples, None);
         let found = [-1, 1].into_iter().find_map(|octaves| {
-            let other = read(&wide, &written_notes(melody, octaves), settings, costs);
+            let other = read(&wide, &written_notes(melody, octaves), beat, settings, costs);
             let judgement = judged(&wide, &other);
             judgement.is_away_by(octaves).then_some((octaves, judgement))
         });
@@ -188,7 +195,13 @@ struct Best {
     tuning: f64,
 }
 
-fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings, costs: &Costs) -> Best {
+fn read(
+    listening: &Listening,
+    notes: &[WrittenNote],
+    beat: f64,
+    settings: &JudgeSettings,
+    costs: &Costs,
+) -> Best {
     let lowest = notes.iter().map(|n| n.midi).min().unwrap_or(60) - 14;
     let highest = notes.iter().map(|n| n.midi).max().unwrap_or(60) + 14;
     let evidence = |tuning: f64| {
@@ -201,31 +214,41 @@ fn read(listening: &Listening, notes: &[WrittenNote], settings: &JudgeSettings, 
             (lowest, highest),
         )
     };
-    let hop = listening.contour.hop.0;
     let guess = tuning_guess(&listening.contour, settings.a4);
-    let mut candidates = vec![guess];
+    let mut tunings = vec![guess];
     if guess.abs() > 0.3 {
-        candidates.push(guess - guess.signum());
+        tunings.push(guess - guess.signum());
     }
-    let start = LocalTempo::steady(60.0 / settings.bpm.unwrap_or(90.0), notes.len());
-    let mut best: Option<Best> = None;
-    for tuning in candidates {
-        let e = evidence(tuning);
-        let reading = decode(notes, &listening.boundaries, &e, &start, costs);
+    let mut best: Option<(f64, Evidence, f64, Reading)> = None;
+    for tuning in tunings {
+        let evidence = evidence(tuning);
         let penalty = if tuning.abs() > 0.5 { 6.0 } else { 0.0 };
-        if best.as_ref().is_none_or(|b| reading.score - penalty > b.reading.score) {
-            best = Some(Best { reading, support: Vec::new(), tuning });
+        let reading = OTHER_TEMPI
+            .map(|times| LocalTempo::steady(beat / times, notes.len()))
+            .map(|tempo| decode(notes, &listening.boundaries, &evidence, &tempo, costs))
+            .into_iter()
+            .reduce(|best, other| if other.score > best.score { other } else { best })
+            .unwrap_or_default();
+        let score = reading.score - penalty;
+        if best.as_ref().is_none_or(|(most, ..)| score > *most) {
+            best = Some((score, evidence, tuning, reading));
         }
     }
-    let mut best = best.unwrap_or(Best { reading: Reading::default(), support: Vec::new(), tuning: 0.0 });
-    let e = evidence(best.tuning);
-    let tempo = |reading: &Reading| {
-        LocalTempo::from_reading(reading, notes, hop, 60.0 / settings.bpm.unwrap_or(90.0))
+    let Some((_, evidence, tuning, first)) = best else {
+        return Best { reading: Reading::default(), support: Vec::new(), tuning: 0.0 };
     };
-    best.reading = decode(notes, &listening.boundaries, &e, &tempo(&best.reading), costs);
-    (best.reading, best.support) =
-        decode_with_support(notes, &listening.boundaries, &e, &tempo(&best.reading), costs);
-    best
+    let tempo = |reading: &Reading| LocalTempo::from_reading(reading, notes, listening.contour.hop.0, beat);
+    let second = decode(notes, &listening.boundaries, &evidence, &tempo(&first), costs);
+    let (reading, support) =
+        decode_with_support(notes, &listening.boundaries, &evidence, &tempo(&second), costs);
+    Best { reading, support, tuning }
+}
+
+/// Seconds that a beat of the metre lasts as set or, where nothing is set, in a moderate tempo; that is one of dotted
+/// beats in compound time.
+fn set_beat(melody: &Melody, settings: &JudgeSettings) -> f64 {
+    let beats = if melody.metre.is_compound() { 3.0 } else { 1.0 };
+    60.0 / settings.bpm.unwrap_or(USUAL_BPM * beats)
 }
 
 /// The instrument's tuning offset in semitones, −0.5 to 0.5: circular mean of the distance of clear,

@@ -37,6 +37,18 @@ pub(super) fn pause_or_talk(evidence: &Evidence) -> Vec<f32> {
     sums
 }
 
+/// The best that each frame can be, whatever it is, summed like `Evidence::pause`: no step fits better.
+pub(super) fn best_of_all(evidence: &Evidence, talk: &[f32]) -> Vec<f64> {
+    let mut sums = vec![0.0; talk.len()];
+    for f in 0..talk.len() - 1 {
+        let of = |sums: &[f32]| sums[f + 1] - sums[f];
+        let best =
+            evidence.pitch.iter().map(|sums| of(sums)).fold(of(&evidence.other).max(of(talk)), f32::max);
+        sums[f + 1] = sums[f] + f64::from(best);
+    }
+    sums
+}
+
 /// The contents of the steps that begin at one boundary, for one end after another.
 pub(super) struct Contents<'a> {
     evidence: &'a Evidence,
@@ -79,6 +91,11 @@ impl<'a> Contents<'a> {
         self.evidence.pitch.get(hypothesis).unwrap_or(&self.evidence.other)
     }
 
+    /// The first frame after those that speak of the step's own onset.
+    fn first_passed(&self) -> usize {
+        (self.start + SAME_ONSET + 1).min(self.evidence.inside.len() - 1)
+    }
+
     /// The contents that pause in silence and those that may pause in talk, of a step up to frame `end`, or nothing
     /// where it is too short for a note. Ends must rise. `twice` is onset evidence (log odds) that both ends count.
     pub fn until(&mut self, end: usize, twice: f64) -> Option<(Choice<'_>, Choice<'_>)> {
@@ -90,7 +107,9 @@ impl<'a> Contents<'a> {
         while self.frame <= end.min(self.longest) {
             let pause = f64::from(evidence.pause[self.frame]);
             let talk = f64::from(self.talk[self.frame]);
-            let shift = in_note * f64::from(evidence.inside[self.frame.saturating_sub(SAME_ONSET)]);
+            // Up to here onsets are passed over; of the step's own onset none is.
+            let sounding = self.frame.saturating_sub(SAME_ONSET).max(self.first_passed());
+            let shift = in_note * f64::from(evidence.inside[sounding]);
             for h in 0..=hypotheses {
                 let sound = f64::from(self.sums(h)[self.frame]) + shift;
                 if sound - pause > self.strict[h].0 {
@@ -107,7 +126,7 @@ impl<'a> Contents<'a> {
         }
         let pause = f64::from(evidence.pause[end]);
         let talk = f64::from(self.talk[end]);
-        let from = (self.start + SAME_ONSET + 1).min(evidence.inside.len() - 1);
+        let from = self.first_passed();
         let to = end.saturating_sub(SAME_ONSET).max(from);
         let passed = f64::from(evidence.inside[from]);
         let inside =

@@ -12,6 +12,10 @@ pub struct Costs {
     pub missing: f64,
     /// A written note left out that has the pitch of the one before: one long bow for two.
     pub merged: f64,
+    /// Leaving out more notes than that in one go, such as a line of the sheet,
+    pub leap: f64,
+    /// and that much more for each note that it goes on by.
+    pub leap_note: f64,
     /// A note that is not written.
     pub extra: f64,
     /// Going back.
@@ -30,6 +34,8 @@ pub struct Costs {
     pub brush_share: f64,
     /// Scale of the logarithm of played over expected inter-onset interval.
     pub timing_scale: f64,
+    /// The most that coming late costs after a halt: a child looks for the next note.
+    pub late: f64,
     /// Least onset evidence (log odds, melody unseen) for two notes of one pitch without a pause between.
     pub split: f64,
     /// What a split with less evidence costs.
@@ -53,6 +59,8 @@ impl Default for Costs {
             wrong: 3.5,
             missing: 5.0,
             merged: 4.0,
+            leap: 18.0,
+            leap_note: 0.8,
             extra: 2.7,
             restart: 7.0,
             no_halt: 3.0,
@@ -62,6 +70,7 @@ impl Default for Costs {
             extra_again: 1.0,
             brush_share: 0.25,
             timing_scale: 0.16,
+            late: 4.0,
             split: -3.0,
             unheard_split: 1.0,
             talk: 6.0,

@@ -118,8 +118,20 @@ impl Forward {
         }
     }
 
-    /// Goes back from any note to an earlier one. (The same note once more is an extra note.)
+    /// Goes back from any note to an earlier one (the same note once more is an extra note) or leaps on to one that is
+    /// not the next.
     fn leave_hub(&mut self, lattice: &Lattice<'_>, k: usize) {
+        // Every note that a leap is longer costs the same, so the best place to leap from is the best for all to come.
+        let (mut best, mut from) = ((NEVER, START), 0);
+        for m in 2..lattice.notes.len() {
+            let a = m - 2;
+            if self.hub[k][a].0 > best.0 - lattice.leap_note() * (a - from) as f64 {
+                (best, from) = (self.hub[k][a], a);
+            }
+            if best.0 > NEVER {
+                self.offer(k, m, best.0 + lattice.leaping(k, from, m), best.1);
+            }
+        }
         let mut best = (NEVER, START);
         for m in (0..lattice.notes.len()).rev() {
             if best.0 > NEVER {
@@ -204,17 +216,34 @@ impl Forward {
                     }
                 }
             });
+            // Notes before the one that a take begins with, and notes between the two ends of a leap, are left out.
+            let mut begun = vec![NEVER; n];
             for (state, price) in lattice.starts(j) {
-                let total = price + here[state];
                 if let Some(m) = lattice.written(state) {
-                    for left_out in support.iter_mut().take(m) {
-                        left_out.missing = left_out.missing.max(total);
-                    }
+                    begun[m] = price + here[state];
+                }
+            }
+            let leap_note = lattice.leap_note();
+            let mut leapt_from = vec![NEVER; n];
+            for a in 0..n.saturating_sub(1) {
+                leapt_from[a + 1] = self.hub[j][a].0.max(leapt_from[a] - leap_note);
+            }
+            let (mut best_start, mut leapt_to) = (NEVER, NEVER);
+            for w in (0..n).rev() {
+                // To a note after `w`, from the one before it.
+                let left_out = &mut support[w].missing;
+                *left_out = left_out.max(best_start).max(leapt_from[w] + leapt_to);
+                if w > 0 {
+                    hub_to_end[j][w - 1] = leapt_to;
+                }
+                best_start = best_start.max(begun[w]);
+                if w > 0 {
+                    leapt_to = (leapt_to - leap_note).max(here[w] + lattice.leaping(j, w - 1, w) - leap_note);
                 }
             }
             let mut best = NEVER;
             for m in 0..n {
-                hub_to_end[j][m] = best;
+                hub_to_end[j][m] = hub_to_end[j][m].max(best);
                 best = best.max(here[m] + lattice.going_back(j, m));
             }
             to_end[j] = here;
@@ -329,6 +358,12 @@ mod tests {
                         back.price += lattice.going_back(to, m);
                         go_on(lattice, (to, m, true), back, finished);
                     }
+                    for m in a + 2..lattice.notes.len() {
+                        let mut on = next.clone();
+                        on.price += lattice.leaping(to, a, m);
+                        on.missing.extend(after..m);
+                        go_on(lattice, (to, m, false), on, finished);
+                    }
                 }
                 Target::End => {
                     next.missing.extend(after..lattice.notes.len());
@@ -353,7 +388,7 @@ mod tests {
         let frames = 120;
         let values = |least: f64| proptest::collection::vec(least..0.0, frames);
         (
-            proptest::collection::vec(0..3_i32, 3),
+            proptest::collection::vec(0..3_i32, 4),
             proptest::collection::vec(-4.5..6.0_f64, 4),
             proptest::collection::vec(values(-0.6), 3),
             (values(-0.9), values(-0.9), values(-0.02)),
@@ -394,8 +429,8 @@ mod tests {
             (notes, boundaries, evidence) in a_case(),
         ) {
             let tempo = LocalTempo::steady(0.25, notes.len());
-            // Going back as cheap as anything, so that it is among the best readings.
-            let costs = Costs { restart: 1.0, ..Costs::default() };
+            // Going back and leaping on as cheap as anything, so that they are among the best readings.
+            let costs = Costs { restart: 1.0, leap: 0.5, leap_note: 0.3, ..Costs::default() };
             let (reading, support) =
                 decode_with_support(&notes, &boundaries, &evidence, &tempo, &costs);
             let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);

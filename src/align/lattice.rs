@@ -1,24 +1,28 @@
 //! The lattice that a reading is a path through: states are (boundary, what begins there), edges are whole
 //! steps with their price. The decoder and the audit walk the same edges.
 
-use super::content::{Choice, Content, Contents, NEVER, NO_CONTENT, NO_PITCH, SAME_ONSET, pause_or_talk};
+use super::content::{
+    Choice, Content, Contents, NEVER, NO_CONTENT, NO_PITCH, SAME_ONSET, best_of_all, pause_or_talk,
+};
 use super::costs::Costs;
 use super::tempo::LocalTempo;
 use super::timing_table::TimingTable;
 use super::written::WrittenNote;
 use crate::segment::{Boundary, Evidence, softplus};
 
-/// At most this many written notes are left out in one go.
-const LONGEST_SKIP: usize = 5;
-/// A take may begin with this note at the latest.
-const LATEST_START: usize = 12;
+/// From a note the player goes on to one of so many next ones; further on it is a leap.
+const LONGEST_STEP_ON: usize = 5;
+
+/// A step that fits so many nats worse than its frames can be, one by one, is not looked at, nor a longer one from the
+/// same boundary: other steps read them better.
+const HOPELESS: f64 = 100.0;
 
 /// Where an edge leads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Target {
     /// State `.1` begins at boundary `.0`.
     State(usize, usize),
-    /// The player has stopped at boundary `.0` after written note `.1` and will go back.
+    /// The player has stopped at boundary `.0` after written note `.1` and will go back or leap on.
     Hub(usize, usize),
     /// The take ends.
     End,
@@ -46,6 +50,8 @@ pub(super) struct Lattice<'a> {
     pub frames: Vec<usize>,
     /// Pause or talk, whichever fits better, summed like `evidence.pause`.
     loose: Vec<f32>,
+    /// The best that each frame can be, summed likewise.
+    best: Vec<f64>,
     /// `spans[a][s]`: what is expected from the onset of note `a` to that of note `a + 1 + s`.
     spans: Vec<Vec<Span>>,
     /// Logarithm of the last note's length in seconds.
@@ -73,6 +79,7 @@ impl<'a> Lattice<'a> {
         let mut frames: Vec<usize> = boundaries.iter().map(|b| evidence.frame(b.time)).collect();
         frames.push(evidence.pause.len() - 1);
         let loose = pause_or_talk(evidence);
+        let best = best_of_all(evidence, &loose);
         let span = |a: usize, b: usize| {
             let beat = 0.5 * (tempo.at[a] + tempo.at[b]);
             let full = notes[b].start - notes[a].start;
@@ -81,7 +88,7 @@ impl<'a> Lattice<'a> {
             Span { full: (full * beat).ln(), closed }
         };
         let spans = (0..notes.len())
-            .map(|a| (a + 1..(a + 1 + LONGEST_SKIP).min(notes.len())).map(|b| span(a, b)).collect())
+            .map(|a| (a + 1..(a + 1 + LONGEST_STEP_ON).min(notes.len())).map(|b| span(a, b)).collect())
             .collect();
         let timing = TimingTable::new(costs.timing_scale);
         let last_length =
@@ -91,7 +98,7 @@ impl<'a> Lattice<'a> {
             .zip(&tempo.at)
             .map(|(note, beat)| (costs.brush_share * note.length * beat / evidence.hop.0) as u32)
             .collect();
-        Self { notes, boundaries, evidence, costs, frames, loose, spans, last_length, brush, timing }
+        Self { notes, boundaries, evidence, costs, frames, loose, best, spans, last_length, brush, timing }
     }
 
     pub fn states(&self) -> usize {
@@ -123,9 +130,9 @@ impl<'a> Lattice<'a> {
         let before = f64::from(self.loose[f])
             + 0.6 * self.costs.onset * f64::from(self.evidence.inside[f])
             + self.onset(k);
-        let notes = (0..self.notes.len().min(LATEST_START)).map(move |m| {
-            let late = if m == 0 { 0.0 } else { 2.0 + self.costs.missing * m as f64 };
-            (m, before - late)
+        let notes = (0..self.notes.len()).map(move |m| {
+            let each = 2.0 + self.costs.missing * m as f64;
+            (m, before - if m == 0 { 0.0 } else { each.min(self.leap_by(m + 1)) })
         });
         notes.chain(std::iter::once((self.notes.len(), before - self.costs.extra)))
     }
@@ -138,6 +145,21 @@ impl<'a> Lattice<'a> {
             _ => 0.0,
         };
         self.onset(k) - self.costs.restart + ease
+    }
+
+    /// The price of leaving many notes out: of going on by so many notes.
+    fn leap_by(&self, notes: usize) -> f64 {
+        self.costs.leap + self.costs.leap_note * notes as f64
+    }
+
+    /// The price of going on from note `a` to note `m`, many notes later, at boundary `k`.
+    pub fn leaping(&self, k: usize, a: usize, m: usize) -> f64 {
+        self.onset(k) - self.leap_by(m - a)
+    }
+
+    /// How much of that price falls away for each note less.
+    pub fn leap_note(&self) -> f64 {
+        self.costs.leap_note
     }
 
     /// Visits every edge that leaves one of the `alive` states at boundary `j`.
@@ -159,6 +181,9 @@ impl<'a> Lattice<'a> {
                 0.0
             };
             let Some((tight, loose)) = contents.until(end, twice) else { continue };
+            if k > j + 1 && loose.top[0].score < self.best[end] - self.best[start] - HOPELESS {
+                break;
+            }
             let between = Between {
                 k,
                 start: start as u32,
@@ -186,14 +211,18 @@ impl<'a> Lattice<'a> {
         let onset = self.onset(k);
         for (content, right) in self.readings(s, between.start, &between.tight) {
             let here = content.score + onset;
+            let halts = self.halts(content, k);
             // Go on, perhaps leaving notes out.
             let next = position.map_or(0, |a| a + 1);
             let mut skipped = 0.0;
-            for m in next..(next + LONGEST_SKIP).min(self.notes.len()) {
+            for m in next..(next + LONGEST_STEP_ON).min(self.notes.len()) {
                 if m > next {
                     skipped += self.leaving_out(m - 1);
                 }
                 let timing = match self.written(s) {
+                    Some(w) if halts && between.log_seconds > self.spans[w][m - w - 1].full => {
+                        self.timing(w, m, between.log_seconds).max(-self.costs.late)
+                    }
                     Some(w) => self.timing(w, m, between.log_seconds),
                     None => -self.costs.after_extra,
                 };
@@ -222,14 +251,18 @@ impl<'a> Lattice<'a> {
         // Stop and go back: pausing first makes it likelier.
         if let Some(a) = position {
             for (content, right) in self.readings(s, between.start, &between.loose) {
-                let pause =
-                    self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
-                let halt = if pause > self.costs.halt { 0.0 } else { -self.costs.no_halt };
+                let halt = if self.halts(content, k) { 0.0 } else { -self.costs.no_halt };
                 let stumbled = if right { 0.0 } else { self.costs.stumbled };
                 let price = content.score + halt + stumbled;
                 visit(Edge { state: s, target: Target::Hub(k, a), price, content, right });
             }
         }
+    }
+
+    /// Whether the player pauses so long before boundary `k` that it is a halt.
+    fn halts(&self, content: Content, k: usize) -> bool {
+        let pause = self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
+        pause > self.costs.halt
     }
 
     fn heard_is(&self, content: Content, midi: i32) -> bool {

@@ -332,6 +332,80 @@ fn talk_in_a_pause_has_a_price_once_and_then_so_much_for_a_frame() {
 }
 
 #[test]
+fn coming_late_costs_less_after_a_halt_than_without_one() {
+    // A note of a beat that sounds for so many frames, and the next one so many beats after it.
+    let price = |sounding: usize, beats: f64| {
+        let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (beats * BEAT, 6.0)]));
+        let sums = |before: f32, after: f32| sums(before, sounding, after);
+        let evidence = Evidence {
+            pitch: vec![sums(0.0, -1.0)],
+            other: sums(-9.0, -9.0),
+            pause: sums(-1.0, 0.0),
+            ..of_one_pitch()
+        };
+        let (tempo, costs) = (LocalTempo::steady(BEAT, 2), Costs::default());
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        first_step(&lattice, 1) - lattice.onset(1)
+    };
+    let timing = TimingTable::new(Costs::default().timing_scale);
+    let (halt, late) = (Costs::default().halt, Costs::default().late);
+    // Five beats instead of one, with a halt of four and with one of 0.2 s and hardly more.
+    assert_eq!(price(50, 5.0), -late);
+    assert!(timing.at(5.0_f64.ln()) < -late);
+    let until = |pause: f64| 250 - (100.0 * pause).round() as usize;
+    assert_eq!(price(until(halt + 0.01), 5.0), -late);
+    assert_eq!(price(until(halt), 5.0), timing.at(5.0_f64.ln()));
+    // Little too late and much too early are what they were.
+    assert_eq!(price(50, 1.5), timing.at(1.5_f64.ln()));
+    assert_eq!(price(13, 0.62), timing.at(0.62_f64.ln()));
+}
+
+#[test]
+fn leaving_many_notes_out_costs_little_more_for_each() {
+    let costs = Costs::default();
+    with(&[60; 30], &[(0.0, 2.0)], |lattice| {
+        let leap = |from: usize, to: usize| lattice.leaping(0, from, to) - lattice.onset(0);
+        assert!((leap(0, 6) + costs.leap + 6.0 * costs.leap_note).abs() < 1e-9);
+        assert!((leap(3, 20) - leap(3, 21) - costs.leap_note).abs() < 1e-9);
+        // About as dear as the same notes one by one where those end.
+        let one_by_one = (LONGEST_STEP_ON - 1) as f64 * costs.missing;
+        assert!((-leap(0, LONGEST_STEP_ON + 1) - one_by_one - costs.missing).abs() < costs.missing);
+        // To begin late is no dearer, and any note can be the first.
+        let starts: Vec<(usize, f64)> = lattice.starts(0).collect();
+        let late = |note: usize| starts[0].1 - starts[note].1;
+        assert!((late(2) - 2.0 - 2.0 * costs.missing).abs() < 1e-6);
+        assert!((late(29) - costs.leap - 30.0 * costs.leap_note).abs() < 1e-6);
+        assert_eq!(starts.len(), 31);
+    });
+}
+
+#[test]
+fn a_step_that_fits_a_hundred_nats_worse_than_its_frames_is_given_up() {
+    // Two semitones in turn, each for so many frames, a nat a frame apart; a boundary every quarter of a second.
+    let reached = |turn: usize| {
+        let sums = |which: usize| {
+            let value = |f: usize| if f / turn % 2 == which { 0.0 } else { -1.0 };
+            (0..=300).map(|f| (0..f).map(value).sum()).collect::<Vec<f32>>()
+        };
+        let places: Vec<(f64, f64)> = (0..12).map(|k| (0.25 * f64::from(k), 0.0)).collect();
+        let (notes, boundaries) = (notes(&[60, 61]), boundaries(&places));
+        let worst: Vec<f32> = (0..=300).map(|f| -2.0 * f as f32).collect();
+        let evidence =
+            Evidence { pitch: vec![sums(0), sums(1)], other: worst.clone(), pause: worst, ..of_one_pitch() };
+        let (tempo, costs) = (LocalTempo::steady(BEAT, 2), Costs::default());
+        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
+        let ends = edges(&lattice, 0, 0).into_iter().filter_map(|edge| match edge.target {
+            Target::State(k, _) => Some(k),
+            _ => None,
+        });
+        ends.max()
+    };
+    assert_eq!(reached(300), Some(11), "one pitch all the time");
+    // As one note half of the frames are a nat off, as talk all are 0.45: a hundred nats after 2.25 s or so.
+    assert!(reached(25).is_some_and(|k| (8..=9).contains(&k)), "{:?}", reached(25));
+}
+
+#[test]
 fn a_note_lasts_sixty_milliseconds_at_least() {
     assert_eq!(price(&[60, 62], (0.05, 0.0), 1), NEVER);
     assert!(price(&[60, 62], (0.06, 0.0), 1) > NEVER);
@@ -396,6 +470,8 @@ fn an_onset_passed_over_costs_less_in_a_pause_and_nothing_within_80_ms_of_either
         (30, 50, in_note),
         (8, 200, 0.0),
         (2, 200, 0.0),
+        (4, 7, 0.0),
+        (4, 12, 0.0),
         (195, 50, 0.0),
         (250, 200, 0.0),
     ] {
