@@ -159,7 +159,7 @@ pub fn judge_at(
         let found = [-1, 1].into_iter().find_map(|octaves| {
             let other = read(&wide, &written_notes(melody, octaves), beat, settings, costs);
             let judgement = judged(&wide, &other);
-            judgement.is_away_by(octaves).then_some((octaves, judgement))
+            judgement.is_away_by(octaves, other.tuning).then_some((octaves, judgement))
         });
         match found {
             Some((octaves, other)) => {

@@ -3,8 +3,8 @@
 use super::costs::Costs;
 use crate::segment::Evidence;
 
-/// Steps longer than this are not looked for, in seconds (a whole note, a hesitation and a talk).
-const LONGEST_STEP: f64 = 15.0;
+/// Steps longer than this are not looked for, in seconds (notes tied over bars, a hesitation and a talk).
+const LONGEST_STEP: f64 = 30.0;
 /// A note lasts at least this many frames.
 const SHORTEST_NOTE: usize = 6;
 /// Candidates within this many frames of an onset speak of that onset: passing them over costs nothing.

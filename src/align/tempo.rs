@@ -17,7 +17,7 @@ impl LocalTempo {
     }
 
     /// Estimates the tempo around each note from inter-onset intervals of a reading: a weighted median
-    /// over the neighbours within four notes, drawn towards the median of the whole take.
+    /// over the intervals within six notes, the nearer the heavier, drawn towards the median of the whole take.
     pub fn from_reading(reading: &Reading, notes: &[WrittenNote], hop: f64, fallback: f64) -> Self {
         let intervals = intervals(reading, notes, hop);
         let mut all: Vec<(f64, f64)> = intervals.iter().map(|i| (i.per_beat, i.beats.min(2.0))).collect();

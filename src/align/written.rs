@@ -24,9 +24,14 @@ pub fn written_notes(melody: &Melody, octaves: i32) -> Vec<WrittenNote> {
     let beat = melody.metre.beat();
     let in_beats = |length: Length| as_f64(length / beat);
     let mut notes: Vec<WrittenNote> = Vec::new();
+    let mut opens_bar = true;
     for (event, e) in melody.events.iter().enumerate() {
+        // A bar that is repeated has one number: it begins again where the beat goes back.
+        opens_bar |= event
+            .checked_sub(1)
+            .map(|k| &melody.events[k])
+            .is_some_and(|l| l.bar != e.bar || l.beat >= e.beat);
         if let EventKind::Note { sounding, .. } = e.kind {
-            let opens_bar = notes.last().is_none_or(|n| n.bar != e.bar);
             notes.push(WrittenNote {
                 event,
                 midi: sounding + 12 * octaves,
@@ -35,6 +40,7 @@ pub fn written_notes(melody: &Melody, octaves: i32) -> Vec<WrittenNote> {
                 opens_bar,
                 bar: e.bar,
             });
+            opens_bar = false;
         }
     }
     notes
@@ -50,7 +56,7 @@ mod tests {
         let quarters = |n: i64| Length::from_integer(n) / 4;
         let event = |bar: u32, start: i64, length: i64, sounding: Option<i32>| Event {
             bar,
-            beat: Length::from_integer(1),
+            beat: Length::from_integer(start % 4 + 1),
             start: quarters(start),
             length: quarters(length),
             kind: match sounding {
@@ -82,5 +88,28 @@ mod tests {
         assert_eq!(written_notes(&melody, 0), wanted);
         let higher: Vec<i32> = written_notes(&melody, 1).iter().map(|n| n.midi).collect();
         assert_eq!(higher, [69, 71, 72, 74]);
+    }
+
+    #[test]
+    fn a_bar_that_is_repeated_opens_again() {
+        let opens = |events: &[(u32, i64, bool)]| {
+            let event = |(place, &(bar, beat, sounds)): (usize, &(u32, i64, bool))| Event {
+                bar,
+                beat: Length::from_integer(beat),
+                start: Length::from_integer(place as i64) / 4,
+                length: Length::from_integer(1) / 4,
+                kind: if sounds {
+                    EventKind::Note { written: "A3".parse().unwrap(), sounding: 57 }
+                } else {
+                    EventKind::Rest
+                },
+            };
+            let melody = Melody::of(events.iter().enumerate().map(event).collect());
+            written_notes(&melody, 0).iter().map(|n| n.opens_bar).collect::<Vec<_>>()
+        };
+        let bar = [(1, 1, false), (1, 2, true), (1, 3, true)];
+        let twice = [&bar[..], &bar[..], &[(2, 1, true)]].concat();
+        assert_eq!(opens(&twice), [true, false, true, false, true]);
+        assert_eq!(opens(&[(1, 1, true), (1, 1, true), (2, 1, true)]), [true; 3], "a note to a bar");
     }
 }

@@ -30,10 +30,12 @@ impl Judgement {
         (explained >= LEAST_EXPLAINED && enough) || one_string_off(&self.notes)
     }
 
-    /// Whether the whole take was played `octaves` octaves from where it is written.
-    pub fn is_away_by(&self, octaves: i32) -> bool {
+    /// Whether the whole take was played `octaves` octaves from where it is written, on an instrument tuned so many
+    /// semitones high.
+    pub fn is_away_by(&self, octaves: i32, tuning: f64) -> bool {
         let away = |n: &&NoteFinding| {
-            n.played_midi.is_some_and(|p| (p - f64::from(n.written_midi + 12 * octaves)).abs() < 0.5)
+            let wanted = f64::from(n.written_midi + 12 * octaves) + tuning;
+            n.played_midi.is_some_and(|p| (p - wanted).abs() < 0.5)
         };
         self.notes.iter().filter(away).count() as f64 / self.notes.len().max(1) as f64 > MOST_AWAY
     }
@@ -126,8 +128,11 @@ mod tests {
             judgement((0..5).map(found).collect(), 0, 0)
         };
         for octaves in [-1, 1, 2] {
-            assert!(away_by(octaves, 4).is_away_by(octaves) && !away_by(octaves, 3).is_away_by(octaves));
-            assert!(!away_by(octaves, 4).is_away_by(-octaves));
+            let away = |notes: usize, tuning: f64| away_by(octaves, notes).is_away_by(octaves, tuning);
+            assert!(away(4, 0.0) && !away(3, 0.0));
+            assert!(!away_by(octaves, 4).is_away_by(-octaves, 0.0));
+            // On an instrument tuned as high, and on one tuned low: those are no longer the notes.
+            assert!(away(4, 0.55) && !away(4, -0.3));
         }
     }
 }

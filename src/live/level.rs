@@ -60,10 +60,12 @@ impl LevelWord {
     }
 }
 
-/// Measures the level of a stretch of sound, chunk by chunk. Any chunking gives the same level.
+/// Measures the level of a stretch of sound, chunk by chunk. Any chunking gives the same level, and a recorder's
+/// constant offset none.
 #[derive(Debug, Clone)]
 pub struct LevelMeter {
     block: usize,
+    sum: f64,
     squares: f64,
     filled: usize,
     loudest: f64,
@@ -75,27 +77,33 @@ impl LevelMeter {
     /// A meter at the start of a stretch.
     pub fn new(rate: SampleRate) -> Self {
         let block = (rate.hertz() / 10.0).ceil().max(1.0) as usize;
-        Self { block, squares: 0.0, filled: 0, loudest: 0.0, peak: 0.0, clipped: 0 }
+        Self { block, sum: 0.0, squares: 0.0, filled: 0, loudest: 0.0, peak: 0.0, clipped: 0 }
     }
 
     /// The next samples, full scale ±1.
     pub fn push(&mut self, samples: &[f32]) {
         for &sample in samples {
+            self.sum += f64::from(sample);
             self.squares += f64::from(sample).powi(2);
             self.peak = self.peak.max(sample.abs());
             self.clipped += u64::from(sample.abs() >= FULL_SCALE);
             self.filled += 1;
             if self.filled == self.block {
-                self.loudest = self.loudest.max(self.squares / self.block as f64);
-                (self.squares, self.filled) = (0.0, 0);
+                self.loudest = self.loudest.max(self.power());
+                (self.sum, self.squares, self.filled) = (0.0, 0.0, 0);
             }
         }
     }
 
+    /// The power of the block so far, about its mean.
+    fn power(&self) -> f64 {
+        let count = self.filled as f64;
+        (self.squares / count - (self.sum / count).powi(2)).max(0.0)
+    }
+
     /// The level of everything that was pushed.
     pub fn level(&self) -> Level {
-        let rest =
-            if self.filled > 0 && self.loudest == 0.0 { self.squares / self.filled as f64 } else { 0.0 };
+        let rest = if self.filled > 0 && self.loudest == 0.0 { self.power() } else { 0.0 };
         let decibels = |power: f64| 10.0 * power.max(1e-12).log10();
         Level {
             loudest_db: decibels(self.loudest.max(rest)),
@@ -123,6 +131,18 @@ mod tests {
             assert!((level.loudest_db + 23.01).abs() < 0.05, "{level:?}");
             assert!((level.peak_db + 20.0).abs() < 0.05, "{level:?}");
         }
+    }
+
+    #[test]
+    fn a_constant_offset_is_no_sound() {
+        let offset = |amplitude: f32| {
+            let mut meter = LevelMeter::new(SampleRate(8000));
+            let samples: Vec<f32> = (0..7900).map(|n| 0.05 + amplitude * (n as f32 * 0.3).sin()).collect();
+            meter.push(&samples);
+            meter.level()
+        };
+        assert_eq!(offset(0.0).word(), LevelWord::Silent);
+        assert!((offset(0.01).loudest_db + 43.01).abs() < 0.1, "{:?}", offset(0.01));
     }
 
     #[test]

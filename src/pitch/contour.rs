@@ -25,8 +25,8 @@ pub struct Frame {
     pub time: Seconds,
     /// The fundamental, or `None` where nothing with a pitch sounds.
     pub pitch: Option<Hertz>,
-    /// How periodic the frame is, 0 to 1 (height of the normalised square difference at the period);
-    /// given for unvoiced frames too.
+    /// How periodic the frame is, 0 to 1: the greatest height of the normalised square difference at the period of
+    /// any candidate, whichever the path chose; given for unvoiced frames too.
     pub clarity: f32,
     /// Level of the frame in dB below full scale (0 = a full-scale square wave), −120 for silence.
     pub level_db: f32,

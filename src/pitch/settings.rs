@@ -6,7 +6,7 @@ use crate::units::{A4_ISO16, Hertz, MidiPitch, SampleRate, Seconds};
 /// What the tracker expects of a take.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TrackerSettings {
-    /// Samples a second, 8,000 to 192,000. There is no resampling: the work is done at this rate.
+    /// Samples a second, 4,000 to 384,000. There is no resampling: the work is done at this rate.
     pub rate: SampleRate,
     /// The lowest fundamental looked for: above 0, below `highest`. Each octave lower needs a window
     /// twice as long. Start from the instrument's default.

@@ -481,10 +481,10 @@ fn an_onset_passed_over_costs_less_in_a_pause_and_nothing_within_80_ms_of_either
 }
 
 #[test]
-fn a_step_reaches_fifteen_seconds_the_next_boundary_and_the_end_of_the_take() {
+fn a_step_reaches_thirty_seconds_the_next_boundary_and_the_end_of_the_take() {
     let notes = notes(&[60, 62]);
-    let boundaries = boundaries(&[(0.0, 3.0), (1.0, 3.0), (14.9, 3.0), (15.1, 3.0), (30.3, 3.0)]);
-    let sums = |value: f32| (0..=3200).map(|frame| value * frame as f32).collect::<Vec<f32>>();
+    let boundaries = boundaries(&[(0.0, 3.0), (1.0, 3.0), (29.9, 3.0), (30.1, 3.0), (60.3, 3.0)]);
+    let sums = |value: f32| (0..=6200).map(|frame| value * frame as f32).collect::<Vec<f32>>();
     let evidence = Evidence {
         pitch: vec![sums(0.0)],
         other: sums(-0.8),
