@@ -70,6 +70,15 @@ fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
         && !no_new_bow(report, at)
 }
 
+/// Whether it is unsure that a note was played at all.
+fn perhaps_left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
+    match report.notes[at].verdict {
+        NoteVerdict::Unsure => true,
+        NoteVerdict::Missing => !left_out(report, at, over) && !no_new_bow(report, at),
+        NoteVerdict::Right | NoteVerdict::Wrong => false,
+    }
+}
+
 fn left_out_too(count: usize) -> Option<String> {
     (count > 0).then(|| {
         let (verb, earns) = if count == 1 { ("was", "it earns") } else { ("were", "they earn") };
@@ -306,8 +315,13 @@ pub(super) fn holds_extra(report: &Report, rest: &RestFinding) -> bool {
         && report.extra.iter().any(|extra| extra.after_index.is_some_and(|index| index + 1 == rest.index))
 }
 
-pub(super) fn intonation(report: &Report, over: Option<usize>, thresholds: Thresholds) -> CriterionMark {
-    let (mut good, mut counted, mut silent) = (0, 0, 0);
+/// The mark for intonation, and how many stopped notes were perhaps left out: they would earn nothing here either.
+pub(super) fn intonation(
+    report: &Report,
+    over: Option<usize>,
+    thresholds: Thresholds,
+) -> (CriterionMark, usize) {
+    let (mut good, mut counted, mut silent, mut unsure) = (0, 0, 0, 0);
     let mut told = Vec::new();
     let open = report.melody.instrument.open_strings();
     for (number, note) in report.notes.iter().enumerate() {
@@ -316,6 +330,7 @@ pub(super) fn intonation(report: &Report, over: Option<usize>, thresholds: Thres
             counted += 1;
             silent += 1;
         }
+        unsure += usize::from(perhaps_left_out(report, number, over) && !may_be_open);
         let Some(found) = intonation_of(report, note, &TextSettings::default()) else { continue };
         // What may be an open string says nothing about a finger.
         if found.places.iter().any(|place| place.finger == 0) || !found.steady {
@@ -341,5 +356,5 @@ pub(super) fn intonation(report: &Report, over: Option<usize>, thresholds: Thres
         words::count(counted, "stopped note", "stopped notes"),
         thresholds.in_tune_cents
     );
-    criterion(Criterion::Intonation, good, counted, first, told)
+    (criterion(Criterion::Intonation, good, counted, first, told), unsure)
 }

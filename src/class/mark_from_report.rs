@@ -55,7 +55,8 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     let (pitch, unsure_notes) = pitch(report, over, &mut listen);
     let (rests, unsure_rests) = rests(report, &mut listen);
     let (rhythm, no_beat) = rhythm(report, over, thresholds);
-    let mut criteria = vec![pitch, rhythm, rests, intonation(report, over, thresholds)];
+    let (intonation, unsure_stopped) = intonation(report, over, thresholds);
+    let mut criteria = vec![pitch, rhythm, rests, intonation];
     for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
         criterion.weight = weight;
     }
@@ -87,8 +88,13 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     if why.is_none() && unsure + no_beat > 0 {
         let bound = |good: bool| {
             let add = |count: usize| if good { count as i64 } else { -(count as i64) };
-            // A note that is not there is not in time either.
-            let more = [add(unsure_notes), add(unsure_notes + no_beat), add(unsure_rests), 0];
+            // A note that is not there is not in time either, and no finger was on its place.
+            let more = [
+                add(unsure_notes),
+                add(unsure_notes + no_beat),
+                add(unsure_rests),
+                add(unsure_stopped),
+            ];
             total(&criteria, more).map(|share| rubric.mark(share))
         };
         if let (Some(low), Some(high)) = (bound(false), bound(true))
@@ -188,10 +194,31 @@ mod tests {
         let mark = marked(&sample);
         assert_eq!(mark.mark, None);
         assert!(
-            mark.why_none.as_deref().unwrap().contains("decides between nearly there (86) and secure (96)"),
+            mark.why_none.as_deref().unwrap().contains("decides between nearly there (81) and secure (96)"),
             "{mark:?}"
         );
         assert_eq!(mark.listen.len(), 1);
+    }
+
+    #[test]
+    fn a_stopped_note_that_was_perhaps_left_out_may_cost_intonation_too() {
+        let mut sample = report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "B4", "E4", "F#4"].repeat(2));
+        for index in 14..16 {
+            unheard(&mut sample, index, NoteVerdict::Missing);
+        }
+        sample.take.duration_s = 14.0 * 0.75;
+        let mark = marked(&sample);
+        // 14 of 16 in everything are 88; with intonation full they would be 90.
+        assert_eq!(mark.mark, None, "{mark:?}");
+        let why = mark.why_none.as_deref().unwrap();
+        assert!(why.contains("decides between nearly there (88) and secure (100)"), "{why}");
+        // What may be open strings needs no finger.
+        let mut open = report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "B4", "D4", "A4"].repeat(2));
+        for index in 14..16 {
+            unheard(&mut open, index, NoteVerdict::Missing);
+        }
+        open.take.duration_s = 14.0 * 0.75;
+        assert_eq!(marked(&open).mark, Some(100.0));
     }
 
     #[test]
