@@ -103,6 +103,9 @@ pub struct Rubric {
     pub late_counts: bool,
 }
 
+/// Numbers closer than this are the same mark: marks have no more than one decimal.
+const SAME_MARK: f64 = 1e-6;
+
 impl Default for Rubric {
     /// 100 points: pitch 40, rhythm 30, rests 10, intonation 20 (our choice; common practice puts notes before rhythm
     /// before intonation in the first years).
@@ -142,7 +145,7 @@ impl Rubric {
 
     /// The word for a mark.
     pub fn band(&self, mark: f64) -> Option<&str> {
-        self.bands.iter().find(|band| mark >= band.from).map(|band| band.word.as_str())
+        self.bands.iter().find(|band| mark >= band.from - SAME_MARK).map(|band| band.word.as_str())
     }
 
     /// A share of everything (0 to 1) as a mark: whole points, tenths where the highest mark is below 20.

@@ -71,7 +71,7 @@ pub fn rubric_from_toml(text: &str) -> (Rubric, Vec<RubricComplaint>) {
     // The usual bands are those of 100 points.
     if !table.contains_key("bands") {
         for band in &mut rubric.bands {
-            band.from *= rubric.highest / 100.0;
+            band.from = band.from * rubric.highest / 100.0;
         }
     } else if let Some(band) = rubric.bands.iter().find(|band| band.from > rubric.highest) {
         let text = format!("begins at {}, and the highest mark is {}", band.from, rubric.highest);
@@ -227,6 +227,21 @@ mod tests {
         assert_eq!((rubric.band(15.5), rubric.band(15.0)), (Some("there"), Some("not-yet")));
         let level = rubric.thresholds_for("", "4A");
         assert_eq!((level.in_tune_cents, level.in_time_beats), (30.0, 0.3));
+    }
+
+    #[test]
+    fn three_quarters_of_any_highest_mark_are_nearly_there() {
+        for highest in 1..=1000 {
+            let (rubric, complaints) = rubric_from_toml(&format!("highest = {highest}"));
+            assert_eq!(complaints, []);
+            let three_quarters = f64::from(highest) * 0.75;
+            assert_eq!(rubric.band(three_quarters), Some("nearly there"), "{highest}");
+            assert_eq!(rubric.band(three_quarters - 0.01), Some("on the way"), "{highest}");
+        }
+        let (rubric, _) = rubric_from_toml("highest = 28");
+        assert_eq!(rubric.band(rubric.mark(0.75)), Some("nearly there"));
+        let (rubric, _) = rubric_from_toml("highest = 14.4");
+        assert_eq!(rubric.band(rubric.mark(0.75)), Some("nearly there"));
     }
 
     #[test]
