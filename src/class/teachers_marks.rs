@@ -18,10 +18,11 @@ pub struct TeachersMark {
 }
 
 /// The teacher's marks by the student's place in the list, and lines that cannot be used. A student is named by the name
-/// or the chair label.
+/// or the chair label. A number above `highest` stands, and is told of.
 pub fn teachers_marks(
     table: &Table,
     students: &[Student],
+    highest: f64,
 ) -> (BTreeMap<usize, TeachersMark>, Vec<RowProblem>) {
     let mut marks = BTreeMap::new();
     let mut problems = Vec::new();
@@ -56,10 +57,29 @@ pub fn teachers_marks(
             problem(Some(row.number), "student", what, "Write the name as it stands in the class list");
             continue;
         };
+        // 8,5 without quotes is two cells: it would be 8, or a note would lose its end.
+        let (cells, named) = (filled(&row.cells), filled(&table.header));
+        if cells > named {
+            let what = format!(
+                "the line for “{}” has {cells} cells, and the first row names {named}",
+                shown(&cell(student_at)),
+            );
+            let what_to_do = "Is there a comma in a mark or in a note? Write 8.5, or put quotes around it";
+            problem(Some(row.number), "mark", what, what_to_do);
+            continue;
+        }
         if cell(mark_at).is_empty() {
             let what = format!("there is no mark for “{}”", shown(&cell(student_at)));
             problem(Some(row.number), "mark", what, "Write a mark, or take the line out");
             continue;
+        }
+        if cell(mark_at).parse().is_ok_and(|mark: f64| mark.is_finite() && mark > highest) {
+            let what = format!(
+                "{} for “{}” is above the highest mark, {highest}; it counts as it stands",
+                shown(&cell(mark_at)),
+                shown(&cell(student_at))
+            );
+            problem(Some(row.number), "mark", what, "Correct it, or change highest in the rubric");
         }
         let own = TeachersMark { mark: cell(mark_at), note: note_at.map(cell).unwrap_or_default() };
         if marks.insert(found, own).is_some() {
@@ -68,6 +88,11 @@ pub fn teachers_marks(
         }
     }
     (marks, problems)
+}
+
+/// How many cells there are up to the last one with anything in it.
+fn filled(cells: &[String]) -> usize {
+    cells.iter().rposition(|cell| !cell.is_empty()).map_or(0, |last| last + 1)
 }
 
 #[cfg(test)]
@@ -82,7 +107,7 @@ mod tests {
         let roster = students_from_table(&table("student,instrument\nAnn Lee,violin\nann-lee,violin\n"));
         assert_eq!((roster.students.len(), roster.problems.len()), (2, 1));
         let (marks, problems) =
-            teachers_marks(&table("student,mark\nAnn Lee,80\nviolin-2,70\n"), &roster.students);
+            teachers_marks(&table("student,mark\nAnn Lee,80\nviolin-2,70\n"), &roster.students, 100.0);
         assert_eq!(marks.keys().collect::<Vec<_>>(), [&1]);
         assert_eq!(problems[0].what, "“Ann Lee” may be violin-1 or violin-2");
     }
@@ -92,13 +117,34 @@ mod tests {
         let table = |text: &str| read_table_bytes("t.csv", text.as_bytes()).unwrap();
         let roster = students_from_table(&table("student,instrument\nChair Nine,violin\nviola-1,viola\n"));
         let text = "Student,Mark,Note\nVIOLIN 1,absent,\nviola-1,90,heard in class\nviola-2,80,\nviola-1,,\n";
-        let (marks, problems) = teachers_marks(&table(text), &roster.students);
+        let (marks, problems) = teachers_marks(&table(text), &roster.students, 100.0);
         assert_eq!(marks[&0].mark, "absent");
         assert_eq!(marks[&1], TeachersMark { mark: "90".into(), note: "heard in class".into() });
         let rows: Vec<_> = problems.iter().map(|one| (one.row, one.column.as_str())).collect();
         assert_eq!(rows, [(Some(4), "student"), (Some(5), "mark")]);
-        assert!(teachers_marks(&table("who\nx\n"), &roster.students).0.is_empty());
-        let (none, problems) = teachers_marks(&table(TEACHERS_MARKS_HEADER), &roster.students);
+        assert!(teachers_marks(&table("who\nx\n"), &roster.students, 100.0).0.is_empty());
+        let (none, problems) = teachers_marks(&table(TEACHERS_MARKS_HEADER), &roster.students, 100.0);
         assert!(none.is_empty() && problems.is_empty());
+    }
+
+    #[test]
+    fn a_decimal_comma_is_no_other_mark_and_a_number_too_high_is_told_of() {
+        let table = |text: &str| read_table_bytes("t.csv", text.as_bytes()).unwrap();
+        let roster = students_from_table(&table("student,instrument\na,violin\nb,violin\nc,violin\nd,viola\n"));
+        let text = "student,mark,note\na,8,5,heard in class\nb,\"8,5\",heard,\nc,980,\nd,absent,\n";
+        let (marks, problems) = teachers_marks(&table(text), &roster.students, 100.0);
+        let found: Vec<_> = marks.iter().map(|(at, own)| (*at, own.mark.as_str())).collect();
+        assert_eq!(found, [(1, "8,5"), (2, "980"), (3, "absent")]);
+        let said: Vec<_> = problems.iter().map(|one| one.sentence("t.csv")).collect();
+        assert_eq!(
+            said,
+            [
+                "t.csv, row 2, column mark: the line for “a” has 4 cells, and the first row names 3. Is there a \
+                 comma in a mark or in a note? Write 8.5, or put quotes around it.",
+                "t.csv, row 4, column mark: 980 for “c” is above the highest mark, 100; it counts as it stands. \
+                 Correct it, or change highest in the rubric.",
+            ]
+        );
+        assert_eq!(teachers_marks(&table(text), &roster.students, 1000.0).1.len(), 1);
     }
 }

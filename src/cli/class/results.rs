@@ -49,7 +49,7 @@ pub struct Results {
     pub students: Vec<StudentResult>,
     /// By file: the key of its result.
     pub keys: BTreeMap<usize, String>,
-    /// Lines of the teacher's own marks that could not be used; they were told of.
+    /// What is wrong with lines of the teacher's own marks; it was told.
     pub lines_of_nobody: usize,
 }
 
@@ -211,7 +211,7 @@ impl Class<'_> {
         }
         let table = formats::read_table(&path).map_err(miette::Report::new)?;
         print::remarks(&table.remarks);
-        let (own, problems) = teachers_marks(&table, &self.roster.students);
+        let (own, problems) = teachers_marks(&table, &self.roster.students, self.rubric.highest);
         Ok((own, problems.iter().map(|problem| problem.sentence(TEACHERS_MARKS)).collect()))
     }
 }
