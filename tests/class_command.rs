@@ -404,6 +404,15 @@ fn the_teachers_own_mark_stands_and_its_file_is_never_changed() {
         table.contains(",85,,,,,,1,,the teacher's own mark: heard in class (the program's: none)"),
         "{table}"
     );
+    let comma = "student,mark,note\r\ncello 1,8,5,heard in class\r\n";
+    fs::write(folder.path().join("takes/marks/teachers-marks.csv"), comma).expect("a file");
+    let (code, _, err) = class(folder.path(), &["takes"]);
+    let flat = err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(code == 1 && flat.contains("Write 8.5, or put quotes around it"), "{err}");
+    assert!(!read(folder.path(), "gradebook.csv").contains("the teacher's own mark"));
+    fs::write(folder.path().join("takes/marks/teachers-marks.csv"), ",,\n").expect("a file");
+    let (code, _, err) = class(folder.path(), &["takes"]);
+    assert!(code == 2 && err.contains("the table of your own marks") && err.contains("is empty"), "{err}");
 }
 
 #[test]
@@ -494,6 +503,14 @@ fn input_that_cannot_be_used_ends_with_2_and_says_what_to_do() {
         let flat = err.replace("\n  │ ", " ").split_whitespace().collect::<Vec<_>>().join(" ");
         assert_eq!((code, out.as_str()), (2, ""), "{arguments:?} {err}");
         assert!(flat.contains(said), "{said}\n{err}");
+    }
+    for empty in ["", "\n\n", ",,\n"] {
+        fs::write(folder.path().join("takes/roster.csv"), empty).expect("a file");
+        let (code, _, err) = class(folder.path(), &["takes"]);
+        assert_eq!(code, 2);
+        let first = err.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
+        assert!(first.contains("the class list takes/roster.csv is empty"), "{err}");
+        assert!(err.contains("names the columns") && !err.contains("melody::"), "{err}");
     }
     fs::write(folder.path().join("takes/roster.csv"), ROSTER).expect("a file");
     fs::write(folder.path().join("takes/rubric.toml"), "[weights]\nstars = 5\n").expect("a file");

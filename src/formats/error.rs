@@ -40,6 +40,8 @@ pub enum FormatErrorKind {
     Repeats,
     /// Music without a single note.
     NoNotes,
+    /// A table without a single row.
+    NoRows,
     /// Larger than a melody can be.
     TooBig,
     /// A rule file that says what it cannot mean.
@@ -66,6 +68,7 @@ impl FormatErrorKind {
             Self::Metre => "metre",
             Self::Repeats => "repeats",
             Self::NoNotes => "no-notes",
+            Self::NoRows => "no-rows",
             Self::TooBig => "too-big",
             Self::Rules => "rules",
             Self::Unsupported => "unsupported",

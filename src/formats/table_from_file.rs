@@ -69,7 +69,7 @@ fn with_header(rows: Vec<TableRow>, remarks: Vec<Remark>) -> Result<Table, Fault
     let mut rows = rows.into_iter().filter(|row| row.cells.iter().any(|cell| !cell.is_empty()));
     let header = rows.next().ok_or_else(|| {
         let help = "Its first row names the columns (student, instrument, group, melody); a row for each student follows.";
-        Fault::new(FormatErrorKind::Syntax, "the table has no rows", help)
+        Fault::new(FormatErrorKind::NoRows, "the table has no rows", help)
     })?;
     Ok(Table { header: header.cells, rows: rows.collect(), remarks })
 }

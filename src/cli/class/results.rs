@@ -9,6 +9,7 @@ use super::matching::Matching;
 use super::melodies::Ready;
 use super::memory::Memory;
 use super::student_files::ToDraw;
+use crate::cli::shared::failure as failures;
 use crate::cli::shared::print;
 use fingertape::class::{
     ClassTake, Roster, Rubric, StudentResult, TakeResult, TeachersMark, day_in_name, mark_from_report,
@@ -209,7 +210,9 @@ impl Class<'_> {
         if std::fs::read(&path).is_ok_and(|bytes| bytes.iter().all(u8::is_ascii_whitespace)) {
             return Ok((BTreeMap::new(), Vec::new()));
         }
-        let table = formats::read_table(&path).map_err(miette::Report::new)?;
+        let what = "the table of your own marks";
+        let table =
+            formats::read_table(&path).map_err(|error| failures::unusable_table(error, &path, what))?;
         print::remarks(&table.remarks);
         let (own, problems) = teachers_marks(&table, &self.roster.students, self.rubric.highest);
         Ok((own, problems.iter().map(|problem| problem.sentence(TEACHERS_MARKS)).collect()))

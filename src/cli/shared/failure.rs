@@ -116,6 +116,14 @@ pub fn unusable_rules(error: FormatError) -> miette::Report {
     miette::Report::new(ForPeople(error))
 }
 
+/// A table that cannot be used; `what` is what it was to be.
+pub fn unusable_table(error: FormatError, path: &Path, what: &str) -> miette::Report {
+    if error.kind() == FormatErrorKind::NoRows {
+        return Failure::new(format!("{what} {} is empty", path.display()), error.advice()).into();
+    }
+    miette::Report::new(ForPeople(error))
+}
+
 /// An error without the word that programs know it by.
 #[derive(Debug)]
 struct ForPeople(FormatError);
