@@ -5,7 +5,7 @@ use super::reader::Reader;
 use super::target::{Target, string_named};
 use super::words;
 use crate::formats::Setting;
-use crate::notation::{Fingering, Instrument, Key, Length, Metre, Spelling};
+use crate::notation::{Fingering, Instrument, Key, Length, Metre, Spelling, beat_text};
 use std::ops::Range;
 
 /// A note or rest that stands on the sheet already.
@@ -86,7 +86,7 @@ fn read_row(setting: &Setting, reader: &mut Reader) -> Option<GivenRow> {
     Some(GivenRow { bar, beat, length, target, instead, span: setting.span.clone() })
 }
 
-/// Complains about rows that do not fit the metre or the number of bars.
+/// Complains about rows that do not fit the metre, the number of bars or one another.
 pub(super) fn check_places(rows: &[GivenRow], metre: Metre, bars: Option<u32>, reader: &mut Reader) {
     for row in rows {
         let end = (row.beat - Length::from_integer(1)) * metre.beat() + row.length;
@@ -98,6 +98,23 @@ pub(super) fn check_places(rows: &[GivenRow], metre: Metre, bars: Option<u32>, r
             let help = format!("The sheet has {}.", words::count(bars as usize, "bar"));
             reader.complain(&row.span, format!("there is no bar {} for this given note", row.bar), help);
         }
+    }
+    let mut in_order: Vec<&GivenRow> = rows.iter().collect();
+    in_order.sort_by_key(|row| (row.bar, row.beat));
+    // The bar and the beat at which the last of those before ends.
+    let mut ends: Option<(u32, Length)> = None;
+    for row in in_order {
+        let before = ends.filter(|(bar, _)| *bar == row.bar).map(|(_, end)| end);
+        if let Some(end) = before.filter(|end| row.beat < *end) {
+            let message = "this given note begins before the one in front of it ends".to_owned();
+            let free = match end > Length::from_integer(i64::from(metre.beats)) {
+                true => format!("Bar {} is full before it", row.bar),
+                false => format!("In bar {} it may begin on beat {}", row.bar, beat_text(end)),
+            };
+            reader.complain(&row.span, message, format!("{free}; change a beat or a length."));
+        }
+        let end = row.beat + row.length / metre.beat();
+        ends = Some((row.bar, before.map_or(end, |before| before.max(end))));
     }
 }
 
@@ -180,6 +197,8 @@ fn pitch(
 
 #[cfg(test)]
 mod tests {
+    use crate::formats::read_rule_bytes;
+    use crate::rules::RuleSheet;
     use crate::rules::examples::sheet;
 
     /// Each given note of the violin in D as it is written, its sounding number and its string.
@@ -197,6 +216,33 @@ mod tests {
     fn a_finger_is_counted_up_from_its_open_string() {
         let found = given(&["2 on D", "0 on A", "1 low on E"], "");
         assert_eq!(found, [("F#4".into(), 66, 1), ("A4".into(), 69, 2), ("F5".into(), 77, 3)]);
+    }
+
+    #[test]
+    fn two_given_notes_have_no_place_in_common() {
+        // Each as bar, beat and length.
+        let wrong = |metre: &str, rows: &[(u32, f64, &str)]| -> Vec<String> {
+            let row =
+                |(bar, beat, length)| format!("{{ bar = {bar}, beat = {beat}, length = '{length}', note = 1 }}");
+            let rows: Vec<String> = rows.iter().copied().map(row).collect();
+            let text = format!("metre = '{metre}'\ngiven = [{}]", rows.join(", "));
+            let (_, complaints) = RuleSheet::from_file(&read_rule_bytes("r.toml", text.as_bytes()).unwrap(), None);
+            complaints.into_iter().map(|one| format!("{}: {}", &text[one.span], one.help)).collect()
+        };
+        assert_eq!(
+            wrong("4/4", &[(1, 1.0, "h"), (1, 2.0, "q")]),
+            [
+                "{ bar = 1, beat = 2, length = 'q', note = 1 }: In bar 1 it may begin on beat 3; change a beat or \
+                 a length."
+            ]
+        );
+        assert_eq!(wrong("4/4", &[(1, 2.0, "q"), (1, 1.0, "h")]).len(), 1, "in any order");
+        assert_eq!(wrong("4/4", &[(1, 1.0, "q"), (1, 1.0, "q")]).len(), 1, "two on one beat");
+        assert_eq!(wrong("4/4", &[(1, 1.0, "w"), (1, 2.0, "q"), (1, 3.0, "q")]).len(), 2, "two in a long one");
+        let fit = [(1, 3.0, "q"), (1, 1.0, "h"), (2, 1.0, "h"), (1, 4.0, "e"), (1, 4.5, "e")];
+        assert_eq!(wrong("4/4", &fit), [""; 0]);
+        assert_eq!(wrong("6/8", &[(1, 1.0, "q."), (1, 4.0, "q"), (1, 6.0, "e")]), [""; 0]);
+        assert_eq!(wrong("6/8", &[(1, 1.0, "q."), (1, 3.0, "e")]).len(), 1);
     }
 
     #[test]
