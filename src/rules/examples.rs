@@ -22,7 +22,18 @@ pub(super) fn sheet(rules: &str) -> (RuleSheet, InstrumentSheet) {
 
 /// What a child reads.
 pub(super) fn said(rules: &str, bars: &str) -> Vec<String> {
+    said_of(rules, &melody(bars))
+}
+
+/// What a child reads of a tune in ABC, in 4/4 and D, where a letter is a quarter note; ABC has endings.
+pub(super) fn said_of_abc(rules: &str, tune: &str) -> Vec<String> {
+    let text = format!("X:1\nT:t\nM:4/4\nL:1/4\nK:D\n{tune}\n");
+    let read = read_melody_bytes("m.abc", text.as_bytes()).unwrap_or_else(|error| panic!("{error}\n{text}"));
+    said_of(rules, &read.melody)
+}
+
+fn said_of(rules: &str, melody: &Melody) -> Vec<String> {
     let (rules, sheet) = sheet(rules);
-    let found = proofread(&melody(bars), &rules, &sheet);
+    let found = proofread(melody, &rules, &sheet);
     found.breaches.iter().map(super::Breach::sentence).collect()
 }

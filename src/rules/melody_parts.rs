@@ -1,6 +1,7 @@
 //! A melody taken apart as the rules look at it: notes, rests, printed symbols, bars.
 
 use crate::notation::{Event, EventKind, Length, Melody, Metre, Spelling};
+use std::collections::BTreeSet;
 
 /// A note of the melody; tied symbols are one note.
 #[derive(Debug, Clone, Copy)]
@@ -26,9 +27,16 @@ pub(super) fn note(event: &Event) -> Option<Note<'_>> {
     }
 }
 
-/// The rests in playing order.
+/// The rests in playing order; one that is repeated is one.
 pub(super) fn rests(melody: &Melody) -> impl Iterator<Item = &Event> {
-    melody.events.iter().filter(|event| event.kind == EventKind::Rest)
+    let mut seen = BTreeSet::new();
+    let rests = melody.events.iter().filter(|event| event.kind == EventKind::Rest);
+    rests.filter(move |rest| seen.insert(place(rest)))
+}
+
+/// Where an event is written: what is repeated has one place, however often it is played.
+pub(super) fn place(event: &Event) -> (u32, Length) {
+    (event.bar, event.beat)
 }
 
 /// A symbol as it is printed: tied notes are several.

@@ -50,3 +50,14 @@ impl Rule for FewestRests {
         vec![Breach::of_all(what, to_do)]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::examples::said;
+
+    #[test]
+    fn a_rest_in_a_repeat_is_one() {
+        assert_eq!(said("fewest_rests = 2", "|: D4 q rest D4 h :|").len(), 1);
+        assert_eq!(said("fewest_rests = 2", "|: D4 q rest D4 rest :|"), [""; 0]);
+    }
+}

@@ -58,7 +58,15 @@ impl Rule for MostRests {
 
 #[cfg(test)]
 mod tests {
-    use crate::rules::examples::said;
+    use crate::rules::examples::{said, said_of_abc};
+
+    #[test]
+    fn a_rest_in_a_repeat_is_one() {
+        assert_eq!(said("most_rests = 1", "|: D4 q rest D4 h :|"), [""; 0]);
+        assert_eq!(said("most_rests = 1", "|: D4 q rest D4 rest :|").len(), 1);
+        // Each ending has its own.
+        assert_eq!(said_of_abc("most_rests = 2", "|: D E z D |1 D2 z2 :|2 D2 z2 |]").len(), 1);
+    }
 
     #[test]
     fn none_at_all_can_be_asked_for() {
