@@ -158,7 +158,8 @@ fn tuning(findings: &[NoteFinding], instrument: Instrument) -> TuningFinding {
         .filter(|f| f.verdict == NoteVerdict::Right || one_string)
         .filter_map(|f| f.cents.map(|cents| Deviation { midi: f.written_midi, cents }))
         .collect();
-    let strings = string_tuning(instrument, &deviations);
+    let written: Vec<i32> = findings.iter().map(|f| f.written_midi).collect();
+    let strings = string_tuning(instrument, &written, &deviations);
     let open = |midi: i32| {
         let string = instrument.open_strings().iter().position(|&open| open == midi)?;
         strings.iter().find(|tuning| tuning.string == instrument.string_names()[string])
@@ -223,6 +224,17 @@ mod tests {
         // The open C is 8 cents flat; three fingers that are all too low do not make it 18.
         let found = tuned(&[(48, -8.0), (48, -8.0), (50, -18.0), (52, -18.0), (53, -19.0)]);
         assert_eq!(found.offset_cents, Some(-8.0));
+    }
+
+    #[test]
+    fn a_fourth_finger_after_wrong_notes_on_its_string_is_no_string_out_of_tune() {
+        // G3 A3 B3 C4 were other notes; D4 is 35 cents high.
+        let mut findings: Vec<NoteFinding> = [55, 57, 59, 60]
+            .map(|midi| NoteFinding::of(midi, NoteVerdict::Wrong, Some(f64::from(midi) + 1.0)))
+            .into();
+        let d4 = NoteFinding::of(62, NoteVerdict::Right, Some(62.35));
+        findings.push(NoteFinding { cents: Some(35.0), cents_spread: Some(1.0), ..d4 });
+        assert_eq!(tuning(&findings, Instrument::Violin).strings, []);
     }
 
     /// A D4 from one moment to another, in seconds.

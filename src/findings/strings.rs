@@ -12,15 +12,16 @@ pub struct Deviation {
     pub cents: f64,
 }
 
-/// Tuning of the strings that were heard open. On violin and viola the fourth finger gives the pitch of
+/// Tuning of the strings that were heard open; `written` are the notes of the whole melody, also those that were not
+/// played. On violin and viola the fourth finger gives the pitch of
 /// the next open string, so there an open string counts only where no written note lies below it on the
 /// string before: then a beginner in first position plays it open (common practice).
-pub fn string_tuning(instrument: Instrument, notes: &[Deviation]) -> Vec<StringTuning> {
+pub fn string_tuning(instrument: Instrument, written: &[i32], notes: &[Deviation]) -> Vec<StringTuning> {
     let open = instrument.open_strings();
     let mut tunings = Vec::new();
     for (k, &midi) in open.iter().enumerate() {
         let fourth_finger = matches!(instrument, Instrument::Violin | Instrument::Viola) && k > 0;
-        if fourth_finger && notes.iter().any(|n| n.midi > open[k - 1] && n.midi < midi) {
+        if fourth_finger && written.iter().any(|&other| other > open[k - 1] && other < midi) {
             continue;
         }
         let mut cents: Vec<f64> = notes.iter().filter(|n| n.midi == midi).map(|n| n.cents).collect();
@@ -44,8 +45,9 @@ mod tests {
 
     /// The strings that are told and from how far off, from notes as MIDI number and cents.
     fn told(instrument: Instrument, notes: &[(i32, f64)]) -> Vec<(String, f64, usize)> {
+        let written: Vec<i32> = notes.iter().map(|note| note.0).collect();
         let notes: Vec<Deviation> = notes.iter().map(|&(midi, cents)| Deviation { midi, cents }).collect();
-        string_tuning(instrument, &notes).into_iter().map(|t| (t.string, t.cents, t.notes)).collect()
+        string_tuning(instrument, &written, &notes).into_iter().map(|t| (t.string, t.cents, t.notes)).collect()
     }
 
     #[test]
@@ -73,5 +75,12 @@ mod tests {
         assert_eq!(told(Instrument::Cello, &[(48, 0.0), (50, 3.0)]), [("D".to_owned(), 3.0, 1)]);
         // Below the lowest string there is none.
         assert_eq!(told(Instrument::Violin, &[(55, 1.0), (57, 0.0)]), [("G".to_owned(), 1.0, 1)]);
+    }
+
+    #[test]
+    fn a_note_that_is_written_and_was_not_played_right_may_come_before_a_fourth_finger_too() {
+        let d4 = [Deviation { midi: 62, cents: 35.0 }];
+        assert_eq!(string_tuning(Instrument::Violin, &[55, 57, 59, 60, 62], &d4), []);
+        assert_eq!(string_tuning(Instrument::Violin, &[62, 64, 66], &d4).len(), 1);
     }
 }
