@@ -241,6 +241,27 @@ mod tests {
     }
 
     #[test]
+    fn a_rest_in_the_only_interval_there_is_cannot_be_told() {
+        // D4, a rest, A4: nothing else says how long a beat is.
+        let notes = [note(0, 62), note(2, 69)];
+        for gap in [0.7, 1.3, 3.0, 10.0] {
+            let played = [step(0, 0.0, 0.6, false), step(1, gap, gap + 1.2, false)];
+            let beats = notes.iter().zip([0.0, gap]).enumerate();
+            let beats = beats.map(|(note, (n, onset))| Beat {
+                note,
+                at: n.start,
+                until: n.start + n.length,
+                onset,
+                attempt: 0,
+            });
+            let own = OwnBeat::new(beats.collect());
+            let last = [Some(0), Some(1)];
+            let around = Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own };
+            assert_eq!(around.verdict_on(1), None, "{gap}");
+        }
+    }
+
+    #[test]
     fn a_rest_is_measured_by_the_beat_around_it() {
         // A second a beat up to beat 8, then long nothing, then two fifths of a second from beat 20.
         let beat = |at: f64, onset: f64, attempt: usize| Beat {

@@ -92,9 +92,10 @@ impl OwnBeat {
         self.whole
     }
 
-    /// Seconds per beat around a place (in beats), not counting the spans that end at the notes `without`.
+    /// Seconds per beat around a place (in beats), not counting the spans that end at the notes `without`; nothing where
+    /// there are no others.
     pub fn local(&self, at: f64, without: &[usize]) -> Option<f64> {
-        let whole = self.whole?;
+        let whole = self.whole.filter(|_| self.spans.iter().any(|s| !without.contains(&s.to)))?;
         let mut near: Vec<(f64, f64)> = self
             .spans
             .iter()
@@ -241,6 +242,12 @@ mod tests {
         let found = own.local(5.5, &[2]).unwrap();
         assert_abs_diff_eq!(found, (0.5 * 0.5 + 0.7 * 0.75) / 1.2, epsilon = 1e-9);
         assert_abs_diff_eq!(own.local(11.0, &[2]).unwrap(), 0.75, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn an_interval_is_not_measured_by_itself() {
+        let own = OwnBeat::new(attempt(0, &[(0.0, 0.0), (2.0, 10.0)]));
+        assert_eq!((own.local(1.0, &[]), own.local(1.0, &[1])), (Some(5.0), None));
     }
 
     #[test]
