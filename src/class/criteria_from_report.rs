@@ -257,12 +257,16 @@ fn criterion(
 }
 
 pub(super) fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (CriterionMark, usize) {
-    let (mut good, mut counted, mut unsure) = (0, 0, 0);
+    let (mut good, mut counted, mut unsure, mut unmeasured) = (0, 0, 0, 0);
     let mut told = Vec::new();
     let end = end_of_playing(report);
     for rest in &report.rests {
         if end.is_some_and(|end| rest.index > end) {
             // Nobody was playing any more.
+            continue;
+        }
+        if rest.only_assumed() {
+            unmeasured += 1;
             continue;
         }
         let place = words::place(rest.bar, rest.beat);
@@ -276,7 +280,6 @@ pub(super) fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (Criterio
         if rest.verdict == RestVerdict::Unsure || rest.confidence < SURE || holds_extra(report, rest) {
             unsure += 1;
             let what = match rest.verdict {
-                // The last rest of a melody has nothing after it that would end it: nobody can tell.
                 RestVerdict::Unsure => format!("{place}: whether the rest of {length} was kept."),
                 _ => format!("{place}: the rest of {length} was perhaps {}.", fault(rest)),
             };
@@ -296,6 +299,12 @@ pub(super) fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (Criterio
     let mut mark = criterion(Criterion::Rests, good, counted, first, told);
     if unsure > 0 {
         mark.sentences.push(format!("{} not counted: unsure.", words::count(unsure, "rest is", "rests are")));
+    }
+    if unmeasured > 0 {
+        mark.sentences.push(format!(
+            "{} not counted: at the beginning or the end of the melody a rest cannot be measured.",
+            words::count(unmeasured, "rest is", "rests are")
+        ));
     }
     (mark, unsure)
 }

@@ -242,6 +242,23 @@ mod tests {
     }
 
     #[test]
+    fn a_rest_that_nothing_measures_counts_neither_way() {
+        let mut sample = report(Instrument::Violin, &["E4", "F#4", "B4", "-"]);
+        sample.rests[0].played_beats = None;
+        sample.rests[0].confidence = 0.6;
+        let mark = marked(&sample);
+        assert_eq!((mark.criteria[2].good, mark.criteria[2].counted), (0, 0));
+        assert_eq!(
+            mark.criteria[2].sentences,
+            [
+                "Nothing to judge here; it does not count.",
+                "1 rest is not counted: at the beginning or the end of the melody a rest cannot be measured."
+            ]
+        );
+        assert_eq!((mark.mark, mark.listen.len()), (Some(100.0), 0));
+    }
+
+    #[test]
     fn a_take_in_another_octave_is_one_thing_to_look_at_and_no_list_of_faults() {
         let mut sample = sample();
         sample.take.remarks.push(Remark::new("octave-away", "The whole take sounds an octave lower."));

@@ -229,6 +229,7 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
     }
     for rest in &report.rests {
         let came = match rest.verdict {
+            _ if rest.only_assumed() => Came::Unsure,
             RestVerdict::Kept => Came::Well,
             RestVerdict::Unsure => Came::Unsure,
             _ if rest.confidence < SURE || holds_extra(report, rest) => Came::Unsure,
@@ -300,6 +301,14 @@ mod tests {
         let bars = bars(&report, Thresholds::default());
         assert_eq!(bars[&1], [Came::Well, Came::Wrong, Came::RestLost, Came::OffPitch]);
         assert_eq!(bars[&2], [Came::Missing, Came::Unsure, Came::OffBeat, Came::Well]);
+    }
+
+    #[test]
+    fn a_rest_that_nothing_measures_is_neither_well_nor_lost() {
+        let mut report = report(Instrument::Violin, &["-", "E4", "-", "B4"]);
+        report.rests[0].played_beats = None;
+        let bars = bars(&report, Thresholds::default());
+        assert_eq!(bars[&1], [Came::Unsure, Came::Well, Came::Well, Came::Well]);
     }
 
     #[test]

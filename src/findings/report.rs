@@ -147,7 +147,7 @@ impl NoteFinding {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum RestVerdict {
-    /// About its written length.
+    /// About its written length; at either end of the melody, where nothing measures it, without a played length.
     Kept,
     /// Cut short: less than about two thirds of it was given.
     Rushed,
@@ -176,6 +176,14 @@ pub struct RestFinding {
     pub verdict: RestVerdict,
     /// Probability that the verdict is right, 0 to 1.
     pub confidence: f64,
+}
+
+impl RestFinding {
+    /// Whether it is called kept only because nothing speaks against it: at either end of the melody a rest has no length
+    /// that could be measured.
+    pub fn only_assumed(&self) -> bool {
+        self.verdict == RestVerdict::Kept && self.played_beats.is_none()
+    }
 }
 
 /// A note that was played and is not on the sheet.

@@ -82,6 +82,7 @@ pub(super) fn played_name(report: &Report, note: &NoteFinding) -> Option<String>
 pub(super) fn rest_said(rest: &RestFinding) -> String {
     let what = rest_word(rest).unwrap_or(match rest.verdict {
         RestVerdict::Unsure => "I could not tell whether it was kept",
+        _ if rest.only_assumed() => "not measured",
         _ => "kept",
     });
     format!("rest of {}, {what}", words::beats(rest.written_beats))

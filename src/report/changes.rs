@@ -1,7 +1,7 @@
 //! What changed from one take of a melody to the next, as a few sentences for the player.
 
 use super::words;
-use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict};
+use crate::findings::{NoteVerdict, Outcome, Report, RestFinding, RestVerdict};
 
 /// Whether two reports are about the same written notes, so that they can be compared note by note; both
 /// judged.
@@ -34,7 +34,7 @@ pub fn what_changed(before: &Report, number: u32, now: &Report) -> String {
     }
     if said.is_empty() {
         let all = now.notes.iter().all(|note| note.verdict == NoteVerdict::Right)
-            && now.rests.iter().all(|rest| good_rest(rest.verdict) == Some(true));
+            && now.rests.iter().all(|rest| rest.verdict == RestVerdict::Kept);
         said.push(match all {
             true => format!("{since} nothing was lost: all of it is right again."),
             false => format!("{since}, the same places are right and the same places are open."),
@@ -53,8 +53,9 @@ fn good_note(verdict: NoteVerdict) -> Option<bool> {
     }
 }
 
-fn good_rest(verdict: RestVerdict) -> Option<bool> {
-    match verdict {
+fn good_rest(rest: &RestFinding) -> Option<bool> {
+    match rest.verdict {
+        _ if rest.only_assumed() => None,
         RestVerdict::Kept => Some(true),
         RestVerdict::Rushed | RestVerdict::Stretched | RestVerdict::Filled => Some(false),
         RestVerdict::Unsure => None,
@@ -65,7 +66,7 @@ fn good_rest(verdict: RestVerdict) -> Option<bool> {
 /// sure of counts in neither.
 pub(crate) fn counts_by_bar(report: &Report) -> Vec<(u32, usize, usize)> {
     let notes = report.notes.iter().map(|note| (note.bar, good_note(note.verdict)));
-    let rests = report.rests.iter().map(|rest| (rest.bar, good_rest(rest.verdict)));
+    let rests = report.rests.iter().map(|rest| (rest.bar, good_rest(rest)));
     let mut bars: Vec<(u32, usize, usize)> = Vec::new();
     for (bar, good) in notes.chain(rests) {
         let Some(good) = good else { continue };
@@ -86,7 +87,7 @@ fn bars_where(before: &Report, now: &Report, changed: impl Fn(bool, bool) -> boo
     let notes = before.notes.iter().zip(&now.notes);
     let notes = notes.map(|(was, is)| (is.bar, good_note(was.verdict), good_note(is.verdict)));
     let rests = before.rests.iter().zip(&now.rests);
-    let rests = rests.map(|(was, is)| (is.bar, good_rest(was.verdict), good_rest(is.verdict)));
+    let rests = rests.map(|(was, is)| (is.bar, good_rest(was), good_rest(is)));
     let mut balance: Vec<(u32, i32)> = Vec::new();
     for (bar, was, is) in notes.chain(rests) {
         let (Some(was), Some(is)) = (was, is) else { continue };

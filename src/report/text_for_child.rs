@@ -176,12 +176,8 @@ fn went_well(report: &Report, settings: &TextSettings) -> Vec<String> {
     } else if let Some(run) = longest_run(report) {
         lines.push(run);
     }
-    // A rest at either end of the melody has no length that could be measured.
-    let kept: Vec<_> = report
-        .rests
-        .iter()
-        .filter(|rest| rest.verdict == RestVerdict::Kept && rest.played_beats.is_some())
-        .collect();
+    let kept: Vec<_> =
+        report.rests.iter().filter(|rest| rest.verdict == RestVerdict::Kept && !rest.only_assumed()).collect();
     if !kept.is_empty() {
         let mut bars: Vec<u32> = kept.iter().map(|rest| rest.bar).collect();
         bars.sort_unstable();

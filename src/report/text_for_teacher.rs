@@ -205,6 +205,7 @@ fn verdict(verdict: NoteVerdict) -> &'static str {
 fn rests(report: &Report) -> TeacherTable {
     let rows = report.rests.iter().map(|rest| {
         let verdict = match rest.verdict {
+            _ if rest.only_assumed() => "not measured",
             RestVerdict::Kept => "kept",
             RestVerdict::Rushed => "RUSHED",
             RestVerdict::Stretched => "STRETCHED",
