@@ -1,13 +1,13 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
-use super::criteria_from_report::{SURE, holds_extra};
+use super::criteria_from_report::{SURE, holds_extra, over_before};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, StudentResult};
 use crate::engrave::printable;
 use crate::findings::{NoteVerdict, Report, RestVerdict};
 use crate::notation::Instrument;
-use crate::report::{TextSettings, intonation_of, no_new_bow};
+use crate::report::{TextSettings, end_of_playing, intonation_of, no_new_bow};
 use std::collections::BTreeMap;
 
 /// What a place of the melody came to.
@@ -206,6 +206,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
 
 fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
     let mut all: Vec<(usize, u32, Came)> = Vec::new();
+    let (over, end) = (over_before(report), end_of_playing(report));
     for (number, note) in report.notes.iter().enumerate() {
         let intonation = || intonation_of(report, note, &TextSettings::default());
         let off_pitch = || {
@@ -220,6 +221,8 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
             NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < SURE => Came::Unsure,
             NoteVerdict::Wrong => Came::Wrong,
             NoteVerdict::Missing if no_new_bow(report, number) => Came::OffBeat,
+            // The recording is over: perhaps the recorder was stopped, not the player.
+            NoteVerdict::Missing if over.is_some_and(|over| number >= over) => Came::Unsure,
             NoteVerdict::Missing => Came::Missing,
             NoteVerdict::Right if off_beat() => Came::OffBeat,
             NoteVerdict::Right if off_pitch() => Came::OffPitch,
@@ -229,6 +232,8 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
     }
     for rest in &report.rests {
         let came = match rest.verdict {
+            // Nobody was playing any more.
+            _ if end.is_some_and(|end| rest.index > end) => Came::Unsure,
             _ if rest.only_assumed() => Came::Unsure,
             RestVerdict::Kept => Came::Well,
             RestVerdict::Unsure => Came::Unsure,
@@ -309,6 +314,21 @@ mod tests {
         report.rests[0].played_beats = None;
         let bars = bars(&report, Thresholds::default());
         assert_eq!(bars[&1], [Came::Unsure, Came::Well, Came::Well, Came::Well]);
+    }
+
+    #[test]
+    fn what_comes_after_the_end_of_the_recording_is_unsure_as_in_the_mark() {
+        let mut report = report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "-", "B4", "-"]);
+        for index in [4, 6] {
+            unheard(&mut report, index, NoteVerdict::Missing);
+        }
+        report.rests[0].verdict = RestVerdict::Filled;
+        report.take.duration_s = 4.0 * 0.75;
+        assert_eq!(bars(&report, Thresholds::default())[&2], [Came::Unsure; 4]);
+        // Where the recording goes on, the notes are missing and nobody was playing when the rests came.
+        report.take.duration_s += 4.0;
+        let came = [Came::Missing, Came::Unsure, Came::Missing, Came::Unsure];
+        assert_eq!(bars(&report, Thresholds::default())[&2], came);
     }
 
     #[test]
