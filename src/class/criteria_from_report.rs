@@ -191,11 +191,15 @@ fn written(report: &Report, note: &NoteFinding) -> String {
     )
 }
 
-/// The mark for rhythm, and how many notes were heard where the player's beat could not be told: after a stop or a rest
+/// The mark for rhythm, and the notes that were heard where the player's beat could not be told: after a stop or a rest
 /// of another length.
-pub(super) fn rhythm(report: &Report, over: Option<usize>, thresholds: Thresholds) -> (CriterionMark, usize) {
-    let (mut good, mut counted, mut silent, mut no_beat) = (0, 0, 0, 0);
-    let mut told = Vec::new();
+pub(super) fn rhythm(
+    report: &Report,
+    over: Option<usize>,
+    thresholds: Thresholds,
+) -> (CriterionMark, Vec<ListenPlace>) {
+    let (mut good, mut counted, mut silent) = (0, 0, 0);
+    let (mut told, mut no_beat) = (Vec::new(), Vec::new());
     for (number, note) in report.notes.iter().enumerate() {
         if no_new_bow(report, number) {
             counted += 1;
@@ -212,7 +216,11 @@ pub(super) fn rhythm(report: &Report, over: Option<usize>, thresholds: Threshold
             continue;
         }
         let Some(off) = note.onset_error_beats.filter(|off| off.is_finite()) else {
-            no_beat += 1;
+            let (place, name) = (words::place(note.bar, note.beat), words::pitch(&note.written));
+            no_beat.push(ListenPlace {
+                time_s: Some(about_when(report, number).unwrap_or(0.0)),
+                what: format!("{place}: where the beat was could not be told. Did {name} begin in time?"),
+            });
             continue;
         };
         counted += 1;
@@ -235,10 +243,10 @@ pub(super) fn rhythm(report: &Report, over: Option<usize>, thresholds: Threshold
         thresholds.in_time_beats
     );
     let mut mark = criterion(Criterion::Rhythm, good, counted, first, told);
-    if no_beat > 0 {
+    if !no_beat.is_empty() {
         mark.sentences.push(format!(
             "{} not counted: where the beat was could not be told.",
-            words::count(no_beat, "note is", "notes are")
+            words::count(no_beat.len(), "note is", "notes are")
         ));
     }
     (mark, no_beat)

@@ -54,13 +54,13 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     let mut listen = Vec::new();
     let (pitch, unsure_notes) = pitch(report, over, &mut listen);
     let (rests, unsure_rests) = rests(report, &mut listen);
-    let (rhythm, no_beat) = rhythm(report, over, thresholds);
+    let (rhythm, places_without_beat) = rhythm(report, over, thresholds);
+    let no_beat = places_without_beat.len();
     let (intonation, unsure_stopped) = intonation(report, over, thresholds);
     let mut criteria = vec![pitch, rhythm, rests, intonation];
     for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
         criterion.weight = weight;
     }
-    listen.sort_by(|one, other| one.time_s.unwrap_or(0.0).total_cmp(&other.time_s.unwrap_or(0.0)));
     let mut why = report.take.remarks.iter().find(|remark| LISTEN_FIRST.contains(&remark.code.as_str())).map(
         |remark| {
             listen.insert(0, whole(remark.text.clone()));
@@ -80,6 +80,7 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
             "For {no_beat} of {} the beat could not be told: listen to them first.",
             words::count(report.notes.len(), "note", "notes")
         ));
+        listen.extend(places_without_beat.iter().cloned());
     }
     let mark = total(&criteria, [0, 0, 0, 0]).map(|share| rubric.mark(share));
     if why.is_none() && mark.is_none() {
@@ -106,8 +107,10 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
                 word(low),
                 word(high)
             ));
+            listen.extend(places_without_beat);
         }
     }
+    listen.sort_by(|one, other| one.time_s.unwrap_or(0.0).total_cmp(&other.time_s.unwrap_or(0.0)));
     let mark = mark.filter(|_| why.is_none());
     let band = mark.and_then(|mark| rubric.band(mark)).map(str::to_owned);
     TakeMark { mark, band, why_none: why, criteria, listen }
@@ -232,13 +235,32 @@ mod tests {
             "1 note is not counted: where the beat was could not be told."
         );
         // 96 if it was not in time, 100 if it was: the same band.
-        assert_eq!(mark.mark, Some(100.0), "{mark:?}");
+        assert_eq!((mark.mark, mark.listen.len()), (Some(100.0), 0), "{mark:?}");
         for note in &mut sample.notes[2..7] {
             note.onset_error_beats = None;
         }
         let mark = marked(&sample);
         assert_eq!(mark.mark, None);
         assert!(mark.why_none.as_deref().unwrap().starts_with("For 6 of 8 notes the beat"), "{mark:?}");
+        let places: Vec<_> = mark.listen.iter().filter_map(|place| place.time_s).collect();
+        assert_eq!(places, [1.5, 2.25, 3.0, 3.75, 4.5, 5.25]);
+        assert_eq!(
+            mark.listen[0].what,
+            "Bar 1, beat 3: where the beat was could not be told. Did F sharp begin in time?"
+        );
+    }
+
+    #[test]
+    fn where_the_beat_that_could_not_be_told_decides_the_band_there_is_a_place_to_listen_to() {
+        let mut sample = report(Instrument::Violin, &["D4", "E4", "F#4", "G4", "A4", "B4", "E4", "D4"]);
+        sample.notes[0].onset_error_beats = Some(0.4);
+        for note in &mut sample.notes[6..8] {
+            note.onset_error_beats = None;
+        }
+        // Rhythm is 5 of 8 or 7 of 8, pitch and intonation are full: 88 or 96.
+        let mark = marked(&sample);
+        assert!(mark.why_none.as_deref().unwrap().contains("nearly there (88) and secure (96)"), "{mark:?}");
+        assert_eq!(mark.listen.iter().filter_map(|place| place.time_s).collect::<Vec<_>>(), [4.5, 5.25]);
     }
 
     #[test]
