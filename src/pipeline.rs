@@ -125,7 +125,7 @@ pub fn judge_at(
     costs: &Costs,
     timed_by: TimedBy,
 ) -> Report {
-    let mut report = empty_report(samples, settings);
+    let mut report = empty_report(samples, melody, settings);
     let quality = recording_quality::inspect(samples);
     report.take.remarks.extend(quality.remarks);
     if let Some(why) = quality.unjudgeable {
@@ -174,7 +174,7 @@ pub fn judge_at(
     }
     let Judgement { notes: found, rests, extra, restarts, own_beat: own, tuning } = judgement;
     report.tempo.played_bpm = own.whole().map(|s| 60.0 / s);
-    report.tempo.drift_percent = own.cut_at_breaks().drift_percent();
+    report.tempo.drift_percent = own.cut_at_breaks(melody.metre.beats_felt_as_one()).drift_percent();
     report.notes = found;
     report.rests = rests;
     report.extra = extra;
@@ -269,7 +269,7 @@ pub(crate) fn tuning_guess(contour: &Contour, a4: Hertz) -> f64 {
     if x == 0.0 && y == 0.0 { 0.0 } else { y.atan2(x) / std::f64::consts::TAU }
 }
 
-fn empty_report(samples: &Samples, settings: &JudgeSettings) -> Report {
+fn empty_report(samples: &Samples, melody: &Melody, settings: &JudgeSettings) -> Report {
     Report {
         report_version: 1,
         outcome: Outcome::Judged,
@@ -279,6 +279,7 @@ fn empty_report(samples: &Samples, settings: &JudgeSettings) -> Report {
             bpm: settings.bpm,
             a4_hz: settings.a4.0,
             fifths: settings.fifths,
+            beats_felt_as_one: melody.metre.beats_felt_as_one(),
         },
         take: TakeSummary {
             duration_s: samples.duration().0,

@@ -191,6 +191,11 @@ fn written(report: &Report, note: &NoteFinding) -> String {
     )
 }
 
+/// So many beats of the report are felt as one: a note is as late in 6/8 as in 2/4.
+pub(super) fn felt_as_one(report: &Report) -> f64 {
+    f64::from(report.melody.beats_felt_as_one.max(1))
+}
+
 /// The mark for rhythm, and the notes that were heard where the player's beat could not be told: after a stop or a rest
 /// of another length.
 pub(super) fn rhythm(
@@ -200,6 +205,7 @@ pub(super) fn rhythm(
 ) -> (CriterionMark, Vec<ListenPlace>) {
     let (mut good, mut counted, mut silent) = (0, 0, 0);
     let (mut told, mut no_beat) = (Vec::new(), Vec::new());
+    let beats = if felt_as_one(report) > 1.0 { "dotted beats" } else { "beats" };
     for (number, note) in report.notes.iter().enumerate() {
         if no_new_bow(report, number) {
             counted += 1;
@@ -224,13 +230,14 @@ pub(super) fn rhythm(
             continue;
         };
         counted += 1;
+        let off = off / felt_as_one(report);
         if off.abs() <= thresholds.in_time_beats {
             good += 1;
             continue;
         }
         let way = if off > 0.0 { "late" } else { "early" };
         told.push(format!(
-            "{}: {:.2} beats {way}{}.",
+            "{}: {:.2} {beats} {way}{}.",
             words::place(note.bar, note.beat),
             off.abs(),
             at(note.onset_s)
@@ -238,7 +245,7 @@ pub(super) fn rhythm(
     }
     told.extend(left_out_too(silent));
     let first = format!(
-        "{good} of {} began in time: within {} beats of the player's own steady beat.",
+        "{good} of {} began in time: within {} {beats} of the player's own steady beat.",
         words::count(counted, "note", "notes"),
         thresholds.in_time_beats
     );

@@ -281,6 +281,23 @@ mod tests {
     }
 
     #[test]
+    fn in_a_compound_metre_a_beat_is_a_dotted_one() {
+        let mut sample = sample();
+        sample.melody.beats_felt_as_one = 3;
+        sample.notes[0].onset_error_beats = Some(0.7);
+        sample.notes[1].onset_error_beats = Some(-0.9);
+        let rhythm = &marked(&sample).criteria[1];
+        assert_eq!((rhythm.good, rhythm.counted), (6, 7));
+        assert_eq!(
+            rhythm.sentences,
+            [
+                "6 of 7 notes began in time: within 0.25 dotted beats of the player's own steady beat.",
+                "Bar 1, beat 2: 0.30 dotted beats early (0:00.8)."
+            ]
+        );
+    }
+
+    #[test]
     fn a_take_in_another_octave_is_one_thing_to_look_at_and_no_list_of_faults() {
         let mut sample = sample();
         sample.take.remarks.push(Remark::new("octave-away", "The whole take sounds an octave lower."));

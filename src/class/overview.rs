@@ -1,7 +1,7 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
-use super::criteria_from_report::{SURE, holds_extra, over_before};
+use super::criteria_from_report::{SURE, felt_as_one, holds_extra, over_before};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, StudentResult};
 use crate::engrave::printable;
@@ -215,7 +215,8 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
                 !open && found.steady && found.finger_cents.abs() > thresholds.in_tune_cents
             })
         };
-        let off_beat = || note.onset_error_beats.is_some_and(|off| off.abs() > thresholds.in_time_beats);
+        let in_time = thresholds.in_time_beats * felt_as_one(report);
+        let off_beat = || note.onset_error_beats.is_some_and(|off| off.abs() > in_time);
         let came = match note.verdict {
             NoteVerdict::Unsure => Came::Unsure,
             NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < SURE => Came::Unsure,
@@ -329,6 +330,18 @@ mod tests {
         report.take.duration_s += 4.0;
         let came = [Came::Missing, Came::Unsure, Came::Missing, Came::Unsure];
         assert_eq!(bars(&report, Thresholds::default())[&2], came);
+    }
+
+    #[test]
+    fn a_note_is_late_by_a_quarter_of_a_dotted_beat_where_that_is_the_beat() {
+        let mut report = report(Instrument::Violin, &["E4", "E4", "E4", "E4"]);
+        for (note, off) in report.notes.iter_mut().zip([0.3, 0.7, 0.8, -0.8]) {
+            note.onset_error_beats = Some(off);
+        }
+        assert_eq!(bars(&report, Thresholds::default())[&1], [Came::OffBeat; 4]);
+        report.melody.beats_felt_as_one = 3;
+        let came = [Came::Well, Came::Well, Came::OffBeat, Came::OffBeat];
+        assert_eq!(bars(&report, Thresholds::default())[&1], came);
     }
 
     #[test]

@@ -37,7 +37,8 @@ impl Criterion {
 pub struct Thresholds {
     /// A finger within this many cents of its place is in tune.
     pub in_tune_cents: f64,
-    /// A note that begins within this part of a beat of the player's own beat is in time.
+    /// A note that begins within this part of a beat of the player's own beat is in time; in a compound metre, such as
+    /// 6/8, that is a dotted beat.
     pub in_time_beats: f64,
     /// A take of which more than this percentage of notes and rests is unsure gets no mark.
     pub unsure_percent: f64,

@@ -71,7 +71,7 @@ pub fn findings_from_reading(
             judge_note(&asked, last[n].map(|k| &played[k]), heard.contour)
         })
         .collect();
-    let unbroken = own.cut_at_breaks();
+    let unbroken = own.cut_at_breaks(melody.metre.beats_felt_as_one());
     for (n, finding) in findings.iter_mut().enumerate() {
         if let (Some(k), Some(b)) = (last[n], beat_of[n]) {
             finding.onset_error_beats = unbroken.onset_error(b);

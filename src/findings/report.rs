@@ -60,6 +60,14 @@ pub struct MelodySummary {
     /// How the open strings follow from A; only what is said of strings and fingers depends on it.
     #[serde(default)]
     pub fifths: Fifths,
+    /// How many beats are felt as one: 3 in 6/8, 9/8 and 12/8, else 1. All beats of the report are those of the metre's
+    /// lower number.
+    #[serde(default = "one")]
+    pub beats_felt_as_one: u8,
+}
+
+fn one() -> u8 {
+    1
 }
 
 /// The recording in a nutshell.

@@ -42,7 +42,8 @@ const LONGEST_COUNTED: f64 = 2.0;
 const REST_COUNTS_FOR: f64 = 0.3;
 /// Neighbours further away than this many beats do not speak for a local tempo.
 const REACH: f64 = 10.0;
-/// An interval this many beats longer or shorter than written, and by a quarter or more, breaks the beat.
+/// An interval this many beats (dotted ones in a compound metre) longer or shorter than written, and by a quarter or
+/// more, breaks the beat.
 const BREAK_BEATS: f64 = 0.25;
 
 impl OwnBeat {
@@ -65,8 +66,10 @@ impl OwnBeat {
     }
 
     /// The same beats, cut into attempts of their own wherever the player broke the beat: a rest cut short, a
-    /// hesitation. What follows a break is on time against itself, and a break says nothing of the tempo.
-    pub fn cut_at_breaks(&self) -> Self {
+    /// hesitation. What follows a break is on time against itself, and a break says nothing of the tempo. So many beats
+    /// are `felt_as_one`.
+    pub fn cut_at_breaks(&self, felt_as_one: u8) -> Self {
+        let breaks_from = BREAK_BEATS * f64::from(felt_as_one);
         let mut cuts = 0;
         let mut beats = Vec::with_capacity(self.beats.len());
         for (k, beat) in self.beats.iter().enumerate() {
@@ -78,7 +81,7 @@ impl OwnBeat {
                 {
                     let played = (beat.onset - before.onset) / local;
                     let ratio = played / written;
-                    let broken = (played - written).abs() > BREAK_BEATS && !(0.75..=1.35).contains(&ratio);
+                    let broken = (played - written).abs() > breaks_from && !(0.75..=1.35).contains(&ratio);
                     cuts += usize::from(broken);
                 }
             }
@@ -202,7 +205,7 @@ mod tests {
                 Beat { note: n, at, until: at + 1.0, onset: 0.6 * (at - lost), attempt: 0 }
             })
             .collect();
-        let own = OwnBeat::new(beats).cut_at_breaks();
+        let own = OwnBeat::new(beats).cut_at_breaks(1);
         for k in 0..12 {
             assert_abs_diff_eq!(own.onset_error(k).unwrap(), 0.0, epsilon = 1e-6);
         }
@@ -258,7 +261,7 @@ mod tests {
                 .map(|n| (n as f64 + more(n, written - 1.0), 0.5 * (n as f64 + more(n, played - 1.0))))
                 .collect();
             let attempts: Vec<usize> =
-                OwnBeat::new(attempt(1, &notes)).cut_at_breaks().beats.iter().map(|b| b.attempt).collect();
+                OwnBeat::new(attempt(1, &notes)).cut_at_breaks(1).beats.iter().map(|b| b.attempt).collect();
             assert!(attempts[..6].iter().all(|&a| a == 1), "{attempts:?}");
             assert!(attempts[6..].iter().all(|&a| a == attempts[6]), "{attempts:?}");
             attempts[6] - 1
@@ -272,11 +275,23 @@ mod tests {
     }
 
     #[test]
+    fn in_a_compound_metre_it_is_a_quarter_of_a_dotted_beat() {
+        // Eighths of 0.3 s; before the seventh so many eighths are lost.
+        let breaks = |lost: f64, felt_as_one: u8| {
+            let notes: Vec<(f64, f64)> = (0..12)
+                .map(|n| (f64::from(n), 0.3 * (f64::from(n) - if n < 6 { 0.0 } else { lost })))
+                .collect();
+            OwnBeat::new(attempt(0, &notes)).cut_at_breaks(felt_as_one).beats[6].attempt
+        };
+        assert_eq!([breaks(0.3, 1), breaks(0.3, 3), breaks(0.7, 3), breaks(0.8, 3)], [1, 0, 0, 1]);
+    }
+
+    #[test]
     fn a_slow_end_is_no_row_of_breaks() {
         // Half a second a beat for 30 beats, a second a beat for 20 more.
         let notes: Vec<(f64, f64)> =
             (0..=50).map(|n| (f64::from(n), 0.5 * f64::from(n + (n - 30).max(0)))).collect();
-        let own = OwnBeat::new(attempt(0, &notes)).cut_at_breaks();
+        let own = OwnBeat::new(attempt(0, &notes)).cut_at_breaks(1);
         assert_eq!(own.beats[42].attempt, own.beats[50].attempt);
     }
 

@@ -42,6 +42,11 @@ impl Metre {
     pub fn is_compound(self) -> bool {
         self.unit >= 8 && self.beats > 3 && self.beats.is_multiple_of(3)
     }
+
+    /// How many beats are felt as one: the three of a dotted beat in a compound metre.
+    pub fn beats_felt_as_one(self) -> u8 {
+        if self.is_compound() { 3 } else { 1 }
+    }
 }
 
 impl fmt::Display for Metre {
@@ -84,6 +89,7 @@ mod tests {
         let metre = Metre::new(6, 8).unwrap();
         assert_eq!((metre.beat(), metre.bar()), (Length::new(1, 8), Length::new(3, 4)));
         assert!(metre.is_compound());
+        assert_eq!((metre.beats_felt_as_one(), Metre::default().beats_felt_as_one()), (3, 1));
         assert!(!Metre::new(3, 8).unwrap().is_compound());
         assert!(!Metre::new(3, 4).unwrap().is_compound());
         assert!(!Metre::new(4, 8).unwrap().is_compound());

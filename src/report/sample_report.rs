@@ -18,6 +18,7 @@ pub fn report(instrument: Instrument, pitches: &[&str]) -> Report {
             bpm: Some(80.0),
             a4_hz: 440.0,
             fifths: Fifths::Equal,
+            beats_felt_as_one: 1,
         },
         take: TakeSummary { duration_s: 12.0, sample_rate_hz: 48_000, remarks: vec![] },
         notes: vec![],

@@ -104,7 +104,7 @@ The rubric; every line may be left out, these are the usual values:
   \"begun\" = 0
   [thresholds]
   in_tune_cents = 20
-  in_time_beats = 0.25
+  in_time_beats = 0.25       # in 6/8, 9/8 and 12/8 of a dotted beat
   unsure_percent = 25        # more than this unsure, and there is no mark
   # [level.grade-4]          # other thresholds for the groups (or the column level) named so
   # groups = [\"4A\", \"4B\"]
