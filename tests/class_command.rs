@@ -453,6 +453,17 @@ fn rubric_pattern_earlier_marks_and_a_spreadsheet_as_class_list_are_heard() {
     assert_eq!(code, 0, "{out}{err}");
     let table = fs::read_to_string(folder.path().join("now/gradebook.csv")).expect("a table");
     assert!(table.contains(",0,18,\r\n") && table.contains(",0,20,\r\n"), "{table}");
+    // Of 100 points now, of 20 then.
+    fs::write(takes.join("rubric.toml"), "[weights]\nrhythm = 1\n").expect("a file");
+    let (code, out, err) = class(
+        folder.path(),
+        &["takes", "--pattern", "{group}_{student}_*", "--before", "takes/marks", "--output", "later"],
+    );
+    assert_eq!(code, 0, "{out}{err}");
+    let later = |name: &str| fs::read_to_string(folder.path().join("later").join(name)).expect("a file");
+    let table = later("gradebook.csv");
+    assert!(table.contains(",0,18 of 20,\r\n") && table.contains(",0,20 of 20,\r\n"), "{table}");
+    assert!(later("students/violin-1.txt").contains("Last test: 18 of 20\n"));
 }
 
 #[test]

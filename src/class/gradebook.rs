@@ -92,7 +92,11 @@ fn row(result: &StudentResult) -> Vec<Cell> {
     ];
     cells.extend((0..4).map(share));
     cells.push(Cell::Number(listen as f64));
-    cells.push(number(result.before));
+    // A number is one of as many points as the mark beside it.
+    cells.push(match result.before {
+        Some(before) if before.of_another.is_some() => text(&before.to_string()),
+        before => number(before.map(|before| before.mark)),
+    });
     cells.push(text(&note(result)));
     cells
 }

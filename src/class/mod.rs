@@ -33,7 +33,7 @@ pub use pages_from_overview::pages_from_overview;
 pub use playing_test::playing_test;
 pub use rubric::{Band, Criterion, Level, Repeated, Rubric, Thresholds};
 pub use rubric_from_toml::{RubricComplaint, rubric_from_toml};
-pub use student_result::{ClassTake, StudentResult, TakeResult};
+pub use student_result::{ClassTake, EarlierMark, StudentResult, TakeResult};
 pub use students_from_table::{Roster, RowProblem, Student, shown, students_from_table};
 pub use takes_of_students::{NamePattern, Whose, by_number, whose};
 pub use teachers_marks::{TEACHERS_MARKS_HEADER, TeachersMark, teachers_marks};

@@ -3,7 +3,7 @@
 
 use super::criteria_from_report::{SURE, felt_as_one, holds_extra, over_before};
 use super::rubric::{Rubric, Thresholds};
-use super::student_result::{ClassTake, StudentResult};
+use super::student_result::{ClassTake, EarlierMark, StudentResult};
 use crate::engrave::printable;
 use crate::findings::{NoteVerdict, Report, RestVerdict};
 use crate::notation::Instrument;
@@ -46,7 +46,7 @@ pub struct Line {
     /// The mark as in the gradebook.
     pub mark: Option<String>,
     /// The mark before.
-    pub before: Option<f64>,
+    pub before: Option<EarlierMark>,
     /// How many takes there are.
     pub takes: usize,
     /// What each bar's notes and rests came to, in order; empty where no take was judged.

@@ -20,6 +20,8 @@ pub(super) struct Sheet {
     pub edge: f64,
     pub names: f64,
     pub numbers: f64,
+    /// How much of that marks of an earlier test need beyond a few digits.
+    pub earlier: f64,
 }
 
 impl Sheet {
@@ -33,6 +35,7 @@ impl Sheet {
             edge: 0.0,
             names: 0.0,
             numbers: 0.0,
+            earlier: 0.0,
         };
         sheet.go_to_column(0, 1);
         sheet
@@ -45,6 +48,14 @@ impl Sheet {
         self.left = MARGIN + (wide + GUTTER) * column as f64;
         self.edge = self.left + wide;
         (self.names, self.numbers) = if columns == 1 { (40.0, 26.0) } else { (24.0, 18.0) };
+        self.numbers += self.earlier;
+    }
+
+    /// Leaves this much more room for marks of an earlier test.
+    pub fn with_room_for_earlier(mut self, earlier: f64) -> Self {
+        self.earlier = earlier;
+        self.go_to_column(0, 1);
+        self
     }
 
     pub fn page(self) -> Page {

@@ -13,6 +13,9 @@ use crate::engrave::{Anchor, Page, Paper, width_of_words};
 const TALL: f64 = 6.0;
 const SMALLEST: f64 = 3.25;
 const SMALLEST_OF_TWO: f64 = 2.75;
+/// The letters of a line are at most this large, and the marks of an earlier test need this much for a few digits.
+const LARGEST_WORDS: f64 = 3.0;
+const BEFORE: f64 = 9.5;
 /// The line of bar numbers above a melody's lines; what is below them; the highest column in there.
 const HEAD: f64 = 5.5;
 const FOOT: f64 = 9.5;
@@ -21,7 +24,8 @@ const COLUMN: f64 = 5.3;
 /// The pages: the first has a line for every student where they fit, in one column or two, else a row for every group;
 /// then all students follow on further pages.
 pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Vec<Page> {
-    let mut heading = Sheet::new(paper, title);
+    let new_sheet = || Sheet::new(paper, title).with_room_for_earlier(earlier_marks(overview));
+    let mut heading = new_sheet();
     heading.heading(overview, title);
     let mut first = heading.clone();
     first.legend();
@@ -48,14 +52,14 @@ pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Ve
     first.strings(&overview.strings);
     let mut pages = vec![first.page()];
     if !fits {
-        let mut sheet = Sheet::new(paper, title);
+        let mut sheet = new_sheet();
         sheet.legend();
         for block in &overview.blocks {
             let mut lines = &block.lines[..];
             while !lines.is_empty() {
                 let room = ((sheet.bottom() - sheet.y - HEAD - FOOT) / TALL).floor();
                 if room < 1.0 {
-                    pages.push(std::mem::replace(&mut sheet, Sheet::new(paper, title)).page());
+                    pages.push(std::mem::replace(&mut sheet, new_sheet()).page());
                     continue;
                 }
                 let (now, later) = lines.split_at(lines.len().min(room as usize));
@@ -68,6 +72,14 @@ pub fn pages_from_overview(overview: &Overview, title: &str, paper: Paper) -> Ve
         }
     }
     pages
+}
+
+/// How much wider than a few digits the marks of an earlier test are: `16 of 20`.
+fn earlier_marks(overview: &Overview) -> f64 {
+    let lines = overview.blocks.iter().flat_map(|block| &block.lines);
+    let marks = lines.filter_map(|line| line.before).filter(|before| before.of_another.is_some());
+    let wide = marks.map(|before| width_of_words(&before.to_string()) * LARGEST_WORDS + 1.5 - BEFORE);
+    wide.fold(0.0, f64::max)
 }
 
 impl Sheet {
@@ -165,11 +177,11 @@ impl Sheet {
 
     /// Where marks end; to the right of them are those of the test before.
     fn mark_at(&self) -> f64 {
-        self.edge - 9.5
+        self.edge - BEFORE - self.earlier
     }
 
     fn line(&mut self, line: &Line, bars: impl Iterator<Item = u32>, wide: f64, tall: f64) {
-        let size = (tall * 0.62).min(3.0);
+        let size = (tall * 0.62).min(LARGEST_WORDS);
         let base = self.y + tall * 0.78;
         self.cut(&line.shown, (self.left, base), size, self.names - 1.0);
         let gap = (tall * 0.16).min(0.9);
@@ -212,7 +224,7 @@ impl Sheet {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::class::StringPoints;
+    use crate::class::{EarlierMark, StringPoints};
     use crate::engrave::{Mark, Shape};
     use std::collections::BTreeMap;
 
@@ -221,7 +233,7 @@ mod tests {
             shown: format!("violin-{at}"),
             group: format!("{}A", at % 7),
             mark: (!at.is_multiple_of(3)).then(|| "87".to_owned()),
-            before: at.is_multiple_of(2).then_some(80.0),
+            before: at.is_multiple_of(2).then(|| EarlierMark::new(80.0, Some(120.0), 100.0)),
             takes: 1,
             bars: (1..=8)
                 .map(|bar| {
@@ -289,6 +301,21 @@ mod tests {
             names.sort();
             names.dedup();
             assert_eq!(names.len(), students);
+        }
+    }
+
+    #[test]
+    fn an_earlier_mark_of_another_test_has_room_beside_the_mark() {
+        let pages = pages_from_overview(&class(3, 1), "Test", Paper::Letter);
+        let bounds = |words: &str| {
+            let marks = pages.iter().flat_map(|page| &page.marks);
+            let is = |mark: &&Mark| matches!(&mark.shape, Shape::Words { text, .. } if text == words);
+            marks.filter(is).map(Mark::bounds).collect::<Vec<_>>()
+        };
+        let (marks, earlier) = (bounds("87"), bounds("80 of 120"));
+        assert_eq!((marks.len(), earlier.len()), (2, 2));
+        for (mark, before) in marks.iter().zip(&earlier) {
+            assert!(mark[2] + 1.0 < before[0], "{mark:?} {before:?}");
         }
     }
 

@@ -6,6 +6,7 @@ use super::students_from_table::Student;
 use super::teachers_marks::TeachersMark;
 use crate::findings::{Outcome, Report};
 use jiff::civil::Date;
+use std::fmt;
 
 /// What became of one file.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,6 +51,32 @@ impl ClassTake {
     }
 }
 
+/// The mark of an earlier test.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EarlierMark {
+    /// The mark.
+    pub mark: f64,
+    /// The highest mark of that test, where it was another than now.
+    pub of_another: Option<f64>,
+}
+
+impl EarlierMark {
+    /// A mark of a test with this highest mark, where now it is `highest_now`.
+    pub fn new(mark: f64, highest: Option<f64>, highest_now: f64) -> Self {
+        Self { mark, of_another: highest.filter(|highest| *highest != highest_now) }
+    }
+}
+
+/// `80`, or `80 of 100` where the highest mark was another.
+impl fmt::Display for EarlierMark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.of_another {
+            Some(highest) => write!(f, "{} of {highest}", self.mark),
+            None => write!(f, "{}", self.mark),
+        }
+    }
+}
+
 /// Everything about one student.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StudentResult {
@@ -66,7 +93,7 @@ pub struct StudentResult {
     /// The teacher's own mark.
     pub teachers: Option<TeachersMark>,
     /// The mark of an earlier test.
-    pub before: Option<f64>,
+    pub before: Option<EarlierMark>,
     /// The take that counts; with [`Repeated::All`] the last of them.
     pub counted: Option<usize>,
     /// The takes that the mark is made of, where there is one: one, or all that may count.
@@ -267,6 +294,12 @@ mod tests {
             only_late.why_none.as_deref(),
             Some("Every take came after 2026-11-20, and late ones do not count.")
         );
+    }
+
+    #[test]
+    fn an_earlier_mark_says_of_how_many_where_that_was_another_number() {
+        let said = |highest| EarlierMark::new(80.0, highest, 100.0).to_string();
+        assert_eq!([said(Some(100.0)), said(None), said(Some(120.0))], ["80", "80", "80 of 120"]);
     }
 
     #[test]

@@ -33,7 +33,7 @@ pub struct ClassArguments {
     /// Where the marks go [default: marks in FOLDER]
     #[arg(long, value_name = "FOLDER")]
     pub output: Option<PathBuf>,
-    /// The marks folder of an earlier test, to compare with
+    /// The marks folder of an earlier test, to compare with; marks of another highest mark say so: 16 of 20
     #[arg(long, value_name = "FOLDER")]
     pub before: Option<PathBuf>,
     /// Only show whose each file is; judge and write nothing

@@ -13,7 +13,7 @@ use super::write_marks::write_all;
 use crate::cli::shared::exit_codes::Ending;
 use crate::cli::shared::failure::{self as failures, Failure};
 use crate::cli::shared::{print, read_file};
-use fingertape::class::{Roster, Rubric, rubric_from_toml, students_from_table};
+use fingertape::class::{EarlierMark, Roster, Rubric, rubric_from_toml, students_from_table};
 use fingertape::formats;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -63,7 +63,7 @@ pub fn run(arguments: &ClassArguments) -> miette::Result<Ending> {
     let plays: Vec<Result<String, String>> =
         ready.iter().map(|one| one.as_ref().map(|ready| ready.name.clone()).map_err(Clone::clone)).collect();
     let words = matched.text(&files, &roster.students, &plays, &roster.problems, &roster_name);
-    let before = earlier_marks(arguments.before.as_deref())?;
+    let before = earlier_marks(arguments.before.as_deref(), rubric.highest)?;
     if arguments.dry_run {
         print::plain(&words)?;
         let takes = matched.takes.iter().any(Vec::is_empty);
@@ -143,8 +143,8 @@ fn read_rubric(arguments: &ClassArguments) -> miette::Result<(Rubric, Option<Pat
     Err(Failure::new(said.join("\n"), "mend these places; 'fingertape help class' shows a rubric").into())
 }
 
-/// Marks by what students are called, from an earlier test's folder.
-fn earlier_marks(folder: Option<&Path>) -> miette::Result<BTreeMap<String, f64>> {
+/// Marks by what students are called, from an earlier test's folder, to stand beside marks up to `highest`.
+fn earlier_marks(folder: Option<&Path>, highest: f64) -> miette::Result<BTreeMap<String, EarlierMark>> {
     let Some(folder) = folder else { return Ok(BTreeMap::new()) };
     let path = folder.join(CLASS_JSON);
     let read = read_file::within(&path, LARGEST_CLASS_JSON).map_err(|error| failures::said(&error));
@@ -164,5 +164,7 @@ fn earlier_marks(folder: Option<&Path>) -> miette::Result<BTreeMap<String, f64>>
         // Of two students with one name nobody knows which is which.
         marks.entry(name).and_modify(|mark| *mark = None).or_insert(Some(mark));
     }
-    Ok(marks.into_iter().filter_map(|(name, mark)| Some((name, mark?))).collect())
+    let of = value["highest"].as_f64();
+    let earlier = |(name, mark): (String, Option<f64>)| Some((name, EarlierMark::new(mark?, of, highest)));
+    Ok(marks.into_iter().filter_map(earlier).collect())
 }
