@@ -115,22 +115,34 @@ impl ReadOnce {
     }
 }
 
-fn ready(path: &Path, instrument: Option<Instrument>) -> Result<Ready, String> {
-    let as_written = formats::read_melody(path);
-    let moved = match (&as_written, instrument) {
-        (Ok(read), Some(to)) => read.melody.instrument.filter(|from| *from != to).map(|from| {
-            let moved = read.melody.moved_to(from, to, Keeping::Names);
-            let text = format!("The melody was written for {from}; it was moved to {to} by octaves.");
-            let mut remarks = read.remarks.clone();
-            remarks.push(Remark::new("melody-moved", text));
-            remarks.extend(moved.remarks);
-            ReadMelody { melody: moved.melody, remarks }
-        }),
-        _ => None,
+/// The melody moved to an instrument, where it was written for another one, or looks so where it names none.
+fn moved_to(path: &Path, to: Instrument) -> Option<ReadMelody> {
+    // Of several parts the student's own is read.
+    let read = formats::read_melody(path).ok()?;
+    let named = read.melody.instrument.is_some();
+    let settled = settle_instrument(read.melody).ok()?;
+    let from = settled.instrument;
+    if from == to {
+        return None;
+    }
+    let moved = settled.melody.moved_to(from, to, Keeping::Names);
+    let text = match named {
+        true => format!("The melody was written for {from}; it was moved to {to} by octaves."),
+        false if moved.semitones == 0 => return None,
+        false => format!(
+            "The melody does not say which instrument it is for; by its clef and notes it is one for {from}, and was \
+             moved to {to} by octaves."
+        ),
     };
-    let read = match moved {
+    let mut remarks = read.remarks;
+    remarks.push(Remark::new("melody-moved", text));
+    remarks.extend(moved.remarks);
+    Some(ReadMelody { melody: moved.melody, remarks })
+}
+
+fn ready(path: &Path, instrument: Option<Instrument>) -> Result<Ready, String> {
+    let read = match instrument.and_then(|to| moved_to(path, to)) {
         Some(read) => read,
-        // Of several parts the student's own is read.
         None => formats::read_melody_for(path, instrument).map_err(|error| error.to_string())?,
     };
     let settled = settle_instrument(read.melody).map_err(|_| {
@@ -142,4 +154,38 @@ fn ready(path: &Path, instrument: Option<Instrument>) -> Result<Ready, String> {
     let stem = || path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let name = settled.melody.title.clone().filter(|title| !title.trim().is_empty()).unwrap_or_else(stem);
     Ok(Ready { melody: settled.melody, instrument: settled.instrument, name, remarks })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The sounding notes of a tune of the class for an instrument, and the codes of what is said.
+    fn read(head: &str, bars: &str, instrument: Instrument) -> (Vec<i32>, Vec<String>) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("tune.toml");
+        std::fs::write(&path, format!("{head}bars = [\"{bars}\"]\n")).expect("a file");
+        let ready = ready(&path, Some(instrument)).expect("a melody");
+        assert_eq!(ready.instrument, instrument);
+        (ready.melody.soundings().collect(), ready.remarks.into_iter().map(|remark| remark.code).collect())
+    }
+
+    #[test]
+    fn a_melody_is_moved_by_octaves_whether_or_not_it_names_the_instrument_that_it_is_for() {
+        for head in ["", "instrument = 'violin'\n"] {
+            for (instrument, lower) in [(Instrument::Cello, 12), (Instrument::Bass, 24)] {
+                let (notes, said) = read(head, "D4 q E4 F#4 A4", instrument);
+                assert_eq!(notes, [62, 64, 66, 69].map(|note| note - lower), "{head}");
+                assert!(said.contains(&"melody-moved".to_owned()), "{said:?}");
+            }
+        }
+        let (notes, said) = read("", "D4 q E4 F#4 A4", Instrument::Viola);
+        assert_eq!((notes, said), (vec![62, 64, 66, 69], vec![]));
+    }
+
+    #[test]
+    fn a_melody_that_may_be_for_several_instruments_is_the_students_own() {
+        assert_eq!(read("", "D3 q E3 F#3 A3", Instrument::Cello).0, [50, 52, 54, 57]);
+        assert_eq!(read("", "D3 q E3 F#3 A3", Instrument::Bass).0, [38, 40, 42, 45]);
+    }
 }
