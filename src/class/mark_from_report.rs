@@ -90,12 +90,8 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
         let bound = |good: bool| {
             let add = |count: usize| if good { count as i64 } else { -(count as i64) };
             // A note that is not there is not in time either, and no finger was on its place.
-            let more = [
-                add(unsure_notes),
-                add(unsure_notes + no_beat),
-                add(unsure_rests),
-                add(unsure_stopped),
-            ];
+            let more =
+                [add(unsure_notes), add(unsure_notes + no_beat), add(unsure_rests), add(unsure_stopped)];
             total(&criteria, more).map(|share| rubric.mark(share))
         };
         if let (Some(low), Some(high)) = (bound(false), bound(true))
@@ -205,7 +201,8 @@ mod tests {
 
     #[test]
     fn a_stopped_note_that_was_perhaps_left_out_may_cost_intonation_too() {
-        let mut sample = report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "B4", "E4", "F#4"].repeat(2));
+        let mut sample =
+            report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "B4", "E4", "F#4"].repeat(2));
         for index in 14..16 {
             unheard(&mut sample, index, NoteVerdict::Missing);
         }
@@ -216,7 +213,8 @@ mod tests {
         let why = mark.why_none.as_deref().unwrap();
         assert!(why.contains("decides between nearly there (88) and secure (100)"), "{why}");
         // What may be open strings needs no finger.
-        let mut open = report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "B4", "D4", "A4"].repeat(2));
+        let mut open =
+            report(Instrument::Violin, &["E4", "F#4", "B4", "E4", "F#4", "B4", "D4", "A4"].repeat(2));
         for index in 14..16 {
             unheard(&mut open, index, NoteVerdict::Missing);
         }

@@ -130,7 +130,8 @@ mod tests {
     #[test]
     fn a_decimal_comma_is_no_other_mark_and_a_number_too_high_is_told_of() {
         let table = |text: &str| read_table_bytes("t.csv", text.as_bytes()).unwrap();
-        let roster = students_from_table(&table("student,instrument\na,violin\nb,violin\nc,violin\nd,viola\n"));
+        let roster =
+            students_from_table(&table("student,instrument\na,violin\nb,violin\nc,violin\nd,viola\n"));
         let text = "student,mark,note\na,8,5,heard in class\nb,\"8,5\",heard,\nc,980,\nd,absent,\n";
         let (marks, problems) = teachers_marks(&table(text), &roster.students, 100.0);
         let found: Vec<_> = marks.iter().map(|(at, own)| (*at, own.mark.as_str())).collect();

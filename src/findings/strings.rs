@@ -47,7 +47,10 @@ mod tests {
     fn told(instrument: Instrument, notes: &[(i32, f64)]) -> Vec<(String, f64, usize)> {
         let written: Vec<i32> = notes.iter().map(|note| note.0).collect();
         let notes: Vec<Deviation> = notes.iter().map(|&(midi, cents)| Deviation { midi, cents }).collect();
-        string_tuning(instrument, &written, &notes).into_iter().map(|t| (t.string, t.cents, t.notes)).collect()
+        string_tuning(instrument, &written, &notes)
+            .into_iter()
+            .map(|t| (t.string, t.cents, t.notes))
+            .collect()
     }
 
     #[test]

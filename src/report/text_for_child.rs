@@ -176,8 +176,11 @@ fn went_well(report: &Report, settings: &TextSettings) -> Vec<String> {
     } else if let Some(run) = longest_run(report) {
         lines.push(run);
     }
-    let kept: Vec<_> =
-        report.rests.iter().filter(|rest| rest.verdict == RestVerdict::Kept && !rest.only_assumed()).collect();
+    let kept: Vec<_> = report
+        .rests
+        .iter()
+        .filter(|rest| rest.verdict == RestVerdict::Kept && !rest.only_assumed())
+        .collect();
     if !kept.is_empty() {
         let mut bars: Vec<u32> = kept.iter().map(|rest| rest.bar).collect();
         bars.sort_unstable();

@@ -222,11 +222,13 @@ mod tests {
     fn two_given_notes_have_no_place_in_common() {
         // Each as bar, beat and length.
         let wrong = |metre: &str, rows: &[(u32, f64, &str)]| -> Vec<String> {
-            let row =
-                |(bar, beat, length)| format!("{{ bar = {bar}, beat = {beat}, length = '{length}', note = 1 }}");
+            let row = |(bar, beat, length)| {
+                format!("{{ bar = {bar}, beat = {beat}, length = '{length}', note = 1 }}")
+            };
             let rows: Vec<String> = rows.iter().copied().map(row).collect();
             let text = format!("metre = '{metre}'\ngiven = [{}]", rows.join(", "));
-            let (_, complaints) = RuleSheet::from_file(&read_rule_bytes("r.toml", text.as_bytes()).unwrap(), None);
+            let (_, complaints) =
+                RuleSheet::from_file(&read_rule_bytes("r.toml", text.as_bytes()).unwrap(), None);
             complaints.into_iter().map(|one| format!("{}: {}", &text[one.span], one.help)).collect()
         };
         assert_eq!(
@@ -238,7 +240,11 @@ mod tests {
         );
         assert_eq!(wrong("4/4", &[(1, 2.0, "q"), (1, 1.0, "h")]).len(), 1, "in any order");
         assert_eq!(wrong("4/4", &[(1, 1.0, "q"), (1, 1.0, "q")]).len(), 1, "two on one beat");
-        assert_eq!(wrong("4/4", &[(1, 1.0, "w"), (1, 2.0, "q"), (1, 3.0, "q")]).len(), 2, "two in a long one");
+        assert_eq!(
+            wrong("4/4", &[(1, 1.0, "w"), (1, 2.0, "q"), (1, 3.0, "q")]).len(),
+            2,
+            "two in a long one"
+        );
         let fit = [(1, 3.0, "q"), (1, 1.0, "h"), (2, 1.0, "h"), (1, 4.0, "e"), (1, 4.5, "e")];
         assert_eq!(wrong("4/4", &fit), [""; 0]);
         assert_eq!(wrong("6/8", &[(1, 1.0, "q."), (1, 4.0, "q"), (1, 6.0, "e")]), [""; 0]);

@@ -104,7 +104,8 @@ fn roster_file(arguments: &ClassArguments) -> miette::Result<PathBuf> {
 }
 
 fn read_roster(file: &Path, name: &str) -> miette::Result<Roster> {
-    let table = formats::read_table(file).map_err(|error| failures::unusable_table(error, file, "the class list"))?;
+    let table =
+        formats::read_table(file).map_err(|error| failures::unusable_table(error, file, "the class list"))?;
     let roster = students_from_table(&table);
     print::remarks(&roster.remarks);
     if roster.students.is_empty() {

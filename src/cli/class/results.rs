@@ -12,8 +12,8 @@ use super::student_files::ToDraw;
 use crate::cli::shared::failure as failures;
 use crate::cli::shared::print;
 use fingertape::class::{
-    ClassTake, EarlierMark, Roster, Rubric, StudentResult, TakeResult, TeachersMark, day_in_name, mark_from_report,
-    teachers_marks,
+    ClassTake, EarlierMark, Roster, Rubric, StudentResult, TakeResult, TeachersMark, day_in_name,
+    mark_from_report, teachers_marks,
 };
 use fingertape::findings::Report;
 use fingertape::formats;
@@ -56,7 +56,11 @@ pub struct Results {
 
 impl Class<'_> {
     /// Hears all takes and settles all students.
-    pub fn results(&self, marks: &MarksFolder, before: &BTreeMap<String, EarlierMark>) -> miette::Result<Results> {
+    pub fn results(
+        &self,
+        marks: &MarksFolder,
+        before: &BTreeMap<String, EarlierMark>,
+    ) -> miette::Result<Results> {
         let settings: Vec<Option<JudgeSettings>> =
             self.ready.iter().map(|ready| ready.as_ref().ok().map(|ready| self.settings(ready))).collect();
         let mut tasks = Vec::new();
