@@ -35,6 +35,7 @@ pub struct ProofreadArguments {
 
 const BEFORE_WORDS: &str = "\
 A rule file says what a melody should have. What it does not mention is the writer's to choose.
+What stands between repeat signs is written once and counts once.
 One file serves all four instruments, because notes are named by string:
   title = \"Four notes from D to G\"
   metre = \"4/4\"

@@ -96,7 +96,7 @@ The rubric; every line may be left out, these are the usual values:
   [weights]                  # who writes weights writes all that count
   pitch = 40                 # written notes that were played
   rhythm = 30                # notes that began with the player's own beat
-  rests = 10                 # rests that were kept
+  rests = 10                 # rests that were kept, those at either end left out
   intonation = 20            # stopped notes in tune, the tuning of the strings allowed for
   [bands]                    # the word from a mark on
   \"secure\" = 90
@@ -113,7 +113,8 @@ The rubric; every line may be left out, these are the usual values:
 
 No mark is given where the take was refused, or where what is unsure could move the mark into
 another band: listen-to-these.txt says where to listen. Your own marks are lines in
-teachers-marks.csv (student,mark,note) in the marks folder; no run ever changes that file.
+teachers-marks.csv (student,mark,note) in the marks folder; no run ever changes that file. Write 8.5
+with a point, and quotes around a note with a comma in it.
 
 In the marks folder: gradebook.csv, gradebook.xlsx, listen-to-these.txt, overview.html,
 overview.pdf, files.txt (whose each file is), students/ (for each a .txt and a .html page with the
