@@ -29,16 +29,17 @@ const FEWEST_STAGES: usize = 3;
 const SKIP: f64 = 0.02;
 /// Each frame, so much of everything goes back to the beginning of some bar (a new attempt).
 const BACK: f64 = 2e-6;
-/// How likely a frame sounds like this, relative to each other: within a semitone of the note.
+/// How likely a frame sounds like this, relative to each other. Frames a hundredth of a second apart say nearly the same, so
+/// that one by itself says little: a wrong note of a beat is no new attempt elsewhere. Within a semitone of the note.
 const RIGHT: f64 = 1.0;
 /// Another pitch in a note: a wrong note, the note before still ringing.
-const OTHER: f64 = 0.03;
+const OTHER: f64 = 0.87;
 /// No pitch in a note: bow noise, a bow change.
-const UNPITCHED: f64 = 0.12;
+const UNPITCHED: f64 = 0.92;
 /// A pitch in a rest, or before the first note: a string rings, somebody tunes.
-const SOUND_IN_REST: f64 = 0.12;
+const SOUND_IN_REST: f64 = 0.92;
 /// An octave away counts as nearly right: a pitch found too early may be that.
-const OCTAVE: f64 = 0.3;
+const OCTAVE: f64 = 0.95;
 /// A dip in level of this many dB within [`DIP_FRAMES`] and back is a bow change, the only sign between two notes of
 /// one pitch.
 const DIP_DB: f32 = 3.0;

@@ -67,6 +67,37 @@ fn the_place_is_the_note_that_is_played() {
     assert_eq!((placed, named), (all, all));
 }
 
+/// Of the demo each note of a beat or less in turn is a wrong one: the sheet has another pitch there, while what is played
+/// may be the first note of another bar.
+#[test]
+fn one_wrong_note_moves_the_place_nowhere_else() {
+    let (samples, melody, instrument) = fixture("demo");
+    let report = judge(&samples, &melody, &JudgeSettings::for_melody(&melody, instrument));
+    let played: Vec<_> = report.notes.iter().filter(|note| note.onset_s.is_some()).collect();
+    let usual = readings(&samples, &melody, instrument, 480);
+    let mut away = Vec::new();
+    let beat = melody.metre.beat();
+    for wrong in played[1..].iter().filter(|note| melody.events[note.index].length <= beat) {
+        for semitones in [-2, -1, 1] {
+            let mut other = melody.clone();
+            if let EventKind::Note { sounding, .. } = &mut other.events[wrong.index].kind {
+                *sounding += semitones;
+            }
+            let readings = readings(&samples, &other, instrument, 480);
+            let (Some(onset), Some(offset)) = (wrong.onset_s, wrong.offset_s) else { continue };
+            let sounding = |now: &Now| (onset..offset).contains(&now.time.0);
+            for (now, usual) in readings.iter().zip(&usual).filter(|(now, _)| sounding(now)) {
+                let (here, there) = (now.place.event.unwrap_or(0), usual.place.event.unwrap_or(0));
+                if here.abs_diff(there) > 2 {
+                    away.push(format!("{} at {:.2} s: {here}", wrong.index, now.time.0));
+                    break;
+                }
+            }
+        }
+    }
+    assert_eq!(away, [""; 0]);
+}
+
 #[test]
 fn a_new_attempt_is_followed_back() {
     let (placed, _, all) = followed("restart");
