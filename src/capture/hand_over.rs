@@ -3,7 +3,8 @@
 //! The real-time promise: [`Giver::give`] takes no lock, allocates nothing, frees nothing, does no
 //! input or output, logs nothing and never waits. Its time is proportional to the samples that it is
 //! given. When the queue is full, the samples are lost, and counted; the time that they took is handed
-//! over later as silence, so that everything after the gap keeps its place in time.
+//! over later as silence, so that everything after the gap keeps its place in time. After a gap one call may
+//! fill the queue with silence, once: that much is copied besides, and nothing more.
 //!
 //! `tests/capture_promise.rs` holds it to that with an allocator that counts.
 

@@ -1,8 +1,9 @@
 //! Samples from a microphone: the operating system's callback hands them over to a worker, which
 //! calls a sink with chunks of one channel, and may write them to disk as they come.
 //!
-//! Only [`hand_over`] runs in the callback, and it opens with the promise
-//! that it keeps there.
+//! Of ours only [`hand_over`] runs in the callback that brings samples, and it opens with the promise that it
+//! keeps there. The system tells of trouble in another one, which puts the error into a list and, where that is full,
+//! drops it.
 
 mod error;
 mod hand_over;

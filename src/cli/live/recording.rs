@@ -120,8 +120,8 @@ pub fn record(
     listening.stop();
     if !matches!(desk.why, Some(Why::Ended(_) | Why::Trouble(CaptureError::Disk { .. }))) {
         for message in messages.try_iter() {
-            if let Message::Samples(samples) = message {
-                session.push(&samples, |step| desk.step(step, &mut clicks));
+            if matches!(message, Message::Samples(_) | Message::Trouble(CaptureError::LostTime { .. })) {
+                desk.heard(message, &mut session, &mut clicks);
             }
         }
     }
