@@ -1,7 +1,8 @@
 //! The whole chain, from samples and a melody to a report; the same for a file and a microphone.
 
 use crate::align::{
-    Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, written_notes,
+    Costs, LocalTempo, Reading, Support, WrittenNote, decode, decode_with_support, weighted_median,
+    written_notes,
 };
 use crate::findings::{
     Heard, Judgement, MelodySummary, Outcome, Report, TakeSummary, TempoFinding, TimedBy, TuningFinding,
@@ -156,8 +157,10 @@ pub fn judge_at(
         // Perhaps the whole take is an octave away: then it is this melody, and every note is wrong by an octave.
         // That may be outside the instrument's range, so the ear is opened wide.
         let wide = listen(samples, None);
-        let found = [-1, 1].into_iter().find_map(|octaves| {
-            let other = read(&wide, &written_notes(melody, octaves), beat, settings, costs);
+        let octaves = octaves_away(&wide.contour, &notes, settings.a4);
+        let found =
+            (octaves.abs() == 1).then(|| read(&wide, &written_notes(melody, octaves), beat, settings, costs));
+        let found = found.and_then(|other| {
             let judgement = judged(&wide, &other);
             judgement.is_away_by(octaves, other.tuning).then_some((octaves, judgement))
         });
@@ -181,6 +184,17 @@ pub fn judge_at(
     report.restarts = restarts;
     report.tuning = tuning;
     report
+}
+
+/// By how many octaves the middle of what sounds is away from the middle of what is written.
+fn octaves_away(contour: &Contour, notes: &[WrittenNote], a4: Hertz) -> i32 {
+    let mut heard: Vec<(f64, f64)> =
+        contour.frames.iter().filter_map(|frame| frame.pitch.map(|pitch| (pitch.midi(a4).0, 1.0))).collect();
+    let mut written: Vec<(f64, f64)> = notes.iter().map(|n| (f64::from(n.midi), n.length)).collect();
+    match (weighted_median(&mut heard), weighted_median(&mut written)) {
+        (Some(heard), Some(written)) => ((heard - written) / 12.0).round() as i32,
+        _ => 0,
+    }
 }
 
 fn octave_remark(octaves: i32) -> Remark {
