@@ -10,7 +10,7 @@ use super::{explained, strings_from_report, tape_from_report, timing_from_report
 use crate::findings::{Outcome, Report};
 use crate::report::{
     AND_NOW, About, ChildSection, NOTHING_TO_FIX, TeacherTable, child_sections, counts_by_bar, how_to_read,
-    teacher_summary, teacher_tables, what_changed, words,
+    nothing_to_fix, teacher_summary, teacher_tables, what_changed, words,
 };
 use crate::units::Seconds;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -114,10 +114,12 @@ fn judged_page(
         section class="first" {
             h2 { (About::WentWell.heading()) }
             p { (good.first().map_or("", String::as_str)) }
-            h2 { @if first.is_empty() { (AND_NOW) } @else { (About::FixFirst.heading()) } }
-            p class="fix" {
-                @if first.is_empty() { (NOTHING_TO_FIX) }
-                @for line in first { (line) }
+            @if !first.is_empty() {
+                h2 { (About::FixFirst.heading()) }
+                p class="fix" { @for line in first { (line) } }
+            } @else if nothing_to_fix(sections) {
+                h2 { (AND_NOW) }
+                p class="fix" { (NOTHING_TO_FIX) }
             }
         }
         (notes(content, settings, &note_words(content, sound), sound.is_some()))
@@ -383,6 +385,7 @@ fn teacher_table(table: &TeacherTable) -> Markup {
 mod tests {
     use super::super::content::MarkedFor;
     use super::*;
+    use crate::findings::ExtraFinding;
     use crate::formats::read_melody_bytes;
     use crate::notation::Instrument;
     use crate::report::sample_report::{report, wrong};
@@ -404,6 +407,23 @@ mod tests {
         assert!(good.contains("<h2>And now</h2>") && !good.contains("Fix this first"));
         let other = page(|report| wrong(report, 1, -1.0), None);
         assert!(other.contains("<h2>Fix this first</h2>") && !other.contains("And now"));
+    }
+
+    #[test]
+    fn above_things_to_do_it_is_not_said_that_nothing_is_to_be_fixed() {
+        let low = page(|report| report.tuning.offset_cents = Some(-40.0), None);
+        assert!(low.contains("Before you play again"), "{low}");
+        let extra = page(
+            |report| {
+                report.extra =
+                    vec![ExtraFinding { after_index: Some(1), onset_s: 1.2, offset_s: 1.5, played_midi: 69.0 }];
+            },
+            None,
+        );
+        assert!(extra.contains("Listen here"), "{extra}");
+        for page in [low, extra] {
+            assert!(!page.contains(NOTHING_TO_FIX) && !page.contains(AND_NOW), "{page}");
+        }
     }
 
     #[test]

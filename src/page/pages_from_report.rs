@@ -12,8 +12,8 @@ use super::{
 use crate::engrave::{Block, Engraved, Paper, pages_from_blocks};
 use crate::findings::Outcome;
 use crate::report::{
-    AND_NOW, About, ChildSection, NOTHING_TO_FIX, child_sections, how_to_read, teacher_summary,
-    teacher_tables, what_changed,
+    AND_NOW, About, ChildSection, NOTHING_TO_FIX, child_sections, how_to_read, nothing_to_fix,
+    teacher_summary, teacher_tables, what_changed,
 };
 
 /// The report as pages of `paper`, to be made a PDF. The same content gives the same pages.
@@ -78,9 +78,10 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
     let about = |about: About| sections.iter().find(|section| section.about == about);
     let good = about(About::WentWell).map_or(&[][..], |section| &section.lines);
     sheet.section(About::WentWell.heading(), good);
-    match about(About::FixFirst) {
-        Some(first) => sheet.section(About::FixFirst.heading(), &first.lines),
-        None => sheet.section(AND_NOW, &[NOTHING_TO_FIX.to_owned()]),
+    if let Some(first) = about(About::FixFirst) {
+        sheet.section(About::FixFirst.heading(), &first.lines);
+    } else if nothing_to_fix(sections) {
+        sheet.section(AND_NOW, &[NOTHING_TO_FIX.to_owned()]);
     }
     sheet.heading(explained::STAFF_HEADING);
     let width_mm = sheet.width_mm;

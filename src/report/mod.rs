@@ -38,6 +38,8 @@ pub use settings::TextSettings;
 pub use string_json::string_json;
 pub use string_line::{said_aloud, string_line};
 pub use string_text::{all_strings_text, one_string_text};
-pub use text_for_child::{AND_NOW, About, ChildSection, NOTHING_TO_FIX, child_sections, for_child};
+pub use text_for_child::{
+    AND_NOW, About, ChildSection, NOTHING_TO_FIX, child_sections, for_child, nothing_to_fix,
+};
 pub use text_for_teacher::{TeacherTable, for_teacher, how_to_read, teacher_summary, teacher_tables};
 pub use things_to_fix::{end_of_playing, no_new_bow};

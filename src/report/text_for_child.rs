@@ -66,10 +66,7 @@ impl About {
 pub fn for_child(report: &Report, settings: &TextSettings) -> String {
     let mut text = settings.heading(&title(report));
     let sections = child_sections(report, settings);
-    let nothing = report.outcome == Outcome::Judged
-        && sections
-            .iter()
-            .all(|section| matches!(section.about, About::WentWell | About::Also | About::GoodToKnow));
+    let nothing = nothing_to_fix(&sections);
     for section in sections {
         text.push('\n');
         text.push_str(&settings.heading(section.about.heading()));
@@ -83,6 +80,11 @@ pub fn for_child(report: &Report, settings: &TextSettings) -> String {
         text.push_str(&wrapped(NOTHING_TO_FIX));
     }
     text
+}
+
+/// Whether these sections ask nothing of the player, so that [`NOTHING_TO_FIX`] is true.
+pub fn nothing_to_fix(sections: &[ChildSection]) -> bool {
+    sections.iter().all(|section| matches!(section.about, About::WentWell | About::Also | About::GoodToKnow))
 }
 
 /// The sentences for the player, section by section in the order of reading; sections without a sentence are left out.
