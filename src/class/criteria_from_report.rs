@@ -180,14 +180,17 @@ fn played(report: &Report, note: &NoteFinding) -> String {
     match semitones_off(report, note) {
         None => "another pitch".to_owned(),
         Some(0) => format!("something too far from {}", words::pitch(&note.written)),
-        Some(off) => words::played_and_written(&note.written, off).0,
+        Some(off) => words::played_and_written(&words::names(report), &note.written, off).0,
     }
 }
 
 fn written(report: &Report, note: &NoteFinding) -> String {
     semitones_off(report, note).map_or_else(
         || words::pitch(&note.written),
-        |off| if off == 0 { "it".to_owned() } else { words::played_and_written(&note.written, off).1 },
+        |off| match off {
+            0 => "it".to_owned(),
+            off => words::played_and_written(&words::names(report), &note.written, off).1,
+        },
     )
 }
 

@@ -11,7 +11,7 @@ use super::letters;
 use super::lines_from_bars::Music;
 use super::signatures::height;
 use super::symbols_from_bars::{SymbolKind, note_name};
-use crate::notation::{Bar, Clef, Key, Spelling, Value, as_f64};
+use crate::notation::{Bar, Clef, HeardNames, Spelling, Value, as_f64};
 use crate::remark::Remark;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -210,15 +210,17 @@ impl Drawn {
             heard.notes.iter().rev().map(|note| (note.event, note)).collect();
         let mut accidentals = Accidentals::default();
         let mut far = false;
-        let mut written = |sounding: f64, key: Key| {
-            let (pitch, moved) = on_staff(sounding, shift, key, music.clef);
+        let items = bars.iter().flat_map(|bar| &bar.items);
+        let names = HeardNames::of(items.filter_map(|item| item.pitch));
+        let mut named = |sounding: f64, beside: Option<Spelling>| {
+            let (pitch, moved) = on_staff(sounding, shift, &names, beside, music.clef);
             far |= moved;
             pitch
         };
         for (bar, music_bar) in music.bars.iter().enumerate() {
             accidentals.bar_line(music_bar.key);
             if bar == 0 {
-                this.add_extras(heard, None, music_bar.key, music.clef, &mut accidentals, &mut written);
+                this.add_extras(heard, None, music.clef, &mut accidentals, &mut named);
             }
             for (place, symbol) in music_bar.symbols.iter().enumerate() {
                 let event = this.places.event_of_item[symbol.item];
@@ -230,7 +232,7 @@ impl Drawn {
                         if let Some(note) = notes.get(&event) {
                             let pitch = match note.state {
                                 HeardState::Other { sounding } if sounding.is_finite() => {
-                                    written(sounding, music_bar.key)
+                                    named(sounding, Some(pitch))
                                 }
                                 _ => pitch,
                             };
@@ -253,8 +255,7 @@ impl Drawn {
                     _ => {}
                 }
                 if last {
-                    let key = music_bar.key;
-                    this.add_extras(heard, Some(event), key, music.clef, &mut accidentals, &mut written);
+                    this.add_extras(heard, Some(event), music.clef, &mut accidentals, &mut named);
                 }
             }
         }
@@ -278,14 +279,13 @@ impl Drawn {
         &mut self,
         heard: &Heard,
         after: Option<usize>,
-        key: Key,
         clef: Clef,
         accidentals: &mut Accidentals,
-        written: &mut impl FnMut(f64, Key) -> Spelling,
+        named: &mut impl FnMut(f64, Option<Spelling>) -> Spelling,
     ) {
         let here = heard.extras.iter().enumerate().filter(|(_, extra)| extra.after == after);
         for (number, extra) in here.filter(|(_, extra)| extra.sounding.is_finite()) {
-            let pitch = written(extra.sounding, key);
+            let pitch = named(extra.sounding, None);
             let accidental = accidentals.needed(pitch, false);
             let texts = label(extra.label.as_ref());
             let width = Glyph::Head(Value::Quarter).width() * CUE;
@@ -403,24 +403,31 @@ fn with_texts(reach: Reach, middle: f64, texts: &[Text]) -> Reach {
     Reach { left: reach.left.max(half - middle), right: reach.right.max(half + middle) }
 }
 
-/// The written pitch of what sounded, in a key, near enough to the staff; and whether it had to be moved for that.
-fn on_staff(sounding: f64, shift: i32, key: Key, clef: Clef) -> (Spelling, bool) {
-    let spelled = |midi: i32| Spelling::from_midi(midi.clamp(0, 127), key);
-    let mut midi = (sounding.round().clamp(-1000.0, 1000.0) as i32 - shift).clamp(0, 127);
+/// The written pitch of what sounded, by the name that the report has for it, near enough to the staff; and whether it
+/// had to be moved for that. `beside` is the written note that it was played for.
+fn on_staff(
+    sounding: f64,
+    shift: i32,
+    names: &HeardNames,
+    beside: Option<Spelling>,
+    clef: Clef,
+) -> (Spelling, bool) {
+    let midi = (sounding.round().clamp(-1000.0, 1000.0) as i32 - shift).clamp(0, 127);
+    let mut pitch = names.name(midi, beside);
     let mut moved = false;
     for _ in 0..10 {
-        let y = height(clef, spelled(midi).staff_step());
+        let y = height(clef, pitch.staff_step());
         let by = if y < HIGHEST {
-            -12
+            -1
         } else if y > LOWEST {
-            12
+            1
         } else {
             break;
         };
-        midi += by;
+        pitch.octave += by;
         moved = true;
     }
-    (spelled(midi), moved)
+    (pitch, moved)
 }
 
 #[cfg(test)]
@@ -459,17 +466,19 @@ mod tests {
     }
 
     #[test]
-    fn heard_pitches_are_spelled_in_the_key_at_the_nearest_semitone() {
-        let spelled = |sounding: f64, shift: i32, fifths: i32| {
-            let (pitch, moved) = on_staff(sounding, shift, Key::new(fifths).unwrap(), Clef::Bass);
+    fn heard_pitches_have_their_names_in_the_report_at_the_nearest_semitone() {
+        let spelled = |sounding: f64, shift: i32, beside: &str| {
+            let names = HeardNames::default();
+            let (pitch, moved) = on_staff(sounding, shift, &names, beside.parse().ok(), Clef::Bass);
             (pitch.to_string(), moved)
         };
-        assert_eq!(spelled(54.4, 0, 2), ("F#3".to_owned(), false));
-        assert_eq!(spelled(54.6, 0, 2), ("G3".to_owned(), false));
-        assert_eq!(spelled(51.0, 0, -3), ("Eb3".to_owned(), false));
+        assert_eq!(spelled(54.4, 0, ""), ("F#3".to_owned(), false));
+        assert_eq!(spelled(54.6, 0, ""), ("G3".to_owned(), false));
+        assert_eq!(spelled(56.0, 0, "A3"), ("Ab3".to_owned(), false));
+        assert_eq!(spelled(56.0, 0, "F3"), ("G#3".to_owned(), false));
         // The bass sounds an octave below what it reads.
-        assert_eq!(spelled(38.0, -12, 0), ("D3".to_owned(), false));
+        assert_eq!(spelled(38.0, -12, ""), ("D3".to_owned(), false));
         // D5 is 14 steps over the middle line, 5 spaces over the staff; D6 would be over the limit.
-        assert_eq!(spelled(110.0, 0, 0), ("D5".to_owned(), true));
+        assert_eq!(spelled(110.0, 0, ""), ("D5".to_owned(), true));
     }
 }

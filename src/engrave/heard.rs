@@ -42,7 +42,7 @@ pub struct HeardNote {
 pub enum HeardState {
     /// The written pitch.
     Right,
-    /// Another pitch, as a sounding MIDI number; drawn at the nearest semitone, spelled in the key.
+    /// Another pitch, as a sounding MIDI number; drawn at the nearest semitone, by the name that `HeardNames` gives it.
     Other {
         /// A sounding MIDI number with decimals.
         sounding: f64,

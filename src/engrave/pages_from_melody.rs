@@ -113,6 +113,7 @@ pub(super) fn legend_for<'a, I: Iterator<Item = &'a str>>(fingers: impl Fn() -> 
         (true, false, _) => Some("L: low finger"),
         (false, true, _) => Some("H: high finger"),
         (false, false, true) => Some("x: the hand stretches"),
+        (false, false, false) if has('½') => Some("½: half position, the hand moves back a semitone"),
         (false, false, false) => None,
     }
 }

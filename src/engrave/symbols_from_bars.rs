@@ -213,7 +213,12 @@ fn nearest_shorter(length: Length) -> WrittenValue {
 fn texts(pitch: Spelling, printed: Option<u8>, settings: UnderSettings) -> (Under, bool) {
     let name = settings.names.then(|| note_name(pitch));
     let mut under = Under { name, ..Under::default() };
-    let ways = settings.instrument.map_or(Vec::new(), |one| one.fingerings(pitch.midi() + settings.shift));
+    let sounding = pitch.midi() + settings.shift;
+    let mut ways = settings.instrument.map_or(Vec::new(), |one| one.fingerings_of(pitch, sounding));
+    if printed.is_some() {
+        // A printed finger need not be the one that the spelling asks for.
+        ways.extend(settings.instrument.into_iter().flat_map(|one| one.fingerings(sounding)));
+    }
     let way = match printed {
         Some(finger) => ways.iter().find(|way| way.finger == finger),
         None => ways.first(),
@@ -245,13 +250,14 @@ pub(super) fn note_name(pitch: Spelling) -> String {
     format!("{:?}{mark}", pitch.letter)
 }
 
-/// A finger and how it is placed: `2`, `L2` (low), `H3` (high), `x4` (reached by stretching).
+/// A finger and how it is placed: `2`, `L2` (low), `H3` (high), `x4` (reached by stretching), `½1` (half position).
 pub(super) fn finger_text(way: &Fingering) -> String {
     let placed = match way.placement {
         Placement::Open | Placement::Normal => "",
         Placement::Low => "L",
         Placement::High => "H",
         Placement::Extended => "x",
+        Placement::Half => "½",
     };
     format!("{placed}{}", way.finger)
 }

@@ -1,7 +1,7 @@
 //! Samples become what sounds now: frame by frame, from the past alone.
 
 use super::follower::{Follower, Place};
-use crate::notation::{EventKind, Instrument, Key, Melody, Spelling};
+use crate::notation::{EventKind, HeardNames, Instrument, Melody, Spelling};
 use crate::pitch::{Frame, PitchTracker, TrackerSettings};
 use crate::units::{Cents, Hertz, SampleRate, Seconds};
 
@@ -46,7 +46,7 @@ pub struct LiveReader {
     tracker: PitchTracker,
     follower: Follower,
     events: Vec<EventKind>,
-    key: Key,
+    names: HeardNames,
     shift: i32,
     a4: Hertz,
     rate: SampleRate,
@@ -71,7 +71,7 @@ impl LiveReader {
             tracker: PitchTracker::new(live_settings(rate, instrument)),
             follower: Follower::new(melody, bpm, FRAMES_A_SECOND as f64, lead_in),
             events: melody.events.iter().map(|event| event.kind).collect(),
-            key: melody.sheet.key(),
+            names: HeardNames::of(melody.written()),
             shift: instrument.sounding_shift(),
             a4,
             rate,
@@ -140,7 +140,7 @@ impl LiveReader {
             }
         }
         let nearest = midi.round();
-        let written = Spelling::from_midi(nearest as i32 - self.shift, self.key);
+        let written = self.names.name(nearest as i32 - self.shift, expected.map(|note| note.0));
         Sounding { written, cents: Cents(100.0 * (midi - nearest)) }
     }
 }

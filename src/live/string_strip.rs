@@ -23,8 +23,8 @@ impl StringStrip {
     pub fn new(instrument: Instrument, melody: &Melody) -> Self {
         let mut fingers: Vec<Fingering> = Vec::new();
         for event in &melody.events {
-            if let EventKind::Note { sounding, .. } = event.kind {
-                fingers.extend(instrument.fingerings(sounding));
+            if let EventKind::Note { written, sounding } = event.kind {
+                fingers.extend(instrument.fingerings_of(written, sounding));
             }
         }
         fingers.sort_by_key(|finger| (finger.string, finger.semitones));

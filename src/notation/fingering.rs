@@ -2,7 +2,7 @@
 //! no single source: violin and viola a whole step or a half step between neighbouring fingers, cello
 //! a half step between neighbours (1-2-3-4), bass 1-2-4 (third and fourth finger together).
 
-use super::Instrument;
+use super::{Instrument, Letter, Spelling};
 
 /// How a finger is placed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -11,12 +11,14 @@ pub enum Placement {
     Open,
     /// The finger's usual place.
     Normal,
-    /// A half step below the usual place (violin, viola: F natural on the D string is low 2).
+    /// A half step below the usual place (violin, viola: F natural on the D string is low 2, A flat low 4).
     Low,
     /// A half step above the usual place (violin, viola: G sharp on the D string is high 3).
     High,
-    /// Reached by extending the hand back or forward (cello), or in half position (bass).
+    /// Reached by extending the hand back or forward (cello).
     Extended,
+    /// In half position: the whole hand lies a half step further back (bass).
+    Half,
 }
 
 /// A finger on a string in first position.
@@ -36,7 +38,7 @@ impl Instrument {
     /// The finger that makes the note `semitones` above an open string in first position, for a
     /// `string` from 0 (lowest) to 3; `None` beyond first position or for another string.
     pub fn first_position(self, string: usize, semitones: i32) -> Option<Fingering> {
-        use Placement::{Extended, High, Low, Normal, Open};
+        use Placement::{Extended, Half, High, Low, Normal, Open};
         let (finger, placement) = match (self, semitones) {
             (_, 0) => (0, Open),
             (Self::Violin | Self::Viola, 1) => (1, Low),
@@ -52,7 +54,7 @@ impl Instrument {
             (Self::Cello, 4) => (3, Normal),
             (Self::Cello, 5) => (4, Normal),
             (Self::Cello, 6) => (4, Extended),
-            (Self::Bass, 1) => (1, Extended),
+            (Self::Bass, 1) => (1, Half),
             (Self::Bass, 2) => (1, Normal),
             (Self::Bass, 3) => (2, Normal),
             (Self::Bass, 4) => (4, Normal),
@@ -70,6 +72,20 @@ impl Instrument {
             .rev()
             .filter_map(|string| self.first_position(string, sounding.saturating_sub(strings[string])))
             .collect()
+    }
+
+    /// The same for a note that is written as `written`: six semitones above a string of the violin and viola, a fourth
+    /// letter above the string's is the low fourth finger, a third one the high third.
+    pub fn fingerings_of(self, written: Spelling, sounding: i32) -> Vec<Fingering> {
+        let spelled = |mut way: Fingering| {
+            let string = self.string_names()[way.string].chars().next().and_then(Letter::from_char);
+            let steps = string.map(|string| (written.letter as i32 - string as i32).rem_euclid(7));
+            if (way.finger, way.placement, steps) == (3, Placement::High, Some(4)) {
+                (way.finger, way.placement) = (4, Placement::Low);
+            }
+            way
+        };
+        self.fingerings(sounding).into_iter().map(spelled).collect()
     }
 }
 
@@ -104,6 +120,24 @@ mod tests {
         assert_eq!((violin(6).finger, violin(6).placement), (3, Placement::High));
         assert_eq!(Instrument::Cello.first_position(2, 3).unwrap().finger, 2);
         assert_eq!(Instrument::Bass.first_position(2, 3).unwrap().finger, 2);
+    }
+
+    #[test]
+    fn six_semitones_above_a_string_the_spelling_decides_between_high_three_and_low_four() {
+        let way = |instrument: Instrument, name: &str| {
+            let written: Spelling = name.parse().unwrap();
+            let way = instrument.fingerings_of(written, written.midi() + instrument.sounding_shift())[0];
+            (way.finger, way.placement)
+        };
+        for (sharp, flat) in [("G#4", "Ab4"), ("D#5", "Eb5"), ("A#5", "Bb5"), ("C#4", "Db4")] {
+            assert_eq!(way(Instrument::Violin, sharp), (3, Placement::High), "{sharp}");
+            assert_eq!(way(Instrument::Violin, flat), (4, Placement::Low), "{flat}");
+        }
+        assert_eq!(way(Instrument::Viola, "Gb3"), (4, Placement::Low));
+        assert_eq!(way(Instrument::Cello, "Eb4"), (4, Placement::Extended));
+        // Nothing else changes: B flat on the A string stays the low first finger.
+        assert_eq!(way(Instrument::Violin, "Bb4"), (1, Placement::Low));
+        assert_eq!(way(Instrument::Bass, "F2"), (1, Placement::Half));
     }
 
     #[test]

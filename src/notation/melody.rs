@@ -54,6 +54,14 @@ pub enum EventKind {
 }
 
 impl Melody {
+    /// The notes as they are written, in order.
+    pub fn written(&self) -> impl Iterator<Item = Spelling> + '_ {
+        self.events.iter().filter_map(|event| match event.kind {
+            EventKind::Note { written, .. } => Some(written),
+            EventKind::Rest => None,
+        })
+    }
+
     /// The sounding MIDI numbers of the notes, in order.
     pub fn soundings(&self) -> impl Iterator<Item = i32> + '_ {
         self.events.iter().filter_map(|event| match event.kind {

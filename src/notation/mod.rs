@@ -3,6 +3,7 @@
 
 mod fingering;
 mod for_instrument;
+mod heard_names;
 mod instrument;
 mod key;
 mod length;
@@ -17,6 +18,7 @@ mod string_length;
 
 pub use fingering::{Fingering, Placement};
 pub(crate) use for_instrument::{beat_text, below_lowest_string, moved};
+pub use heard_names::HeardNames;
 pub use instrument::{Clef, Instrument, InstrumentError};
 pub use key::{Key, KeyError};
 pub use length::{FINEST_GRID, LONGEST, Length, Value, WrittenValue, as_f64, checked_length};

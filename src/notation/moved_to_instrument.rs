@@ -223,9 +223,10 @@ impl Mover {
                 let beat = within / bar.metre.beat() + Length::from_integer(1);
                 if let Some(pitch) = item.pitch {
                     let sounding = pitch.midi() + shift;
-                    item.finger =
-                        item.finger.and_then(|finger| self.finger(finger, sounding, bar.number, beat));
-                    item.pitch = Some(self.pitch(pitch, sounding, key, bar.number, beat));
+                    let now = self.pitch(pitch, sounding, key, bar.number, beat);
+                    let fingers = |finger| self.finger(finger, (pitch, now), sounding, bar.number, beat);
+                    item.finger = item.finger.and_then(fingers);
+                    item.pitch = Some(now);
                 }
                 within += item.length;
             }
@@ -272,12 +273,19 @@ impl Mover {
     }
 
     /// The printed finger on the new instrument: the usual one there, unless the hand stays as it is.
-    fn finger(&mut self, finger: u8, sounding: i32, bar: u32, beat: Length) -> Option<u8> {
+    fn finger(
+        &mut self,
+        finger: u8,
+        (before, after): (Spelling, Spelling),
+        sounding: i32,
+        bar: u32,
+        beat: Length,
+    ) -> Option<u8> {
         if self.keeps_fingers {
             return Some(finger);
         }
-        let usual = self.from.fingerings(sounding).first().map(|way| way.finger);
-        let now = self.to.fingerings(sounding + self.semitones).first().copied();
+        let usual = self.from.fingerings_of(before, sounding).first().map(|way| way.finger);
+        let now = self.to.fingerings_of(after, sounding + self.semitones).first().copied();
         let place = beat_text(beat);
         match now {
             // The usual finger of one becomes the usual finger of the other.

@@ -415,8 +415,12 @@ mod tests {
         assert!(low.contains("Before you play again"), "{low}");
         let extra = page(
             |report| {
-                report.extra =
-                    vec![ExtraFinding { after_index: Some(1), onset_s: 1.2, offset_s: 1.5, played_midi: 69.0 }];
+                report.extra = vec![ExtraFinding {
+                    after_index: Some(1),
+                    onset_s: 1.2,
+                    offset_s: 1.5,
+                    played_midi: 69.0,
+                }];
             },
             None,
         );

@@ -75,7 +75,7 @@ pub(super) fn note_said(report: &Report, at: usize) -> String {
 pub(super) fn played_name(report: &Report, note: &NoteFinding) -> Option<String> {
     let played = note.played_midi? - report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
     let off = (played - f64::from(note.written_midi)).clamp(-120.0, 120.0).round() as i32;
-    (off != 0).then(|| words::played_and_written(&note.written, off).0)
+    (off != 0).then(|| words::played_and_written(&words::names(report), &note.written, off).0)
 }
 
 /// `rest of 1 beat, kept`.
@@ -102,7 +102,8 @@ pub(super) fn extra_said(report: &Report, extra: &ExtraFinding) -> String {
     let played = extra.played_midi - report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
     match (0.0..128.0).contains(&played) {
         true => {
-            format!("an extra note, {}, that is not on the sheet", words::common_name(played.round() as i32))
+            let name = words::heard_name(&words::names(report), played.round() as i32);
+            format!("an extra note, {name}, that is not on the sheet")
         }
         false => "an extra note that is not on the sheet".to_owned(),
     }

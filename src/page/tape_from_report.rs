@@ -74,7 +74,8 @@ pub fn tapes(report: &Report, settings: &PageSettings) -> Vec<StringTape> {
     let text = settings.text();
     let length = text.string_length_of(instrument);
     for note in &report.notes {
-        let Some(&place) = instrument.fingerings(note.written_midi).first() else { continue };
+        let places = fingers::places(instrument, &note.written, note.written_midi);
+        let Some(&place) = places.first() else { continue };
         let tape = &mut tapes[place.string];
         let a4 = Hertz(report.melody.a4_hz);
         let open = MidiPitch(f64::from(instrument.open_strings()[place.string])).hertz(a4);

@@ -47,7 +47,7 @@ pub fn of(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Optio
     let cents = note.cents.filter(|_| note.verdict == NoteVerdict::Right)?;
     let instrument = report.melody.instrument;
     let a4 = Hertz(report.melody.a4_hz);
-    let places = instrument.fingerings(note.written_midi);
+    let places = fingers::places(instrument, &note.written, note.written_midi);
     let (off, string_allowed_for) = allowance(report, &places, cents);
     let finger_cents = cents - off;
     let moves = places

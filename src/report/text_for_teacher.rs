@@ -152,8 +152,7 @@ fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec
         .filter(|found| found.steady)
         .map(|found| found.moves.iter().map(|(_, way)| signed(Some(way.0), 1)).collect())
         .unwrap_or_default();
-    let places: Vec<String> = instrument
-        .fingerings(note.written_midi)
+    let places: Vec<String> = fingers::places(instrument, &note.written, note.written_midi)
         .iter()
         .map(|place| format!("{} on {}", place.finger, fingers::string_letter(instrument, place.string)))
         .collect();
@@ -226,10 +225,11 @@ fn rests(report: &Report) -> TeacherTable {
 }
 
 fn extra(report: &Report) -> TeacherTable {
+    let names = words::names(report);
     let rows = report.extra.iter().map(|extra| {
         let offset = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
         vec![
-            words::common_name((extra.played_midi - offset).round() as i32),
+            words::heard_name(&names, (extra.played_midi - offset).round() as i32),
             extra.after_index.and_then(|index| place_of(report, index)).unwrap_or_else(|| "the start".into()),
             number(Some(extra.played_midi), 2),
             number(Some(extra.onset_s), 3),

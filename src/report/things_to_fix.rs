@@ -7,6 +7,7 @@
 use super::intonation::{self, CLEARLY_OFF_CENTS, IN_TUNE_CENTS, Intonation};
 use super::{TextSettings, fingers, words};
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
+use crate::notation::Spelling;
 
 /// A tempo that changes by more than this from the first note to the last is worth a word. The just
 /// noticeable change is 3 to 4 percent (Drake & Botte, *Perception & Psychophysics* 1993), but the
@@ -178,6 +179,7 @@ fn octave_away(report: &Report, shift: i32) -> Thing {
 
 fn wrong_note(report: &Report, note: &NoteFinding, off: Option<Off>) -> String {
     let sheet = words::pitch(&note.written);
+    let names = words::names(report);
     match off {
         None => format!("you played another note; the sheet has {sheet}."),
         Some(Off { semitones: 0, .. }) => {
@@ -186,17 +188,24 @@ fn wrong_note(report: &Report, note: &NoteFinding, off: Option<Off>) -> String {
             )
         }
         Some(Off { semitones, toward: 0 }) => {
-            let (played, sheet) = words::played_and_written(&note.written, semitones);
+            let (played, sheet) = words::played_and_written(&names, &note.written, semitones);
+            let instrument = report.melody.instrument;
+            let wanted = fingers::places(instrument, &note.written, note.written_midi);
+            let written = note.written.parse::<Spelling>().ok();
+            let name = written.map(|written| {
+                names.name(written.midi().saturating_add(semitones), Some(written)).to_string()
+            });
             let sounding = note.written_midi.saturating_add(semitones);
-            let hand = fingers::advice(report.melody.instrument, &sheet, note.written_midi, sounding)
+            let heard = fingers::places(instrument, name.as_deref().unwrap_or_default(), sounding);
+            let hand = fingers::advice(instrument, &sheet, &wanted, &heard)
                 .map_or(String::new(), |advice| format!(" {advice}"));
             format!("you played {played}; the sheet has {sheet}.{hand}")
         }
         Some(Off { semitones, toward }) => {
-            let (near, _) = words::played_and_written(&note.written, semitones);
+            let (near, _) = words::played_and_written(&names, &note.written, semitones);
             let far = match semitones + toward {
                 0 => sheet.clone(),
-                far => words::played_and_written(&note.written, far).0,
+                far => words::played_and_written(&names, &note.written, far).0,
             };
             format!("you played a note between {near} and {far}; the sheet has {sheet}.")
         }
@@ -282,7 +291,7 @@ fn missing_run(report: &Report, at: usize, missing: &[NoteFinding], to_the_end: 
         return thing(80.0, text);
     }
     if missing.len() == 1 {
-        let hand = match instrument.fingerings(first.written_midi).first() {
+        let hand = match fingers::places(instrument, &first.written, first.written_midi).first() {
             Some(hand) => format!(": {}", fingers::words_for(instrument, *hand)),
             None => String::new(),
         };
@@ -447,12 +456,13 @@ pub fn millimetres(way: f64) -> String {
 
 fn extra_notes(report: &Report) -> Vec<Thing> {
     let mut groups: Vec<(Option<usize>, Vec<String>, f64)> = Vec::new();
+    let names = words::names(report);
     let offset = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
     let told = |extra: &ExtraFinding| {
         report.rests.iter().any(|rest| extra_in(report, rest).is_some_and(|filling| filling == extra))
     };
     for extra in report.extra.iter().filter(|extra| !told(extra)) {
-        let name = words::common_name((extra.played_midi - offset).round() as i32);
+        let name = words::heard_name(&names, (extra.played_midi - offset).round() as i32);
         match groups.last_mut() {
             Some((after, names, _)) if *after == extra.after_index => names.push(name),
             _ => groups.push((extra.after_index, vec![name], extra.onset_s)),

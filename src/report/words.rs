@@ -1,5 +1,8 @@
 //! Numbers, pitches and places as words.
 
+use crate::findings::Report;
+use crate::notation::{HeardNames, Spelling};
+
 /// `Bar 2, beat 3`.
 pub fn place(bar: u32, beat: f64) -> String {
     format!("Bar {bar}, beat {}", position(beat))
@@ -130,45 +133,41 @@ pub fn pitch(written: &str) -> String {
     spelled(written).map_or_else(|| written.to_owned(), |(letter, alter, _)| named(letter, alter, false))
 }
 
+/// The names of the notes that were judged, by which a report names what was heard beside them.
+pub fn names(report: &Report) -> HeardNames {
+    HeardNames::of(report.notes.iter().filter_map(|note| note.written.parse::<Spelling>().ok()))
+}
+
 /// The played and the written pitch as words that differ: `F natural` beside `F sharp`.
 ///
-/// `semitones` is how far the played pitch is from the written one. The played pitch keeps the written
-/// letter where one accidental can say it, else it takes its commonest name.
-pub fn played_and_written(written: &str, semitones: i32) -> (String, String) {
-    let Some((letter, alter, _)) = spelled(written) else {
+/// `semitones` is how far the played pitch is from the written one; `names` are those of the sheet.
+pub fn played_and_written(names: &HeardNames, written: &str, semitones: i32) -> (String, String) {
+    let Ok(sheet) = written.parse::<Spelling>() else {
         return (format!("{semitones:+} semitones from it"), written.to_owned());
     };
-    let played_alter = alter + semitones;
-    let sheet = named(letter, alter, alter == 0 && semitones.abs() == 1 && played_alter.abs() <= 1);
+    let played = names.name(sheet.midi().saturating_add(semitones), Some(sheet));
     if semitones % 12 == 0 {
         let octaves = (semitones / 12).unsigned_abs() as usize;
         let way = if semitones > 0 { "higher" } else { "lower" };
         let far = if octaves == 1 { "an octave".to_owned() } else { format!("{octaves} octaves") };
-        return (format!("{} {far} {way}", named(letter, alter, false)), sheet);
+        return (format!("{} {far} {way}", said(played, false)), said(sheet, false));
     }
-    if played_alter.abs() <= 1 && semitones.abs() == 1 {
-        return (named(letter, played_alter, true), sheet);
-    }
-    (common_name(step(letter) + played_alter), sheet)
+    let one_letter = played.letter == sheet.letter;
+    (said(played, one_letter), said(sheet, one_letter))
 }
 
 /// The commonest name of a MIDI number's pitch class.
 pub fn common_name(midi: i32) -> String {
-    const NAMES: [&str; 12] =
-        ["C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "G sharp", "A", "B flat", "B"];
-    NAMES[midi.rem_euclid(12) as usize].to_owned()
+    heard_name(&HeardNames::default(), midi)
 }
 
-fn step(letter: char) -> i32 {
-    match letter {
-        'C' => 0,
-        'D' => 2,
-        'E' => 4,
-        'F' => 5,
-        'G' => 7,
-        'A' => 9,
-        _ => 11,
-    }
+/// The name of a MIDI number's pitch class beside a sheet.
+pub fn heard_name(names: &HeardNames, midi: i32) -> String {
+    said(names.name(midi.rem_euclid(12), None), false)
+}
+
+fn said(pitch: Spelling, say_natural: bool) -> String {
+    named(format!("{:?}", pitch.letter).chars().next().unwrap_or('?'), pitch.alter.into(), say_natural)
 }
 
 fn named(letter: char, alter: i32, say_natural: bool) -> String {
@@ -221,7 +220,7 @@ mod tests {
 
     #[test]
     fn a_wrong_note_keeps_the_letter_where_it_can() {
-        let said = |written, semitones| played_and_written(written, semitones);
+        let said = |written, semitones| played_and_written(&HeardNames::default(), written, semitones);
         assert_eq!(said("F#4", -1), ("F natural".into(), "F sharp".into()));
         assert_eq!(said("F4", 1), ("F sharp".into(), "F natural".into()));
         assert_eq!(said("Bb3", 1), ("B natural".into(), "B flat".into()));
@@ -230,6 +229,15 @@ mod tests {
         assert_eq!(said("E4", 7), ("B".into(), "E".into()));
         assert_eq!(said("D4", -12), ("D an octave lower".into(), "D".into()));
         assert_eq!(said("D4", 24), ("D 2 octaves higher".into(), "D".into()));
+    }
+
+    #[test]
+    fn nobody_is_told_of_an_e_sharp_or_a_c_flat() {
+        let said = |written, semitones| played_and_written(&HeardNames::default(), written, semitones);
+        assert_eq!(said("E4", 1), ("F".into(), "E".into()));
+        assert_eq!(said("B4", 1), ("C".into(), "B".into()));
+        assert_eq!(said("C4", -1), ("B".into(), "C".into()));
+        assert_eq!(said("F4", -1), ("E".into(), "F".into()));
     }
 
     #[test]
