@@ -10,7 +10,7 @@ use crate::report::{no_new_bow, words};
 /// The bars in rows (two columns where there is room); `None` where no onset is known.
 pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
     report.notes.iter().find(|note| note.onset_error_beats.is_some())?;
-    let beats = f64::from(melody.metre.beats.max(1));
+    let sheet = melody.bars();
     let bars: Vec<&[NoteFinding]> = report.notes.chunk_by(|a, b| a.bar == b.bar && b.beat > a.beat).collect();
     let columns = match room {
         Room::Wide if bars.len() > 3 => 2,
@@ -21,13 +21,15 @@ pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
     let mut out = Elements::default();
     let mut at_note = 0;
     for (k, bar) in bars.iter().enumerate() {
+        let written = sheet.iter().find(|written| written.number == bar[0].bar);
+        let beats = written.map_or(melody.metre, |written| written.metre).beats.max(1);
         let (left, top) = ((k / rows) as f64 * column, (k % rows) as f64 * height);
         let (line, mark) = (top + 26.0, top + 14.0);
         let (from, to) = (left + 52.0, left + column - 30.0);
-        let x = |beat: f64| from + (beat - 1.0) / beats * (to - from);
+        let x = |beat: f64| from + (beat - 1.0) / f64::from(beats) * (to - from);
         out.text("words", (left, line), 11.0, Align::Start, &format!("bar {}", bar[0].bar));
         out.line("ink", (from, line), (to, line));
-        for beat in 0..=melody.metre.beats {
+        for beat in 0..=beats {
             let at = x(f64::from(beat) + 1.0);
             out.line("hair", (at, top + 6.0), (at, line + 3.0));
         }
@@ -70,4 +72,29 @@ pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
         words::count(bars.len(), "bar", "bars"),
     );
     Some(out.figure(room.width(), rows as f64 * height, label))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::formats::read_melody_bytes;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::report;
+
+    /// Strokes of beats are the thin lines: one more than beats in each bar.
+    #[test]
+    fn each_bar_has_the_beats_of_its_own_metre() {
+        let text = "instrument = 'violin'\nmetre = '2/4'\nbars = ['D4 q E4', '3/4: F#4 q G4 A4', '4/4: D4 q E4 F#4 G4']";
+        let melody = read_melody_bytes("m.toml", text.as_bytes()).expect("a melody").melody;
+        let mut report =
+            report(Instrument::Violin, &["D4", "E4", "F#4", "G4", "A4", "D4", "E4", "F#4", "G4"]);
+        for (note, event) in report.notes.iter_mut().zip(&melody.events) {
+            (note.bar, note.beat) = (event.bar, crate::notation::as_f64(event.beat));
+        }
+        for room in [Room::Wide, Room::Narrow] {
+            let figure = timing(&report, &melody, room).expect("a figure");
+            assert_eq!(figure.elements.matches("class=\"hair\"").count(), 3 + 4 + 5);
+            assert!(figure.label.starts_with("3 bars"), "{}", figure.label);
+        }
+    }
 }
