@@ -82,7 +82,8 @@ fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSet
     let places = Places { metre: settings.metre };
     for (k, (note, placed)) in notes.iter().zip(&rhythm.notes).enumerate() {
         let before = k.checked_sub(1).map(|p| (&notes[p], &rhythm.notes[p]));
-        remarks.extend(doubts(note, placed, before, key, &places));
+        let shift = settings.instrument.sounding_shift();
+        remarks.extend(doubts(note, placed, before, (key, shift), &places));
     }
     let melody = Melody {
         title: None,
@@ -128,7 +129,7 @@ fn doubts(
     note: &JottedNote,
     placed: &Placed,
     before: Option<(&JottedNote, &Placed)>,
-    key: Key,
+    (key, shift): (Key, i32),
     places: &Places,
 ) -> Vec<Remark> {
     let (bar, beat) = places.of(placed.start);
@@ -136,7 +137,8 @@ fn doubts(
     let mut say = |code: &str, text: String| {
         found.push(Remark::new(code, format!("Bar {bar}, beat {}: {text}", beat_text(beat))));
     };
-    let name = |midi: i32| Spelling::from_midi(midi, key).to_string();
+    // As the draft is written: the bass sounds an octave lower.
+    let name = |midi: i32| Spelling::from_midi(midi - shift, key).to_string();
     if note.cents.abs() > BETWEEN {
         let other = note.midi + if note.cents > 0.0 { 1 } else { -1 };
         say(
