@@ -22,13 +22,19 @@ pub fn legend(systems: &[System]) -> String {
         (false, false, _) => "",
     };
     let number = |text: &str| text == "0" || text.starts_with(['+', '−']);
+    // These words are always drawn; “not heard” only where there is room for it.
+    let no_new_bow = words(What::HeardWord, &|text| text.contains("bow"));
     let sentences = [
         (
             words(What::Cents, &number),
             "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone.",
         ),
         (is(What::HeardBox), "A box: another note, with its name below."),
-        (is(What::MissingRoom), "A dotted box: not heard, or no new bow, as the words below it say."),
+        (
+            is(What::MissingRoom) && no_new_bow,
+            "A dotted box: not heard, or no new bow where the words below it say so.",
+        ),
+        (is(What::MissingRoom) && !no_new_bow, "A dotted box: not heard."),
         (is(What::WrittenPlace), "A dotted stroke: where a note that came early or late was due."),
         (is(What::ExtraHead), "A small note: it is not on the sheet."),
         (!bracket.is_empty(), bracket),
@@ -91,6 +97,14 @@ mod tests {
                 vec![ExtraFinding { after_index: Some(1), onset_s: 1.2, offset_s: 1.4, played_midi: 69.0 }];
         });
         assert!(extra.contains("A small note"), "{extra}");
+    }
+
+    #[test]
+    fn a_dotted_box_is_no_new_bow_only_where_that_stands_below_it() {
+        let missing = said(|report| unheard(report, 4, NoteVerdict::Missing));
+        assert!(missing.contains("A dotted box: not heard.") && !missing.contains("bow"), "{missing}");
+        let bow = said(|report| unheard(report, 6, NoteVerdict::Missing));
+        assert!(bow.contains("no new bow where the words below it say so"), "{bow}");
     }
 
     /// A rest is kept from two thirds to 1.4 times its length: no arrow and no hatching accuse within that.
