@@ -62,7 +62,7 @@ pub fn strings(report: &Report, room: Room) -> Option<Figure> {
     let silent: Vec<String> = silent.iter().map(|(name, _)| (*name).to_owned()).collect();
     let not = match silent.is_empty() {
         true => String::new(),
-        false => format!("; not heard open: {}", words::list(&silent)),
+        false => format!("; not surely heard open: {}", words::list(&silent)),
     };
     Some(out.figure(width, below + 20.0, format!("Open strings: {}{not}.", open.join("; "))))
 }
@@ -124,7 +124,7 @@ mod tests {
             assert!((low - level - 17.6).abs() < 0.11 && (level - high - 8.0).abs() < 0.11);
             assert_eq!(
                 figure.label,
-                "Open strings: C 22 cents low; G in tune; A 10 cents high; not heard open: D."
+                "Open strings: C 22 cents low; G in tune; A 10 cents high; not surely heard open: D."
             );
         }
     }
