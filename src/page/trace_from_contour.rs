@@ -26,7 +26,10 @@ const BETWEEN_BARS: f64 = 22.0;
 /// Over the notes of a row (the bar's number), and under them (their names).
 const ABOVE: f64 = 20.0;
 const BELOW: f64 = 17.0;
-const LEFT: f64 = 2.0;
+/// Beside a row: a box reaches further than its note.
+const LEFT: f64 = AROUND + 1.0;
+/// How much wider than its note a box is, on each side.
+const AROUND: f64 = 3.0;
 
 /// The notes, whole bars in a row where they fit; `None` where nothing was heard of the melody.
 pub fn trace(report: &Report, f0: &F0, room: Room) -> Option<Figure> {
@@ -131,7 +134,7 @@ fn one_note(
     match (note.verdict, played_name(report, note)) {
         (NoteVerdict::Wrong, Some(played)) => {
             // A box, as on the staff: another note than the written one.
-            out.rect("board", [left - 3.0, top + 3.0, wide + 6.0, high - 6.0]);
+            out.rect("board", [left - AROUND, top + 3.0, wide + 2.0 * AROUND, high - 6.0]);
             named(out, &played);
         }
         (NoteVerdict::Unsure, _) => named(out, &format!("{written}?")),
