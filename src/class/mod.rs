@@ -25,6 +25,7 @@ mod words_from_results;
 
 pub use criteria_from_report::{CriterionMark, ListenPlace, clock};
 pub use day_in_name::day_in_name;
+pub use folded_name::FoldedName;
 pub use gradebook::{Cell, GRADEBOOK_COLUMNS, csv_cell, gradebook};
 pub use html_from_overview::html_from_overview;
 pub use mark_from_report::{TakeMark, mark_from_report};

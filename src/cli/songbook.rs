@@ -4,10 +4,11 @@ use super::shared::exit_codes::Ending;
 use super::shared::failure::{Failure, said};
 use super::shared::print;
 use super::shared::rule_sheet::is_rule_file;
-use super::shared::settle_instrument::settle_instrument;
+use super::shared::settle_instrument::settle_from_the_file;
 use super::shared::sheet_files::{SheetFile, write_pages};
 use super::shared::sheet_options::SheetOptions;
 use clap::Args;
+use fingertape::class::FoldedName;
 use fingertape::engrave::{Song, pages_from_songs};
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::Melody;
@@ -80,10 +81,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
         let help = format!("melodies are {} files", formats::melody_endings());
         return Err(Failure::new(what, help).into());
     }
-    let key = |song: &Song| song.melody.title.clone().unwrap_or_else(|| song.name.clone()).to_lowercase();
-    songs.sort_by(|(one_path, one), (other_path, other)| {
-        key(one).cmp(&key(other)).then_with(|| one_path.cmp(other_path))
-    });
+    songs.sort_by_cached_key(|(path, song)| (by_title(song), (*path).clone()));
     let count = songs.len();
     let songs: Vec<Song> = songs.into_iter().map(|(_, song)| song).collect();
     let engraved = pages_from_songs(&songs, &arguments.title, &arguments.look.settings());
@@ -104,13 +102,19 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     Ok(if left_out.is_empty() { Ending::Done } else { Ending::Refused })
 }
 
+/// What a book is sorted by: the title without case and accents, then as it is written.
+fn by_title(song: &Song) -> (String, String) {
+    let title = song.melody.title.as_ref().unwrap_or(&song.name);
+    (FoldedName::new(title).text(), title.clone())
+}
+
 /// A melody that does not say who plays it gets the instrument that its notes clearly mean, so that its clef fits them.
 fn with_instrument(read: ReadMelody) -> (Melody, Vec<Remark>) {
     let ReadMelody { melody, mut remarks } = read;
     if melody.instrument.is_some() {
         return (melody, remarks);
     }
-    match settle_instrument(melody.clone()) {
+    match settle_from_the_file(melody.clone()) {
         Ok(settled) => {
             remarks.extend(settled.remarks);
             (settled.melody, remarks)

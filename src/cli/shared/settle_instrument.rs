@@ -18,6 +18,16 @@ pub struct Settled {
 /// Settles the instrument of a melody that was read for the instrument asked for, if any. A guess comes
 /// with a remark; where a guess could put the melody in the wrong octave there is an error instead.
 pub fn settle_instrument(melody: Melody) -> miette::Result<Settled> {
+    settle(melody, "add --instrument")
+}
+
+/// The same for a command that has no option for the instrument.
+pub fn settle_from_the_file(melody: Melody) -> miette::Result<Settled> {
+    settle(melody, "write the right one into the file, such as instrument = \"viola\"")
+}
+
+/// `otherwise` is what to do about a wrong guess.
+fn settle(melody: Melody, otherwise: &str) -> miette::Result<Settled> {
     if let Some(instrument) = melody.instrument {
         return Ok(Settled { melody, instrument, remarks: Vec::new() });
     }
@@ -29,7 +39,7 @@ pub fn settle_instrument(melody: Melody) -> miette::Result<Settled> {
     })?;
     let text = format!(
         "The melody does not say which instrument it is for; from its clef and notes it was read as a melody \
-         for {instrument}. If that is wrong, add --instrument."
+         for {instrument}. If that is wrong, {otherwise}."
     );
     let (melody, mut remarks) = melody.for_instrument(instrument);
     remarks.insert(0, Remark::new("instrument-guessed", text));
@@ -104,6 +114,9 @@ mod tests {
         assert!(settled.is_none(), "G3 alone may be anything: {settled:?}");
         let settled = guessed(&[(Letter::G, 3), (Letter::G, 4)]).unwrap();
         assert_eq!(settled.remarks[0].code, "instrument-guessed");
+        assert!(settled.remarks[0].text.ends_with("add --instrument."), "{:?}", settled.remarks);
+        let songs = settle_from_the_file(melody(&[(Letter::G, 3), (Letter::G, 4)], None)).unwrap();
+        assert!(!songs.remarks[0].text.contains("--instrument"), "{:?}", songs.remarks);
         assert_eq!(settled.melody.instrument, Some(Instrument::Violin));
     }
 
