@@ -5,7 +5,7 @@ use super::error::{Fault, FormatErrorKind};
 use super::playing_order::playing_order;
 use crate::notation::{
     Bar, Event, EventKind, Instrument, Item, LONGEST, Length, Melody, Metre, Sheet, below_lowest_string,
-    moved,
+    moved, moved_key,
 };
 use crate::remark::Remark;
 
@@ -205,7 +205,8 @@ fn play(
                     .in_bar(number, beat));
             }
         }
-        bars.push(Bar { number, offset, metre: bar.metre, key: bar.key, items });
+        let key = moved_key(bar.key, draft.to_written);
+        bars.push(Bar { number, offset, metre: bar.metre, key, items });
     }
     if let Some((bar, item)) = tie {
         untie(&mut bars, &mut [], bar, item);

@@ -1,6 +1,6 @@
 //! The same sheet read on another instrument: which pitches sound.
 
-use super::{Event, EventKind, Instrument, Key, Melody, Spelling};
+use super::{Event, EventKind, Instrument, Key, Letter, Melody, Spelling};
 use crate::remark::Remark;
 
 impl Melody {
@@ -96,16 +96,20 @@ pub(crate) fn beat_text(beat: super::Length) -> String {
     format!("{} {}/{}", whole.to_integer(), part.numer(), part.denom())
 }
 
-/// Moves written pitches by semitones, sounding ones stay.
+/// Moves written pitches and keys by semitones, sounding pitches stay.
 fn rewrite(melody: &mut Melody, by: i32) {
-    let key = melody.sheet.key();
+    let first = melody.sheet.key();
     for event in &mut melody.events {
         if let EventKind::Note { written, .. } = &mut event.kind {
-            *written = moved(*written, by, key);
+            let bar = melody.sheet.bars.iter().find(|bar| bar.number == event.bar);
+            *written = moved(*written, by, bar.map_or(first, |bar| bar.key));
         }
     }
-    for item in melody.sheet.bars.iter_mut().flat_map(|bar| &mut bar.items) {
-        item.pitch = item.pitch.map(|pitch| moved(pitch, by, key));
+    for bar in &mut melody.sheet.bars {
+        for item in &mut bar.items {
+            item.pitch = item.pitch.map(|pitch| moved(pitch, by, bar.key));
+        }
+        bar.key = moved_key(bar.key, by);
     }
 }
 
@@ -118,13 +122,38 @@ fn resound(melody: &mut Melody, shift: i32) {
     }
 }
 
-/// A spelling moved by semitones; whole octaves keep the spelling.
-pub(crate) fn moved(pitch: Spelling, by: i32, key: Key) -> Spelling {
-    if by % 12 == 0 {
-        let octave = (i32::from(pitch.octave) + by / 12).clamp(-128, 127) as i8;
-        return Spelling { octave, ..pitch };
+/// The fifths of an interval in semitones: as near to 0 as they can be without a signature of more than seven signs.
+fn fifths_of(by: i32, key: Key) -> i32 {
+    let near = (by * 7 + 6).rem_euclid(12) - 6;
+    match i32::from(key.fifths) + near {
+        -7..=7 => near,
+        8.. => near - 12,
+        _ => near + 12,
     }
-    Spelling::from_midi(pitch.midi() + by, key)
+}
+
+/// A key moved by semitones.
+pub(crate) fn moved_key(key: Key, by: i32) -> Key {
+    let fifths = i32::from(key.fifths) + fifths_of(by, key);
+    Key { fifths: fifths.clamp(-7, 7) as i8, ..key }
+}
+
+/// A spelling moved by semitones together with its `key`: by the interval, so that it means in the moved key what it
+/// meant before.
+pub(crate) fn moved(pitch: Spelling, by: i32, key: Key) -> Spelling {
+    let fifths = fifths_of(by, key);
+    // 7 semitones and 4 letters a fifth, 12 and 7 an octave.
+    let octaves = (by - 7 * fifths) / 12;
+    let steps = pitch.staff_step() + 4 * fifths + 7 * octaves;
+    let letter = Letter::ALL[steps.rem_euclid(7) as usize];
+    let natural = Spelling { letter, alter: 0, octave: steps.div_euclid(7).clamp(-128, 127) as i8 };
+    let midi = pitch.midi() + by;
+    match midi - natural.midi() {
+        alter if alter.abs() <= i32::from(pitch.alter).abs().max(1) => {
+            Spelling { alter: alter as i8, ..natural }
+        }
+        _ => Spelling::from_midi(midi, moved_key(key, by)),
+    }
 }
 
 #[cfg(test)]
@@ -183,10 +212,36 @@ mod tests {
     }
 
     #[test]
-    fn whole_octaves_keep_the_spelling_and_other_intervals_are_spelled_in_the_key() {
-        let key: Key = "F".parse().unwrap();
-        let moved_by = |by: i32| moved("E#4".parse().unwrap(), by, key).to_string();
-        assert_eq!([moved_by(12), moved_by(-24), moved_by(0)], ["E#5", "E#2", "E#4"]);
-        assert_eq!([moved_by(5), moved_by(14)], ["Bb4", "G5"]);
+    fn whole_octaves_keep_the_spelling_and_other_intervals_are_spelled_by_the_interval() {
+        let moved_by = |note: &str, by: i32, key: &str| {
+            let key: Key = key.parse().unwrap();
+            format!("{} {}", moved(note.parse().unwrap(), by, key), moved_key(key, by))
+        };
+        let octaves = [moved_by("E#4", 12, "F"), moved_by("E#4", -24, "F"), moved_by("E#4", 0, "F")];
+        assert_eq!(octaves, ["E#5 F", "E#2 F", "E#4 F"]);
+        // A trumpet in B flat reads G major where F major sounds.
+        let trumpet = ["F#4", "G4", "C#5", "Bb4"].map(|note| moved_by(note, -2, "G"));
+        assert_eq!(trumpet, ["E4 F", "F4 F", "B4 F", "Ab4 F"]);
+        // A horn in F reads a fifth higher than it sounds.
+        assert_eq!(moved_by("C4", -7, "Eb"), "F3 Ab");
+        // Two sharps more than C sharp major are too many: E flat major it is.
+        assert_eq!([moved_by("C#4", 2, "C#"), moved_by("E#4", 2, "C#")], ["Eb4 Eb", "G4 Eb"]);
+        // No double sharps that were not there before.
+        assert_eq!(moved_by("E#4", 14, "F"), "G5 G");
+    }
+
+    #[test]
+    fn every_move_keeps_the_interval() {
+        for (fifths, by) in (-7..=7).flat_map(|fifths| (-26..=26).map(move |by| (fifths, by))) {
+            let key = Key::new(fifths).unwrap();
+            for midi in 40..90 {
+                let pitch = Spelling::from_midi(midi, key);
+                let (after, key_after) = (moved(pitch, by, key), moved_key(key, by));
+                assert_eq!(after.midi(), midi + by, "{pitch} {by} {key}");
+                if key.alter(pitch.letter) == pitch.alter {
+                    assert_eq!(key_after.alter(after.letter), after.alter, "{pitch} {by} {key}");
+                }
+            }
+        }
     }
 }
