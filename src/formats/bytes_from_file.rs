@@ -16,10 +16,27 @@ pub(super) fn bytes_from_file(path: &Path, most: u64) -> Result<(String, Vec<u8>
         let help = "Check the name and the folder, and that the file may be read.";
         Fault::new(FormatErrorKind::Unreadable, what, help).in_file(&name, "")
     };
+    if path.is_dir() {
+        let help = "Give the file itself, with its ending: FOLDER/my-melody.toml.";
+        return Err(Fault::new(FormatErrorKind::Unreadable, "this seems to be a folder, not a file", help)
+            .in_file(&name, ""));
+    }
     let file = File::open(path).map_err(|error| unreadable(format!("cannot open the file: {error}")))?;
     let mut bytes = Vec::new();
     file.take(most + 1)
         .read_to_end(&mut bytes)
         .map_err(|error| unreadable(format!("cannot read the file: {error}")))?;
     Ok((name.into_owned(), bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_is_called_a_folder() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let error = bytes_from_file(folder.path(), 100).unwrap_err();
+        assert!(error.to_string().contains("this seems to be a folder"), "{error}");
+    }
 }

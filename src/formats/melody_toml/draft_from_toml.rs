@@ -134,8 +134,16 @@ impl<'t, 'i> Header<'t, 'i> {
         };
         let whole = |number: &f64| word != "transpose" || number.fract() == 0.0;
         number.filter(|number| range.contains(number)).filter(whole).map(Some).ok_or_else(|| {
-            let message = format!("{word} wants a number from {} to {}", range.start(), range.end());
-            syntax(&message, "Write it without quotes.").at(value.span())
+            let (low, high) = (range.start(), range.end());
+            let help = match (number, value.get_ref()) {
+                (_, DeValue::String(_)) => "Write it without quotes.".to_owned(),
+                (Some(number), _) if range.contains(&number) => "Write a whole number.".to_owned(),
+                (Some(_), _) => format!("{low} is the least and {high} the most; write another number."),
+                (None, _) => format!("Write a number, such as {word} = {low}."),
+            };
+            let whole = if word == "transpose" { "whole number" } else { "number" };
+            let message = format!("{word} wants a {whole} from {low} to {high}");
+            syntax(&message, &help).at(value.span())
         })
     }
 }
