@@ -64,6 +64,11 @@ pub(super) fn floor_boundary(text: &str, at: usize) -> usize {
     at
 }
 
+/// Whether a letter turns the direction of writing, breaks the line or is not seen.
+pub fn is_unseen(letter: char) -> bool {
+    matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
 /// The text with a sign in the place of everything that steers a terminal or turns the direction of writing:
 /// as many bytes, so that places stay.
 pub(super) fn harmless(text: &str) -> String {
@@ -73,8 +78,7 @@ pub(super) fn harmless(text: &str) -> String {
         let kept = match letter {
             '\n' | '\t' => true,
             '\r' => letters.peek() == Some(&'\n'),
-            '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}' => false,
-            _ => !letter.is_control(),
+            _ => !letter.is_control() && !is_unseen(letter),
         };
         out.push(match letter.len_utf8() {
             _ if kept => letter,

@@ -22,6 +22,7 @@ mod written_format;
 
 pub use abc::write_abc;
 pub use error::{FormatError, FormatErrorKind};
+pub use excerpt::is_unseen;
 pub use melody_from_draft::ReadMelody;
 pub use melody_from_file::{
     LARGEST_FILE, is_melody_ending, melody_endings, read_melody, read_melody_bytes, read_melody_bytes_for,

@@ -8,6 +8,7 @@ use super::staff::{NoteWords, note_words, staves};
 use super::svg::Figure;
 use super::{explained, strings_from_report, tape_from_report, timing_from_report, trace_from_contour};
 use crate::findings::{Outcome, Report};
+use crate::formats::is_unseen;
 use crate::report::{
     AND_NOW, About, ChildSection, NOTHING_TO_FIX, TeacherTable, child_sections, counts_by_bar, how_to_read,
     nothing_to_fix, teacher_summary, teacher_tables, what_changed, words,
@@ -73,8 +74,8 @@ pub fn html(content: &PageContent<'_>, settings: &PageSettings) -> String {
         }
     };
     let mut page = page.into_string();
-    // HTML has no place for them, and titles and names come from files.
-    page.retain(|letter| letter == '\n' || !letter.is_control());
+    // HTML has no place for them, or they turn what is read; and titles and names come from files.
+    page.retain(|letter| letter == '\n' || !(letter.is_control() || is_unseen(letter)));
     page
 }
 

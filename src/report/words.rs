@@ -1,6 +1,7 @@
 //! Numbers, pitches and places as words.
 
 use crate::findings::Report;
+use crate::formats::is_unseen;
 use crate::notation::{HeardNames, Spelling};
 
 /// `Bar 2, beat 3`.
@@ -114,9 +115,10 @@ pub fn sentence(text: &str) -> String {
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
-/// Text from a file without control characters, so that a title cannot steer a terminal.
+/// Text from a file without control characters and without what turns the direction of writing or cannot be seen, so
+/// that a title cannot steer a terminal or pretend to be another text.
 pub fn harmless(text: &str) -> String {
-    text.chars().filter(|letter| !letter.is_control()).collect()
+    text.chars().filter(|letter| !letter.is_control() && !is_unseen(*letter)).collect()
 }
 
 /// A written pitch such as `F#4` taken apart: letter, semitones of its accidental, octave.
@@ -243,5 +245,6 @@ mod tests {
     #[test]
     fn a_title_cannot_steer_the_terminal() {
         assert_eq!(harmless("Rain\u{1b}[2J\n"), "Rain[2J");
+        assert_eq!(harmless("Rain\u{202e}gnp.\u{2066}\u{200f}\u{feff}"), "Raingnp.");
     }
 }

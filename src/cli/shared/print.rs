@@ -2,6 +2,7 @@
 
 use super::failure::Failure;
 use fingertape::remark::Remark;
+use fingertape::report::words::harmless;
 use std::io::{ErrorKind, Write};
 
 /// Whether standard output is a terminal that wants colours and weights (`NO_COLOR` and its like are
@@ -25,7 +26,7 @@ pub fn plain(text: &str) -> miette::Result<()> {
 pub fn remarks(remarks: &[Remark]) {
     for remark in remarks {
         // The table is what was asked for; it is printed even where nobody hears the remark.
-        let _ = writeln!(anstream::stderr(), "Remark: {}", remark.text);
+        let _ = writeln!(anstream::stderr(), "Remark: {}", harmless(&remark.text));
     }
 }
 
