@@ -3,6 +3,7 @@
 use super::book::{Book, LAST_NUMBER, MelodyFolder};
 use super::error::TakesError;
 use super::take::Take;
+use super::whole_file::HALF_WRITTEN;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -66,8 +67,7 @@ impl MelodyFolder {
         for path in entries(&self.folder)? {
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             // A file that was half written when the program was killed.
-            let half =
-                name.ends_with(".part") && (name.starts_with(".take-") || name.starts_with(".last-number"));
+            let half = name.ends_with(".part") && name.starts_with(HALF_WRITTEN);
             if name == LAST_NUMBER || half {
                 fs::remove_file(&path).map_err(TakesError::file(&path, "deleted"))?;
             } else {
@@ -109,7 +109,7 @@ mod tests {
         let book = Book::at(&home.path().join("book"));
         let take = book.begin(&about(), Some("toml"), b"x").unwrap();
         fs::write(take.wav(), b"sound").unwrap();
-        fs::write(home.path().join("book/m/.take-001.report.json.77.part"), b"half").unwrap();
+        fs::write(home.path().join("book/m/.fingertape.77-0.part"), b"half").unwrap();
         let deleted = book.erase().unwrap();
         assert_eq!((deleted.takes, deleted.files, deleted.left.len()), (1, 3, 0));
         assert!(!home.path().join("book").exists());

@@ -195,7 +195,7 @@ mod tests {
             "take-001",
             "mine.wav",
             "take-001.mine.wav",
-            ".take-001.wav.7.part",
+            ".fingertape.7-0.part",
         ] {
             assert_eq!(Take::number_of(name), None, "{name}");
         }

@@ -3,6 +3,10 @@
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// How the name of a file begins that is not whole yet.
+pub(super) const HALF_WRITTEN: &str = ".fingertape.";
 
 /// Writes `bytes` to `path`, replacing a file of that name only once every byte is on the disk.
 /// Devices and pipes are written in place. A link is followed, not replaced.
@@ -48,12 +52,12 @@ fn write(path: &Path, bytes: &[u8], private: bool) -> io::Result<()> {
     result
 }
 
-/// A name in the same folder that no other run of the program uses.
+/// A name in the same folder that no other write uses: a short one, because the name of the file may be as long as names
+/// can be.
 fn beside(place: &Path) -> PathBuf {
-    let mut name = std::ffi::OsString::from(".");
-    name.push(place.file_name().unwrap_or_default());
-    name.push(format!(".{}.part", std::process::id()));
-    place.with_file_name(name)
+    static WRITTEN: AtomicU64 = AtomicU64::new(0);
+    let number = WRITTEN.fetch_add(1, Ordering::Relaxed);
+    place.with_file_name(format!("{HALF_WRITTEN}{}-{number}.part", std::process::id()))
 }
 
 #[cfg(test)]
@@ -67,6 +71,15 @@ mod tests {
         write_whole(&path, b"a long first report").unwrap();
         write_whole(&path, b"short").unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"short");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_name_may_be_as_long_as_names_can_be() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(format!("{}.json", "n".repeat(250)));
+        write_whole(&path, b"report").unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"report");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
     }
 

@@ -144,12 +144,12 @@ fn private_file(options: &mut OpenOptions) -> &mut OpenOptions {
     options
 }
 
-/// Half-written files of a run that was killed: `.NAME.PROCESS.part`. No other run is at work here now.
+/// Half-written files of a run that was killed: `.fingertape.PROCESS-NUMBER.part`. No other run is at work here now.
 fn remove_leftovers(folder: &Path) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
         let name = entry.file_name().to_string_lossy().into_owned();
-        let ours = name.starts_with('.') && name.ends_with(".part") && name.matches('.').count() >= 3;
+        let ours = name.starts_with(".fingertape.") && name.ends_with(".part");
         if ours && entry.file_type()?.is_file() {
             fs::remove_file(entry.path())?;
         }
@@ -221,12 +221,12 @@ mod tests {
         let place = folder.path().join("marks");
         let first = MarksFolder::open(&place).unwrap();
         assert!(MarksFolder::open(&place).is_err());
-        fs::write(place.join(".gradebook.csv.123.part"), "half").unwrap();
+        fs::write(place.join(".fingertape.123-4.part"), "half").unwrap();
         fs::write(place.join(TEACHERS_MARKS), "student,mark,note\nviolin-1,90,\n").unwrap();
         drop(first);
         assert!(MarksFolder::open(&place.join(TEACHERS_MARKS)).is_err(), "a file is no folder");
         let again = MarksFolder::open(&place).unwrap();
-        assert!(!place.join(".gradebook.csv.123.part").exists());
+        assert!(!place.join(".fingertape.123-4.part").exists());
         assert!(fs::read_to_string(again.place(TEACHERS_MARKS)).unwrap().contains("violin-1,90"));
     }
 }
