@@ -3,15 +3,14 @@
 use super::shared::exit_codes::Ending;
 use super::shared::failure::{Failure, said};
 use super::shared::judge::{JudgeRequest, judge};
-use super::shared::report_page::PageFile;
 use super::shared::{print, write_file};
 use clap::Args;
-use fingertape::engrave::Paper;
+use fingertape::engrave::{Paper, pdf_from_pages};
 use fingertape::notation::Fifths;
-use fingertape::page::PageSettings;
+use fingertape::page::{self, PageSettings};
 use fingertape::report::{self, TextSettings};
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The take: viola-2 plays the melody with four mistakes planted in it (`demo-data/origin.txt`).
 const TAKE: &[u8] = include_bytes!("../../demo-data/take.flac");
@@ -25,12 +24,17 @@ pub struct DemoArguments {
     /// The folder for the take, the melody and the report; it is made if need be
     #[arg(long, value_name = "FOLDER", default_value = "fingertape-demo")]
     out: PathBuf,
+    /// Replace files of these names that hold something else
+    #[arg(long)]
+    force: bool,
 }
 
 const AFTER_HELP: &str = "\
 The folder gets take.flac (to listen to), melody.toml (the sheet), report.html (the report to look
-at and to click on), report.pdf (the same to print) and report.json (the same for programs). Four mistakes are planted in the take: a wrong note, a rest that is too short, a finger
-too low and a slack string.
+at and to click on), report.pdf (the same to print) and report.json (the same for programs). Four
+mistakes are planted in the take: a wrong note, a rest that is too short, a finger too low and a
+slack string. Where a file of one of these names holds something else, it is left as it is and
+the demo stops, unless --force says that it may be replaced.
 
 Examples:
   fingertape demo
@@ -46,18 +50,34 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
         )
     })?;
     let (take, melody) = (folder.join("take.flac"), folder.join("melody.toml"));
+    let (page, print) = (folder.join("report.html"), folder.join("report.pdf"));
+    let json = folder.join("report.json");
+    if !arguments.force {
+        keep_others([(&take, TAKE), (&melody, MELODY)])?;
+        // Reports without the take that they would be about are not the demo's.
+        if !(take.exists() && melody.exists())
+            && let Some(other) = [&page, &print, &json].into_iter().find(|report| report.exists())
+        {
+            return Err(in_the_way(other));
+        }
+    }
     write_file::whole(&take, TAKE)?;
     write_file::whole(&melody, MELODY)?;
     let asked = JudgeRequest { take, melody, instrument: None, a4: None, fifths: Fifths::Equal, bpm: None };
     let judged = judge(&asked)?;
     let report = &judged.report;
-    let (page, print) = (folder.join("report.html"), folder.join("report.pdf"));
-    for file in [&page, &print] {
-        let file = PageFile::new(file, Paper::Letter, 150.0)?;
-        file.write(&judged.content(None, &[]), &PageSettings::default())?;
+    let (content, shown) = (judged.content(None, &[]), PageSettings::default());
+    let html = page::html(&content, &shown);
+    let pages = page::pages_from_report(&content, &shown, Paper::Letter).pages;
+    let pdf = pdf_from_pages(&pages, &report.melody.title);
+    let data = report::json(report);
+    let files = [(&page, html.as_bytes()), (&print, &pdf[..]), (&json, data.as_bytes())];
+    if !arguments.force {
+        keep_others(files)?;
     }
-    let json = folder.join("report.json");
-    write_file::whole(&json, report::json(report).as_bytes())?;
+    for (path, bytes) in files {
+        write_file::whole(path, bytes)?;
+    }
     let settings = TextSettings { bold: print::wants_bold(), ..TextSettings::default() };
     print::styled(&report::for_child(report, &settings))?;
     print::styled(&format!(
@@ -77,4 +97,23 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
         json.display(),
     ))?;
     Ok(Ending::of(report.outcome))
+}
+
+/// A file that is there already must hold what would be written.
+fn keep_others<'a>(files: impl IntoIterator<Item = (&'a PathBuf, &'a [u8])>) -> miette::Result<()> {
+    for (path, bytes) in files {
+        // What cannot be read is something else; a link that leads nowhere is there too.
+        if path.symlink_metadata().is_ok() && fs::read(path).map_or(true, |there| there != bytes) {
+            return Err(in_the_way(path));
+        }
+    }
+    Ok(())
+}
+
+fn in_the_way(path: &Path) -> miette::Report {
+    Failure::new(
+        format!("there is a file {} already, and it is not the demo's", path.display()),
+        "choose another folder: fingertape demo --out FOLDER; or add --force to replace what is there",
+    )
+    .into()
 }
