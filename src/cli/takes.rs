@@ -143,9 +143,13 @@ fn all_melodies(book: &Book) -> miette::Result<Ending> {
     let mut text = String::new();
     for melody in &melodies {
         let takes = melody.takes().map_err(failed)?;
-        let Some(newest) = takes.last() else { continue };
+        if takes.is_empty() {
+            continue;
+        }
         let _ = writeln!(text, "{}  ({})", melody.name, amount(takes.len(), "take"));
-        let _ = writeln!(text, "{}", line(newest));
+        for take in &takes {
+            let _ = writeln!(text, "{}", line(take));
+        }
     }
     if text.is_empty() {
         text = format!(
@@ -154,7 +158,7 @@ fn all_melodies(book: &Book) -> miette::Result<Ending> {
         );
     } else {
         let _ = writeln!(text, "\nThe take book: {}", book.folder().display());
-        text.push_str("One melody, take by take: fingertape takes MELODY\n");
+        text.push_str("What improved, bar by bar: fingertape takes MELODY\n");
     }
     print::styled(&text)?;
     Ok(Ending::Done)
