@@ -8,6 +8,7 @@ use super::shared::{melody_file, print, ranges, write_file};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::{Instrument, Melody, as_f64};
+use fingertape::report::words::harmless;
 use fingertape::samples::Samples;
 use fingertape::sound::{LineSettings, Passage, bowed_line};
 use fingertape::units::{A4_ISO16, Hertz, SampleRate};
@@ -33,7 +34,7 @@ pub struct PlayArguments {
     #[arg(long, value_name = "BAR")]
     to_bar: Option<u32>,
     /// Play it so many times without a break, 1 to 100
-    #[arg(long = "loop", value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100))]
+    #[arg(long = "loop", value_name = "TIMES", default_value_t = 1, value_parser = ranges::times)]
     times: u32,
     /// Count in one bar (the usual; --no-count-in leaves it out)
     #[arg(long, overrides_with = "no_count_in")]
@@ -48,12 +49,12 @@ pub struct PlayArguments {
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     a4: Option<f64>,
     /// How loud, 0 to 100: the peak, in percent of full scale
-    #[arg(long, value_name = "PERCENT", default_value_t = 25, value_parser = clap::value_parser!(u8).range(0..=100))]
+    #[arg(long, value_name = "PERCENT", default_value_t = 25, value_parser = ranges::volume)]
     volume: u8,
     /// The instrument, where the melody does not name it (or names another)
     #[arg(long, value_enum, ignore_case = true)]
     instrument: Option<InstrumentName>,
-    /// Write a WAV file instead of playing aloud
+    /// Write a WAV file instead of playing aloud (a name that ends in .wav)
     #[arg(long, value_name = "FILE")]
     wav: Option<PathBuf>,
     /// Replace a WAV file that is there already
@@ -91,10 +92,13 @@ pub fn run(arguments: &PlayArguments) -> miette::Result<Ending> {
     let path = &arguments.melody;
     failure::is_there(path, "the melody")?;
     if let Some(wav) = &arguments.wav {
+        is_wav(wav)?;
         melody_file::may_write(wav, path, arguments.force)?;
     }
     let read = formats::read_melody_for(path, arguments.instrument.map(Instrument::from));
-    let ReadMelody { melody, remarks } = read.map_err(|error| failure::unusable_melody(error, path))?;
+    let ReadMelody { melody, remarks } = read.map_err(|error| {
+        failure::unusable_melody(error, path, "give the written melody: fingertape play MELODY")
+    })?;
     print::remarks(&remarks);
     let settled = settle_instrument(melody)?;
     print::remarks(&settled.remarks);
@@ -155,7 +159,7 @@ fn not_endless(passage: &Passage, settings: &LineSettings) -> miette::Result<()>
 fn what(melody: &Melody, passage: &Passage, settings: &LineSettings, path: &Path) -> String {
     let stem = path.file_stem().unwrap_or_default().to_string_lossy();
     let title = melody.title.as_deref().unwrap_or(&stem);
-    let title: String = title.chars().filter(|letter| !letter.is_control()).collect();
+    let title = harmless(title);
     let bars = match passage.bars {
         (first, last) if first == last => format!("bar {first}"),
         (first, last) => format!("bars {first} to {last}"),
@@ -163,6 +167,15 @@ fn what(melody: &Melody, passage: &Passage, settings: &LineSettings, path: &Path
     let times = if settings.times == 1 { String::new() } else { format!(", {} times", settings.times) };
     let bpm = (settings.bpm * 10.0).round() / 10.0;
     format!("{title} ({}), {bars}{times}, {bpm} beats a minute", settings.instrument)
+}
+
+/// A file says by its ending what it holds.
+fn is_wav(path: &Path) -> miette::Result<()> {
+    if path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("wav")) {
+        return Ok(());
+    }
+    let what = format!("{} is not the name of a WAV file", path.display());
+    Err(Failure::new(what, "only WAV files are written: end the name in .wav").into())
 }
 
 /// 16 bits, one channel.

@@ -17,7 +17,7 @@ use std::path::PathBuf;
 #[command(after_help = AFTER_HELP)]
 pub struct StringArguments {
     /// The open string to check, by its letter: G, D, A or E on a violin
-    #[arg(value_name = "STRING", required_unless_present = "all", conflicts_with = "all")]
+    #[arg(value_name = "STRING", conflicts_with = "all")]
     string: Option<String>,
     /// Check all four strings, also against each other
     #[arg(long)]
@@ -84,6 +84,15 @@ Exit codes:
 pub fn run(arguments: &StringArguments) -> miette::Result<Ending> {
     let instrument = Instrument::from(arguments.instrument);
     let asked = arguments.string.as_deref().map(|name| named(instrument, name)).transpose()?;
+    if asked.is_none() && !arguments.all {
+        let what = "which string it is has to be said";
+        let [one, two, three, four] = instrument.string_names();
+        let help = format!(
+            "give its letter, {one}, {two}, {three} or {four} on a {instrument}: fingertape string {one} --instrument \
+             {instrument}; or --all for all four"
+        );
+        return Err(Failure::new(what, help).into());
+    }
     let strings = OpenStrings { instrument, a4: Hertz(arguments.a4), fifths: arguments.fifths.into() };
     let heard = match &arguments.from {
         Some(file) => {

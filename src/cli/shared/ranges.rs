@@ -51,6 +51,34 @@ pub fn dpi(text: &str) -> Result<f64, String> {
     number(text, "pixels to the inch", 40.0, 600.0, "150 for a screen, 300 for a printer")
 }
 
+/// Bars to try things out in, on a sheet to write on: 0 to 32.
+pub fn practice_bars(text: &str) -> Result<u32, String> {
+    whole(text, "bars", 0, 32, "0 leaves them out")
+}
+
+/// How often a melody is played: 1 to 100 times.
+pub fn times(text: &str) -> Result<u32, String> {
+    whole(text, "times", 1, 100, "Ctrl-C stops it")
+}
+
+/// How loud it is, in percent of full scale: 0 to 100.
+pub fn volume(text: &str) -> Result<u8, String> {
+    whole(text, "percent", 0, 100, "25 is the usual")
+}
+
+fn whole<T: std::str::FromStr + PartialOrd + std::fmt::Display>(
+    text: &str,
+    unit: &str,
+    low: T,
+    high: T,
+    advice: &str,
+) -> Result<T, String> {
+    let given = text.trim().parse().ok().filter(|value| (&low..=&high).contains(&value));
+    given.ok_or_else(|| {
+        format!("not a whole number from {low} to {high}; give {low} to {high} {unit} ({advice})")
+    })
+}
+
 fn number(text: &str, unit: &str, low: f64, high: f64, advice: &str) -> Result<f64, String> {
     let value: f64 = text.trim().parse().map_err(|_| {
         let wanted =
@@ -75,6 +103,17 @@ mod tests {
         assert_eq!(bpm(" 20 "), Ok(20.0));
         assert!(a4("389.9").is_err());
         assert!(bpm("300.5").is_err());
+    }
+
+    #[test]
+    fn whole_numbers_say_their_range_too() {
+        assert_eq!([practice_bars("0"), practice_bars(" 32 ")], [Ok(0), Ok(32)]);
+        for text in ["33", "100", "-1", "2.5", "many"] {
+            let error = practice_bars(text).unwrap_err();
+            assert!(error.contains("give 0 to 32 bars"), "{text}: {error}");
+        }
+        assert_eq!((times("100"), volume("100")), (Ok(100), Ok(100)));
+        assert!(times("0").is_err() && volume("101").is_err());
     }
 
     #[test]
