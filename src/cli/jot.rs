@@ -44,7 +44,7 @@ pub struct JotArguments {
     /// The title of the melody
     #[arg(long, value_name = "TEXT")]
     title: Option<String>,
-    /// Write the draft to this file instead of the screen (a file of that name is replaced)
+    /// Write the draft to this file instead of the screen: a name that ends in .toml (a file of that name is replaced)
     #[arg(long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// Live: keep the recording as a WAV file too, to check it later
@@ -92,8 +92,11 @@ pub fn run(arguments: &JotArguments) -> miette::Result<Ending> {
         )
         .into());
     }
-    if let (Some(from), Some(output)) = (&arguments.from, &arguments.output) {
-        keep_the_recording(from, output)?;
+    if let Some(output) = &arguments.output {
+        is_draft(output)?;
+        if let Some(from) = &arguments.from {
+            keep_the_recording(from, output)?;
+        }
     }
     let samples = match &arguments.from {
         Some(file) => {
@@ -169,6 +172,18 @@ fn summary(draft: &Draft, file: &Path, arguments: &JotArguments) -> String {
     }
     text.push_str("Read it, play it, change it: it is a text file.\n");
     text
+}
+
+/// A draft has comments where the ear was not sure, which only TOML can hold.
+fn is_draft(output: &Path) -> miette::Result<()> {
+    if output.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml")) {
+        return Ok(());
+    }
+    Err(Failure::new(
+        format!("a draft is not written to {}", output.display()),
+        "end the name in .toml; fingertape convert draft.toml draft.abc makes another format of it afterwards",
+    )
+    .into())
 }
 
 /// The draft must not replace the recording that it was heard in.
