@@ -45,7 +45,13 @@ pub fn run(arguments: &ConvertArguments) -> miette::Result<Ending> {
     let format = melody_file::format_of(output)?;
     melody_file::may_write(output, input, arguments.force)?;
     let read = formats::read_melody_for(input, arguments.instrument.map(Instrument::from));
-    let ReadMelody { melody, remarks } = read.map_err(|error| failure::unusable_melody(error, input))?;
+    let ReadMelody { melody, remarks } = read.map_err(|error| {
+        failure::unusable_melody(
+            error,
+            input,
+            "give the written melody first: fingertape convert MELODY NEW-FILE",
+        )
+    })?;
     print::remarks(&remarks);
     melody_file::write(output, format, &melody)?;
     let notes = melody.events.iter().filter(|event| event.kind != EventKind::Rest).count();

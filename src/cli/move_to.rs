@@ -65,7 +65,13 @@ pub fn run(arguments: &MoveArguments) -> miette::Result<Ending> {
         None => None,
     };
     let read = formats::read_melody_for(path, arguments.instrument.map(Instrument::from));
-    let ReadMelody { melody, remarks } = read.map_err(|error| failure::unusable_melody(error, path))?;
+    let ReadMelody { melody, remarks } = read.map_err(|error| {
+        failure::unusable_melody(
+            error,
+            path,
+            "give the written melody: fingertape move MELODY --to INSTRUMENT",
+        )
+    })?;
     print::remarks(&remarks);
     let settled = settle_instrument(melody)?;
     print::remarks(&settled.remarks);

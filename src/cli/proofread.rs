@@ -76,6 +76,10 @@ fn after_help() -> String {
     text + AFTER_WORDS
 }
 
+/// What belongs where.
+const BOTH: &str =
+    "give the melody first, and the teacher's rules with --rules: fingertape proofread MELODY --rules RULES";
+
 /// Runs the command.
 pub fn run(arguments: &ProofreadArguments) -> miette::Result<Ending> {
     failure::is_there(&arguments.melody, "the melody")?;
@@ -83,10 +87,10 @@ pub fn run(arguments: &ProofreadArguments) -> miette::Result<Ending> {
     let asked = arguments.instrument.map(Instrument::from);
     let read = formats::read_melody_for(&arguments.melody, asked);
     let ReadMelody { melody, mut remarks } =
-        read.map_err(|error| failure::unusable_melody(error, &arguments.melody))?;
+        read.map_err(|error| failure::unusable_melody(error, &arguments.melody, BOTH))?;
     let settled = settle_instrument(melody)?;
     remarks.extend(settled.remarks);
-    let (rules, sheet) = sheet_for(&arguments.rules, arguments.tier.as_deref(), settled.instrument)?;
+    let (rules, sheet) = sheet_for(&arguments.rules, arguments.tier.as_deref(), settled.instrument, BOTH)?;
     let found = rules::proofread(&settled.melody, &rules, &sheet);
     let stem = arguments.melody.file_stem().unwrap_or_default().to_string_lossy();
     let title = settled.melody.title.as_deref().unwrap_or(&stem);

@@ -100,7 +100,13 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let asked = arguments.player.instrument();
     failure::is_there(&arguments.melody, "the melody")?;
     let read = formats::read_melody_for(&arguments.melody, asked);
-    let read = read.map_err(|error| failure::unusable_melody(error, &arguments.melody))?;
+    let read = read.map_err(|error| {
+        failure::unusable_melody(
+            error,
+            &arguments.melody,
+            "give the written melody: fingertape record MELODY",
+        )
+    })?;
     let settled = settle_instrument(read.melody)?;
     let (melody, instrument) = (settled.melody, settled.instrument);
     let bpm = arguments.bpm.or(melody.bpm).unwrap_or(USUAL_BPM);

@@ -9,7 +9,7 @@ use super::shared::sheet_files::{SheetFile, write_pages};
 use super::shared::sheet_options::SheetOptions;
 use super::shared::worksheet::worksheet;
 use super::shared::{print, ranges};
-use clap::{ArgGroup, Args, value_parser};
+use clap::{ArgGroup, Args};
 use fingertape::engrave::{Engraved, pages_from_melody, pages_from_worksheet};
 use fingertape::formats;
 use fingertape::notation::{Instrument, Keeping, Melody};
@@ -35,9 +35,10 @@ pub struct SheetArguments {
     instruments: Vec<InstrumentName>,
     /// On a blank sheet, bars to try things out in, above those of the melody [default: a line,
     /// where the paper has room]
-    #[arg(long, value_name = "BARS", conflicts_with = "melody", value_parser = value_parser!(u32).range(0..=32))]
+    #[arg(long, value_name = "BARS", conflicts_with = "melody", value_parser = ranges::practice_bars)]
     practice_bars: Option<u32>,
-    /// Where the sheet goes: a name that ends in .pdf, .svg or .png (a file of that name is replaced)
+    /// Where the sheet goes: a name that ends in .pdf, .svg or .png (a file of that name is replaced, and so are the
+    /// numbered files of several pictures)
     #[arg(long, value_name = "FILE")]
     output: PathBuf,
     /// The instrument that plays the melody, which decides clef and fingers [default: as the melody says]
@@ -54,7 +55,7 @@ pub struct SheetArguments {
 const AFTER_HELP: &str = "\
 Print the PDF at 100 % (\"actual size\"), so that the staff keeps its height. Everything is black on
 white, made for any printer. A .png or .svg holds one page: where a melody needs more, the files are
-numbered, tune-1.png, tune-2.png.
+numbered, tune-1.png, tune-2.png, and replace files of these names.
 
 A blank sheet has a line for the name, what the rule file asks, the notes to choose from with finger
 and string, bars to try things out in, and the bars of the melody with the given notes in place. A
@@ -72,6 +73,11 @@ Examples:
 Exit codes:
   0  the sheet was written
   2  a melody, a rule file or a place that cannot be used, or a wrong argument";
+
+/// What to do about a melody in the place of rules, and the other way round.
+const MELODY_HERE: &str = "leave out --rules to print it: fingertape sheet MELODY --output sheet.pdf";
+const RULES_HERE: &str = "give the written melody (.toml, .abc, .musicxml, .xml or .mxl), or a rule file with --rules: fingertape sheet \
+                          --rules RULES --output sheets.pdf";
 
 /// Runs the command.
 pub fn run(arguments: &SheetArguments) -> miette::Result<Ending> {
@@ -119,7 +125,7 @@ fn blank_sheets(arguments: &SheetArguments, rules: &Path, file: &SheetFile) -> m
     let mut pages = Vec::new();
     let mut title = None;
     for instrument in instruments {
-        let (_, sheet) = sheet_for(rules, arguments.tier.as_deref(), instrument)?;
+        let (_, sheet) = sheet_for(rules, arguments.tier.as_deref(), instrument, MELODY_HERE)?;
         let worksheet = worksheet(&sheet, arguments.practice_bars);
         let engraved = pages_from_worksheet(&worksheet, &arguments.look.settings());
         let remarks = sheet.remarks.into_iter().chain(engraved.remarks);
@@ -169,8 +175,8 @@ fn melody_sheets(arguments: &SheetArguments, path: &Path, file: &SheetFile) -> m
 /// The melody, for the instrument that plays it; `known` where that must be known.
 fn read_melody(arguments: &SheetArguments, path: &Path, known: bool) -> miette::Result<Melody> {
     let instrument = arguments.instrument.map(Instrument::from);
-    let read =
-        formats::read_melody_for(path, instrument).map_err(|error| failure::unusable_melody(error, path))?;
+    let read = formats::read_melody_for(path, instrument)
+        .map_err(|error| failure::unusable_melody(error, path, RULES_HERE))?;
     print::remarks(&read.remarks);
     let mut melody = read.melody;
     if let Some(instrument) = instrument {

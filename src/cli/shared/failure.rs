@@ -1,5 +1,6 @@
 //! Errors for people: what happened and where, and what to do about it.
 
+use super::rule_sheet::is_rule_file;
 use fingertape::decode::{self, DecodeError};
 use fingertape::formats::{FormatError, FormatErrorKind};
 use miette::{Diagnostic, LabeledSpan, Severity, SourceCode};
@@ -98,15 +99,16 @@ pub fn is_there(path: &Path, what: &str) -> miette::Result<()> {
     }
 }
 
-/// A melody file that did not become a melody. A recording in its place is called that.
-pub fn unusable_melody(error: FormatError, path: &Path) -> miette::Report {
+/// A melody file that did not become a melody. A recording or a rule file in its place is called that; `wanted` says
+/// what belongs there.
+pub fn unusable_melody(error: FormatError, path: &Path, wanted: &str) -> miette::Report {
     let no_text = matches!(error.kind(), FormatErrorKind::Encoding | FormatErrorKind::UnknownFormat);
     if no_text && decode::read_take(path).is_ok() {
-        return Failure::new(
-            format!("{} is a recording, not a written melody", path.display()),
-            "the recording comes first, then the melody: fingertape check TAKE --melody MELODY",
-        )
-        .into();
+        return Failure::new(format!("{} is a recording, not a written melody", path.display()), wanted)
+            .into();
+    }
+    if is_rule_file(path) {
+        return Failure::new(format!("{} is a rule file, not a melody", path.display()), wanted).into();
     }
     miette::Report::new(ForPeople(error))
 }

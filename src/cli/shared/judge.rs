@@ -62,8 +62,13 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Judged> {
     failure::is_there(&asked.take, "the recording")?;
     failure::is_there(&asked.melody, "the melody")?;
     let read = formats::read_melody_for(&asked.melody, asked.instrument);
-    let ReadMelody { melody, mut remarks } =
-        read.map_err(|error| failure::unusable_melody(error, &asked.melody))?;
+    let ReadMelody { melody, mut remarks } = read.map_err(|error| {
+        failure::unusable_melody(
+            error,
+            &asked.melody,
+            "the recording comes first, then the melody: fingertape check TAKE --melody MELODY",
+        )
+    })?;
     let settled = settle_instrument(melody)?;
     let melody = settled.melody;
     remarks.extend(settled.remarks);

@@ -14,8 +14,9 @@ use std::path::{Path, PathBuf};
 #[derive(Args)]
 pub struct PageOptions {
     /// Also write the report as a page to look at: a .html for a browser, which needs no other file and has the
-    /// recording's sound in it, a .pdf to print, or a .png or .svg picture of each page, numbered where there are several; may be given several times
-    /// (with --detail, every number too)
+    /// recording's sound in it, a .pdf to print, or a .png or .svg picture of each page, numbered where there are several
+    /// (x.png: x-1.png, x-2.png); files of these names are replaced. May be given several times (with --detail, every
+    /// number too)
     #[arg(long, value_name = "FILE")]
     page: Vec<PathBuf>,
     /// Leave the sound out of a .html page, to send it without the recording

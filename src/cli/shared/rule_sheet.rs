@@ -7,17 +7,19 @@ use fingertape::rules::{self, Complaint, InstrumentSheet, RuleSheet};
 use std::io::Write as _;
 use std::path::Path;
 
-/// The sheet of one tier for one instrument; whatever is wrong with the file is told, all of it.
+/// The sheet of one tier for one instrument; whatever is wrong with the file is told, all of it. `wanted` says what
+/// belongs in the place of a melody.
 pub fn sheet_for(
     path: &Path,
     tier: Option<&str>,
     instrument: Instrument,
+    wanted: &str,
 ) -> miette::Result<(RuleSheet, InstrumentSheet)> {
     let file = formats::read_rule_file(path).map_err(failure::unusable_rules)?;
     let (all, complaints) = RuleSheet::from_file(&file, None);
     if !complaints.is_empty() && formats::read_melody(path).is_ok() {
         let what = format!("{} is a melody, not a rule file", path.display());
-        return Err(Failure::new(what, "give the melody first, and the teacher's rules with --rules").into());
+        return Err(Failure::new(what, wanted).into());
     }
     all_well(&file, complaints)?;
     let tier = rules::choose_tier(&file, tier).map_err(|names| wrong_tier(path, tier, &names))?;

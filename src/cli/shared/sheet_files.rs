@@ -41,9 +41,10 @@ impl SheetFile {
 
     /// The file of one page among several: `tune-2.png`.
     fn numbered(&self, number: usize) -> PathBuf {
-        let stem = self.path.file_stem().unwrap_or_default().to_string_lossy();
-        let ending = self.path.extension().unwrap_or_default().to_string_lossy();
-        self.path.with_file_name(format!("{stem}-{number}.{ending}"))
+        let mut name = self.path.file_stem().unwrap_or_default().to_owned();
+        name.push(format!("-{number}."));
+        name.push(self.path.extension().unwrap_or_default());
+        self.path.with_file_name(name)
     }
 }
 
@@ -88,5 +89,14 @@ mod tests {
     fn pages_of_pictures_are_numbered_before_the_ending() {
         let file = SheetFile::from_path(Path::new("folder/tune.v2.png")).unwrap();
         assert_eq!(file.numbered(2), Path::new("folder/tune.v2-2.png"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_name_that_is_no_text_keeps_its_bytes() {
+        use std::os::unix::ffi::OsStrExt as _;
+        let path = Path::new(std::ffi::OsStr::from_bytes(b"t\xffne.png"));
+        let file = SheetFile::from_path(path).unwrap();
+        assert_eq!(file.numbered(3).as_os_str().as_bytes(), b"t\xffne-3.png");
     }
 }
