@@ -292,6 +292,28 @@ fn the_demo_finds_what_was_planted_and_leaves_its_files() {
 }
 
 #[test]
+fn the_demo_leaves_files_of_its_names_that_are_not_its_own() {
+    for name in ["take.flac", "melody.toml", "report.html", "report.pdf", "report.json"] {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (out, mine) = (folder.path().to_str().expect("a path"), folder.path().join(name));
+        fs::write(&mine, "mine").expect("a file");
+        let (code, _, errors) = run(&["demo", "--out", out]);
+        assert_eq!(code, 2, "{name}: {errors}");
+        assert!(words(&errors).contains("--force"), "{name}: {errors}");
+        assert_eq!(fs::read_to_string(&mine).expect("it is there"), "mine");
+        assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 1, "{name}: nothing is written");
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    let out = folder.path().to_str().expect("a path");
+    assert_eq!(run(&["demo", "--out", out]).0, 0);
+    assert_eq!(run(&["demo", "--out", out]).0, 0, "its own files may be written again");
+    fs::write(folder.path().join("report.pdf"), "mine").expect("a file");
+    assert_eq!(run(&["demo", "--out", out]).0, 2);
+    assert_eq!(run(&["demo", "--out", out, "--force"]).0, 0);
+    assert!(fs::read(folder.path().join("report.pdf")).expect("it is there").starts_with(b"%PDF"));
+}
+
+#[test]
 fn a_demo_without_a_place_says_so() {
     let folder = tempfile::tempdir().expect("a folder");
     let taken = folder.path().join("taken");

@@ -144,6 +144,8 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
         (vec!["--instrument", "violin", "--bpm", "80", "--key", "H"], "is not a key"),
         (vec!["--instrument", "violin", "--bpm", "80", "--pickup", "4"], "0 to 3 beats"),
         (vec!["--instrument", "violin", "--bpm", "80", "--output", take], "give the draft a name of its own"),
+        (vec!["--instrument", "violin", "--bpm", "80", "--output", "x.abc"], "end the name in .toml"),
+        (vec!["--instrument", "violin", "--bpm", "80", "--output", "draft"], "end the name in .toml"),
     ] {
         let mut arguments = vec!["jot", "--from", take];
         arguments.extend(&more);

@@ -294,6 +294,17 @@ mod aloud {
 }
 
 #[test]
+fn only_a_name_that_ends_in_wav_is_written() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["z.mp3", "listen", "z.wav.flac"] {
+        let (code, _, errors) = run(&["play", &demo(), "--wav", name], folder.path());
+        assert_eq!(code, 2, "{name}");
+        assert!(errors.contains("end the name in .wav"), "{name}: {errors}");
+    }
+    assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0);
+}
+
+#[test]
 fn the_melody_of_every_test_here_can_be_read() {
     for file in melody_files() {
         assert!(read_melody(&file).is_ok(), "{}", file.display());

@@ -122,6 +122,21 @@ fn a_folder_becomes_a_book_sorted_by_title() {
 }
 
 #[test]
+fn a_book_is_sorted_without_accents_and_advises_only_what_it_has() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, title) in [("a", "Zebra"), ("b", "Äpfel"), ("c", "brook")] {
+        let text = format!("title = '{title}'\nbars = ['D4 w', 'A4 w']");
+        fs::write(folder.path().join(format!("{name}.toml")), text).unwrap();
+    }
+    let (code, _, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!(code, 0, "{err}");
+    assert!(err.contains("write the right one into the file") && !err.contains("--instrument"), "{err}");
+    let contents = words_by_page(&folder.path().join("book.pdf"))[0].clone();
+    let places: Vec<Option<usize>> = ["Äpfel", "brook", "Zebra"].map(|title| contents.find(title)).to_vec();
+    assert!(places.iter().all(Option::is_some) && places.is_sorted(), "{places:?}: {contents}");
+}
+
+#[test]
 fn a_book_names_every_file_that_it_had_to_leave_out_and_ends_with_1() {
     let folder = tempfile::tempdir().unwrap();
     fs::copy(melody("01-plain"), folder.path().join("good.toml")).unwrap();
@@ -265,6 +280,8 @@ fn what_is_wrong_with_a_class_set_is_said_with_what_to_do() {
     let canal = format!("{RULES}/canal.toml");
     fs::write(folder.path().join("bad.toml"), "metre = '4/4'\nmost_rest = 3\n").unwrap();
     fs::write(folder.path().join("rules.pdf"), "metre = '4/4'").unwrap();
+    let take = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/take.flac");
+    fs::copy(take, folder.path().join("take.flac")).unwrap();
     for (arguments, said) in [
         (vec!["sheet", "--output", "set.pdf"], "<MELODY|--rules"),
         (vec!["sheet", &*tune, "--rules", &*canal, "--output", "set.pdf"], "cannot be used with"),
@@ -277,12 +294,20 @@ fn what_is_wrong_with_a_class_set_is_said_with_what_to_do() {
             vec!["sheet", "--rules", &*canal, "--for", "horn", "--output", "set.pdf"],
             "violin, viola, cello, bass",
         ),
-        (vec!["sheet", "--rules", &*canal, "--practice-bars", "99", "--output", "set.pdf"], "0..=32"),
+        (
+            vec!["sheet", "--rules", &*canal, "--practice-bars", "99", "--output", "set.pdf"],
+            "give 0 to 32 bars",
+        ),
+        (vec!["sheet", "--rules", &*tune, "--output", "set.pdf"], "leave out --rules to print it"),
+        (vec!["sheet", &*canal, "--output", "set.pdf"], "canal.toml is a rule file, not a melody"),
+        (vec!["sheet", "take.flac", "--output", "set.pdf"], "take.flac is a recording"),
         (vec!["sheet", &*tune, "--tier", "x", "--output", "set.pdf"], "cannot be used with"),
     ] {
         let (code, out, err) = run(folder.path(), &arguments);
         assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}: {err}");
-        assert!(err.contains(said), "{arguments:?}: {err}");
+        let words: Vec<&str> = err.split_whitespace().filter(|word| *word != "│").collect();
+        assert!(words.join(" ").contains(said), "{arguments:?}: {err}");
+        assert!(!err.contains("check TAKE"), "{arguments:?}: {err}");
     }
     assert!(!folder.path().join("set.pdf").exists());
 }

@@ -149,7 +149,7 @@ fn a_string_that_was_not_heard_is_named() {
 fn wrong_arguments_end_with_2_and_say_what_is_right() {
     for (arguments, expected) in [
         (vec!["string", "C", "--instrument", "violin", "--from", "x.wav"], "its strings are G, D, A and E"),
-        (vec!["string", "--instrument", "violin"], "STRING"),
+        (vec!["string", "--instrument", "violin"], "G, D, A or E on a violin"),
         (vec!["string", "D"], "--instrument"),
         (vec!["string", "D", "--all", "--instrument", "violin"], "cannot be used with"),
         (vec!["string", "D", "--instrument", "violin", "--from", "no-such.wav"], "no-such.wav"),

@@ -93,10 +93,10 @@ pub fn run(arguments: &JotArguments) -> miette::Result<Ending> {
         .into());
     }
     if let Some(output) = &arguments.output {
-        is_draft(output)?;
         if let Some(from) = &arguments.from {
             keep_the_recording(from, output)?;
         }
+        is_draft(output)?;
     }
     let samples = match &arguments.from {
         Some(file) => {

@@ -29,10 +29,16 @@ pub(super) fn table_from_toml(text: &str) -> Result<Spanned<DeTable<'_>>, Fault>
     })
 }
 
-/// The first curly quote of the line on which TOML found the mistake, unless it stands inside of straight quotes.
+/// The first curly quote of the line on which TOML found the mistake, or of the line before, unless it stands inside of
+/// straight quotes.
 fn curly_quote(text: &str, span: &Range<usize>) -> Option<Range<usize>> {
     let at = super::excerpt::floor_boundary(text, span.start);
-    let begin = text[..at].rfind('\n').map_or(0, |at| at + 1);
+    let line_at = |at: usize| text[..at].rfind('\n').map_or(0, |at| at + 1);
+    let begin = line_at(at);
+    curly_in_line(text, begin).or_else(|| curly_in_line(text, line_at(begin.checked_sub(1)?)))
+}
+
+fn curly_in_line(text: &str, begin: usize) -> Option<Range<usize>> {
     let line = text[begin..].lines().next()?;
     let mut inside = false;
     for (place, letter) in line.char_indices() {

@@ -23,6 +23,8 @@ pub(super) fn tapes(string: Millimetres) -> String {
 
 pub(super) const TRACE_HEADING: &str = "Inside each note";
 pub(super) const TRACE: &str = "Each note by itself: the dot is where you began, the line is where you went. The thin line is the note's own place, on your strings as they are tuned; between the brackets it is in tune, above it is high, below it is low. A line that slides into the brackets is a scoop; one that waves is a wobble or vibrato. A box: another note, named below.";
+/// After that, where there is a note without a line.
+pub(super) const TRACE_WITHOUT: &str = " Where there is no line I could not follow the pitch, as of a note that is lower than your instrument goes.";
 
 pub(super) const TIMING_HEADING: &str = "Your beat, bar by bar";
 pub(super) const TIMING: &str = "The upright strokes are your own steady beat. A dot straight above its stroke began in time; a square on its corner began a tenth of a beat or more early or late.";

@@ -151,7 +151,10 @@ fn judged_page(
         @if let (Some(wide), Some(narrow)) = (traces(Room::Wide), traces(Room::Narrow)) {
             section {
                 h2 { (explained::TRACE_HEADING) }
-                p { (explained::TRACE) }
+                p {
+                    (explained::TRACE)
+                    @if content.f0.is_some_and(|f0| trace_from_contour::has_note_without_line(report, f0)) { (explained::TRACE_WITHOUT) }
+                }
                 (pair(&wide, &narrow))
             }
         }

@@ -108,9 +108,11 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
             .collect();
         two_abreast(&strips).iter().for_each(|pair| sheet.figure(pair));
     }
-    if let Some(trace) = content.f0.and_then(|f0| trace_from_contour::trace(report, f0, Room::Wide)) {
+    let trace = content.f0.and_then(|f0| Some((f0, trace_from_contour::trace(report, f0, Room::Wide)?)));
+    if let Some((f0, trace)) = trace {
+        let without = trace_from_contour::has_note_without_line(report, f0);
         sheet.heading(explained::TRACE_HEADING);
-        sheet.paragraph(explained::TRACE);
+        sheet.paragraph(&[explained::TRACE, if without { explained::TRACE_WITHOUT } else { "" }].concat());
         sheet.figure(&trace);
     }
     if let Some(timing) = timing_from_report::timing(report, content.melody, Room::Wide) {

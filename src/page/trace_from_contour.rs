@@ -108,13 +108,7 @@ fn one_note(
             ),
         );
     }
-    let a4 = Hertz(report.melody.a4_hz);
-    let frames = f0.pitches.iter().enumerate().filter_map(|(frame, pitch)| {
-        let seconds = frame as f64 * f0.hop.0;
-        let cents = 100.0 * (pitch.filter(|_| seconds >= onset && seconds < offset)?.midi(a4).0 - place);
-        (cents.abs() < REACH).then_some((seconds, cents))
-    });
-    let points: Vec<(f64, f64)> = frames
+    let points: Vec<(f64, f64)> = frames(report, f0, (onset, offset), place)
         .map(|(seconds, cents)| {
             (left + 2.0 + (seconds - onset) / (offset - onset) * (wide - 4.0), middle - cents * CENT)
         })
@@ -141,6 +135,27 @@ fn one_note(
         _ => named(out, &written),
     }
     true
+}
+
+/// What is drawn of a note: seconds, and cents from `place`.
+fn frames(
+    report: &Report,
+    f0: &F0,
+    (onset, offset): (f64, f64),
+    place: f64,
+) -> impl Iterator<Item = (f64, f64)> {
+    let a4 = Hertz(report.melody.a4_hz);
+    f0.pitches.iter().enumerate().filter_map(move |(frame, pitch)| {
+        let seconds = frame as f64 * f0.hop.0;
+        let cents = 100.0 * (pitch.filter(|_| seconds >= onset && seconds < offset)?.midi(a4).0 - place);
+        (cents.abs() < REACH).then_some((seconds, cents))
+    })
+}
+
+/// Whether there is a note that was heard and has no line, as one below the lowest string.
+pub fn has_note_without_line(report: &Report, f0: &F0) -> bool {
+    let heard = report.notes.iter().filter_map(|note| span(note).zip(place(report, note)));
+    heard.into_iter().any(|(times, place)| frames(report, f0, times, place).next().is_none())
 }
 
 /// The pitch that stands in the middle, as a MIDI number: where the note belongs on its string as that is tuned; of
@@ -244,6 +259,29 @@ mod tests {
                 assert!(heights.iter().all(|height| *height == middle), "{heights:?} {middle}");
             }
         }
+    }
+
+    #[test]
+    fn boxes_stay_inside_the_figure() {
+        let mut report = report(Instrument::Violin, &["A4", "A4"]);
+        wrong(&mut report, 0, -1.0);
+        let f0 = F0 { hop: Seconds(0.01), pitches: vec![Some(Hertz(415.3)); 320] };
+        let figure = trace(&report, &f0, Room::Narrow).expect("a figure");
+        let board = figure.elements.split("class=\"board\" x=\"").nth(1).expect("a box");
+        let left: f64 = board.split('"').next().expect("an end").parse().expect("a number");
+        assert!(left >= 0.5, "{left}");
+    }
+
+    #[test]
+    fn a_note_whose_pitch_was_not_followed_is_told() {
+        let mut report = report(Instrument::Violin, &["A4", "A4"]);
+        let followed = F0 { hop: Seconds(0.01), pitches: vec![Some(Hertz(440.0)); 320] };
+        assert!(!has_note_without_line(&report, &followed));
+        let not = F0 { pitches: vec![None; 320], ..followed.clone() };
+        assert!(has_note_without_line(&report, &not));
+        unheard(&mut report, 0, NoteVerdict::Missing);
+        unheard(&mut report, 1, NoteVerdict::Missing);
+        assert!(!has_note_without_line(&report, &not), "what was not heard has no place for a line");
     }
 
     #[test]

@@ -59,6 +59,18 @@ fn a_bass_without_transposition_is_read_as_written_and_says_so() {
     assert!(remarks_on(&read, "bass-written-pitch", "octave"));
 }
 
+/// A trumpet in B flat reads G major where F major sounds.
+#[test]
+fn a_transposing_part_is_read_with_the_key_that_sounds() {
+    let trumpet = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>";
+    let key = "<key><fifths>1</fifths></key><time>";
+    let bar = attributes("G2", trumpet).replace("<time>", key);
+    let bar = bar + &note("F#5", 2) + &note("G5", 2) + &note("C5", 2) + &note("B4", 2);
+    let read = read("trumpet.xml", &score("Violin", &measure("1", &bar)));
+    assert_eq!(words(&read), ["E5=76 1/4", "F5=77 1/4", "Bb4=70 1/4", "A4=69 1/4"]);
+    assert_eq!(read.melody.sheet.key().to_string(), "F");
+}
+
 #[test]
 fn a_bass_that_would_go_below_its_e_string_is_read_as_sounding_and_says_so() {
     let bar = attributes("F4", "") + &note("E1", 4) + &note("A1", 4);

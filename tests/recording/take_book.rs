@@ -47,6 +47,7 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     let (code, text, _) = takes(&microphone, &[]);
     assert_eq!(code, 0);
     assert!(text.contains("melody  (2 takes)") && text.contains("12 of 12 notes right"), "{text}");
+    assert!(text.contains("  take 1 ") && text.contains("  take 2 "), "{text}");
     let (_, text, _) = takes(&microphone, &["melody"]);
     assert!(
         text.contains("bar      take 1   take 2\n1           0/4      4/4\n2           1/4      4/4\n"),
