@@ -282,6 +282,7 @@ fn what_is_wrong_with_a_class_set_is_said_with_what_to_do() {
     fs::write(folder.path().join("rules.pdf"), "metre = '4/4'").unwrap();
     let take = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-data/take.flac");
     fs::copy(take, folder.path().join("take.flac")).unwrap();
+    fs::write(folder.path().join("begun.toml"), "title = 'Rain'\nmetre = '4/4'\n").unwrap();
     for (arguments, said) in [
         (vec!["sheet", "--output", "set.pdf"], "<MELODY|--rules"),
         (vec!["sheet", &*tune, "--rules", &*canal, "--output", "set.pdf"], "cannot be used with"),
@@ -300,6 +301,7 @@ fn what_is_wrong_with_a_class_set_is_said_with_what_to_do() {
         ),
         (vec!["sheet", "--rules", &*tune, "--output", "set.pdf"], "leave out --rules to print it"),
         (vec!["sheet", &*canal, "--output", "set.pdf"], "canal.toml is a rule file, not a melody"),
+        (vec!["sheet", "begun.toml", "--output", "set.pdf"], "there are no bars"),
         (vec!["sheet", "take.flac", "--output", "set.pdf"], "take.flac is a recording"),
         (vec!["sheet", &*tune, "--tier", "x", "--output", "set.pdf"], "cannot be used with"),
     ] {

@@ -85,7 +85,7 @@ pub fn run(arguments: &StringArguments) -> miette::Result<Ending> {
     let instrument = Instrument::from(arguments.instrument);
     let asked = arguments.string.as_deref().map(|name| named(instrument, name)).transpose()?;
     if asked.is_none() && !arguments.all {
-        let what = "which string it is has to be said";
+        let what = "the string is not named";
         let [one, two, three, four] = instrument.string_names();
         let help = format!(
             "give its letter, {one}, {two}, {three} or {four} on a {instrument}: fingertape string {one} --instrument \

@@ -66,7 +66,7 @@ pub fn judge(asked: &JudgeRequest) -> miette::Result<Judged> {
         failure::unusable_melody(
             error,
             &asked.melody,
-            "the recording comes first, then the melody: fingertape check TAKE --melody MELODY",
+            "the recording comes first, then the written melody: fingertape check TAKE --melody MELODY",
         )
     })?;
     let settled = settle_instrument(melody)?;

@@ -74,9 +74,7 @@ fn whole<T: std::str::FromStr + PartialOrd + std::fmt::Display>(
     advice: &str,
 ) -> Result<T, String> {
     let given = text.trim().parse().ok().filter(|value| (&low..=&high).contains(&value));
-    given.ok_or_else(|| {
-        format!("not a whole number from {low} to {high}; give {low} to {high} {unit} ({advice})")
-    })
+    given.ok_or_else(|| format!("give {low} to {high} {unit}, a whole number ({advice})"))
 }
 
 fn number(text: &str, unit: &str, low: f64, high: f64, advice: &str) -> Result<f64, String> {

@@ -32,9 +32,16 @@ pub fn sheet_for(
     Ok((rules, sheet))
 }
 
-/// Whether a file is a rule file without a flaw, and so no melody.
+/// Words of a rule file that a melody has too.
+const OF_BOTH: [&str; 5] = ["title", "metre", "key", "bpm", "bars"];
+
+/// Whether a file is a rule file without a flaw, and with a word that no melody has.
 pub fn is_rule_file(path: &Path) -> bool {
-    formats::read_rule_file(path).is_ok_and(|file| RuleSheet::from_file(&file, None).1.is_empty())
+    formats::read_rule_file(path).is_ok_and(|file| {
+        let rules = !file.tiers.is_empty()
+            || file.entries.iter().any(|entry| !OF_BOTH.contains(&entry.word.as_str()));
+        rules && RuleSheet::from_file(&file, None).1.is_empty()
+    })
 }
 
 /// Tells all complaints: the last one as the error, those before it beside the output.
