@@ -16,7 +16,7 @@ use fingertape::formats;
 use fingertape::live::{Ended, Session, SessionSettings};
 use fingertape::loudspeaker::{self, Playing};
 use fingertape::notation::Melody;
-use fingertape::report::{self, TextSettings};
+use fingertape::report::{self, TextSettings, words::harmless};
 use fingertape::sound::{CountIn, count_in};
 use fingertape::takes::{About, Book, Take};
 use fingertape::units::{A4_ISO16, Seconds};
@@ -212,7 +212,7 @@ fn welcome(
     bpm: f64,
     microphone: &str,
 ) {
-    let name = melody.title.clone().unwrap_or_else(|| "this melody".to_owned());
+    let name = melody.title.as_deref().map_or_else(|| "this melody".to_owned(), harmless);
     view.say(&format!("Take {} of {name}, {bpm} beats a minute. Microphone: {microphone}.", take.number));
     if arguments.bpm.or(melody.bpm).is_none() {
         view.say("No tempo is set, so I count slowly; --bpm sets another.");

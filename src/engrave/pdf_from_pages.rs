@@ -4,6 +4,7 @@
 use super::drawn_tree::drawn_tree;
 use super::page::Page;
 use super::svg_from_page::POINTS_PER_MM;
+use crate::formats::is_unseen;
 use pdf_writer::{Content, Finish, Name, Pdf, Rect, Ref, TextStr};
 use std::collections::BTreeMap;
 use svg2pdf::ConversionOptions;
@@ -30,7 +31,8 @@ pub fn pdf_from_pages(pages: &[Page], title: &str) -> Vec<u8> {
     root.pages(tree);
     root.lang(TextStr("en"));
     root.finish();
-    pdf.document_info(info).title(TextStr(title)).creator(TextStr("fingertape"));
+    let title: String = title.chars().filter(|letter| !(letter.is_control() || is_unseen(*letter))).collect();
+    pdf.document_info(info).title(TextStr(&title)).creator(TextStr("fingertape"));
     pdf.finish()
 }
 

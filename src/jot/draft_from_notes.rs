@@ -326,6 +326,11 @@ mod tests {
         );
         assert!(write_toml(&found.melody).contains("D3 q  E3"), "{}", write_toml(&found.melody));
         assert_eq!(found.melody.soundings().collect::<Vec<_>>(), [38, 40]);
+        let mut notes = vec![note(0.0, 0.9, 38), note(1.0, 1.9, 40)];
+        notes[1].cents = 41.0;
+        let remarks = drafted(notes, &settings(Metre::default(), Instrument::Bass)).remarks;
+        let between = remarks.iter().find(|remark| remark.code == "unsure-pitch").expect("a doubt");
+        assert!(between.text.contains("between E3 and F3; E3 is nearer"), "{}", between.text);
     }
 
     #[test]

@@ -413,6 +413,14 @@ mod tests {
         assert!(other.contains("<h2>Fix this first</h2>") && !other.contains("And now"));
     }
 
+    /// A semitone below E is its first finger too low: E flat in the words, on the staff and in the figure of notes.
+    #[test]
+    fn what_was_heard_has_one_name_on_the_whole_page() {
+        let flat = page(|report| wrong(report, 1, -1.0), None);
+        assert!(flat.contains("you played E flat") && flat.contains("E♭"), "{flat}");
+        assert!(!flat.contains("D sharp") && !flat.contains("D♯"), "{flat}");
+    }
+
     #[test]
     fn above_things_to_do_it_is_not_said_that_nothing_is_to_be_fixed() {
         let low = page(|report| report.tuning.offset_cents = Some(-40.0), None);

@@ -154,7 +154,11 @@ impl Fallen {
 pub fn sentences(report: &Report, tape: &StringTape) -> Vec<String> {
     let mut lines = Vec::new();
     if tape.open > 0 {
-        lines.push(format!("Open string: played {}.", times(tape.open)));
+        let finger = match below_an_open_string(report, tape) {
+            Some(below) => format!(", or fourth finger on the {below} string"),
+            None => String::new(),
+        };
+        lines.push(format!("Open string{finger}: played {}.", times(tape.open)));
     }
     for target in &tape.targets {
         let fell: Vec<&Fallen> =
@@ -167,6 +171,18 @@ pub fn sentences(report: &Report, tape: &StringTape) -> Vec<String> {
         lines.push(format!("{finger} ({name}), {often}{}.", where_it_fell(&fell)));
     }
     lines
+}
+
+/// The string whose fourth finger may have made the notes of this open string: where its tuning is not told because the
+/// hand was on the string below (`findings::strings`).
+fn below_an_open_string(report: &Report, tape: &StringTape) -> Option<&'static str> {
+    let instrument = report.melody.instrument;
+    let below = tape.string.checked_sub(1)?;
+    let sure = report.tuning.strings.iter().any(|one| one.string == tape.letter);
+    let [low, high] = [below, tape.string].map(|string| instrument.open_strings()[string]);
+    let fourth = instrument.first_position(below, high - low).is_some();
+    let hand = report.notes.iter().any(|note| note.written_midi > low && note.written_midi < high);
+    (fourth && hand && !sure).then(|| instrument.string_names()[below])
 }
 
 /// `, on its tape`; `, each on its tape`; `: 3 on its tape, 1 about 5 mm too close to the nut (bar 6, beat 1)`.
@@ -310,6 +326,14 @@ mod tests {
         let tapes = tapes(&report, &PageSettings::default());
         assert_eq!(tapes.len(), 1, "no finger was on another string");
         sentences(&report, &tapes[0])
+    }
+
+    #[test]
+    fn an_open_string_that_may_have_been_a_fourth_finger_is_said_as_both() {
+        let report = report(Instrument::Violin, &["D4", "E4", "A3", "D4"]);
+        let tapes = tapes(&report, &PageSettings::default());
+        let d = tapes.iter().find(|tape| tape.letter == "D").expect("the D string");
+        assert_eq!(sentences(&report, d)[0], "Open string, or fourth finger on the G string: played twice.");
     }
 
     #[test]
