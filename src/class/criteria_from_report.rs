@@ -67,14 +67,19 @@ fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
     note.verdict == NoteVerdict::Missing
         && note.confidence >= SURE
         && in_the_recording
-        && !no_new_bow(report, at)
+        && !one_long_bow(report, at, over)
+}
+
+/// Whether it is sure that two equal notes were played on one bow: the recording went on, and held no new onset.
+pub(super) fn one_long_bow(report: &Report, at: usize, over: Option<usize>) -> bool {
+    no_new_bow(report, at) && report.notes[at].confidence >= SURE && over.is_none_or(|over| at < over)
 }
 
 /// Whether it is unsure that a note was played at all.
 fn perhaps_left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
     match report.notes[at].verdict {
         NoteVerdict::Unsure => true,
-        NoteVerdict::Missing => !left_out(report, at, over) && !no_new_bow(report, at),
+        NoteVerdict::Missing => !left_out(report, at, over) && !one_long_bow(report, at, over),
         NoteVerdict::Right | NoteVerdict::Wrong => false,
     }
 }
@@ -125,7 +130,7 @@ pub(super) fn pitch(
                 counted += 1;
                 continue;
             }
-            NoteVerdict::Missing if no_new_bow(report, number) => {
+            NoteVerdict::Missing if one_long_bow(report, number, over) => {
                 told.push(format!(
                     "{place}: {name} is written again; one long {name} was heard (see rhythm)."
                 ));
@@ -210,7 +215,7 @@ pub(super) fn rhythm(
     let (mut told, mut no_beat) = (Vec::new(), Vec::new());
     let beats = if felt_as_one(report) > 1.0 { "dotted beats" } else { "beats" };
     for (number, note) in report.notes.iter().enumerate() {
-        if no_new_bow(report, number) {
+        if one_long_bow(report, number, over) {
             counted += 1;
             let (place, name) = (words::place(note.bar, note.beat), words::pitch(&note.written));
             told.push(format!("{place}: no new bow was heard for the second {name}."));

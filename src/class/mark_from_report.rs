@@ -329,6 +329,19 @@ mod tests {
             mark.criteria[1].sentences[1],
             "Bar 1, beat 3: no new bow was heard for the second F sharp."
         );
+        // Unsure, or at the very end of the recording, it costs nothing.
+        let rhythm = |report: &Report| {
+            let mark = marked(report);
+            (mark.criteria[1].good, mark.criteria[1].counted)
+        };
+        one_bow.notes[2].confidence = 0.6;
+        assert_eq!(rhythm(&one_bow), (3, 3));
+        let mut cut_off = report(Instrument::Violin, &["E4", "F#4", "E4", "E4"]);
+        unheard(&mut cut_off, 3, NoteVerdict::Missing);
+        cut_off.take.duration_s = 3.0 * 0.75;
+        assert_eq!(rhythm(&cut_off), (3, 3));
+        cut_off.take.duration_s += 4.0;
+        assert_eq!(rhythm(&cut_off), (3, 4));
     }
 
     #[test]

@@ -1,13 +1,13 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
-use super::criteria_from_report::{SURE, felt_as_one, holds_extra, over_before};
+use super::criteria_from_report::{SURE, felt_as_one, holds_extra, one_long_bow, over_before};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, EarlierMark, StudentResult};
 use crate::engrave::printable;
 use crate::findings::{NoteVerdict, Report, RestVerdict};
 use crate::notation::Instrument;
-use crate::report::{TextSettings, end_of_playing, intonation_of, no_new_bow};
+use crate::report::{TextSettings, end_of_playing, intonation_of};
 use std::collections::BTreeMap;
 
 /// What a place of the melody came to.
@@ -221,7 +221,7 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
             NoteVerdict::Unsure => Came::Unsure,
             NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < SURE => Came::Unsure,
             NoteVerdict::Wrong => Came::Wrong,
-            NoteVerdict::Missing if no_new_bow(report, number) => Came::OffBeat,
+            NoteVerdict::Missing if one_long_bow(report, number, over) => Came::OffBeat,
             // The recording is over: perhaps the recorder was stopped, not the player.
             NoteVerdict::Missing if over.is_some_and(|over| number >= over) => Came::Unsure,
             NoteVerdict::Missing => Came::Missing,
