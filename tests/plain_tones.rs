@@ -1,7 +1,7 @@
 //! The whole chain on plain synthetic tones: what a take with nothing difficult about it must give.
 
 use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
-use fingertape::notation::{Event, EventKind, Instrument, Length, Letter, Melody, Metre, Sheet, Spelling};
+use fingertape::notation::{Event, EventKind, HeardNames, Instrument, Length, Melody, Metre, Sheet};
 use fingertape::pipeline::{JudgeSettings, judge};
 use fingertape::samples::Samples;
 use fingertape::units::SampleRate;
@@ -52,7 +52,10 @@ fn melody(midi: &[Option<i32>]) -> Melody {
             beat: Length::from(k as i64 % 4 + 1),
             start: quarter * k as i64,
             length: quarter,
-            kind: m.map_or(EventKind::Rest, |m| EventKind::Note { written: spelled(m), sounding: m }),
+            kind: m.map_or(EventKind::Rest, |m| EventKind::Note {
+                written: HeardNames::default().name(m, None),
+                sounding: m,
+            }),
         })
         .collect();
     Melody {
@@ -64,24 +67,6 @@ fn melody(midi: &[Option<i32>]) -> Melody {
         events,
         sheet: Sheet::default(),
     }
-}
-
-fn spelled(midi: i32) -> Spelling {
-    let (letter, alter) = [
-        (Letter::C, 0),
-        (Letter::C, 1),
-        (Letter::D, 0),
-        (Letter::E, -1),
-        (Letter::E, 0),
-        (Letter::F, 0),
-        (Letter::F, 1),
-        (Letter::G, 0),
-        (Letter::G, 1),
-        (Letter::A, 0),
-        (Letter::B, -1),
-        (Letter::B, 0),
-    ][(midi % 12) as usize];
-    Spelling { letter, alter, octave: (midi / 12 - 1) as i8 }
 }
 
 fn tune() -> Vec<Option<i32>> {
