@@ -137,3 +137,22 @@ fn a_halt_of_any_length_after_any_note_changes_no_verdict() {
         are(&report, |_| NoteVerdict::Right, &format!("{seconds} s after beat {place}"));
     }
 }
+
+/// A child who looks for the next finger often bows on; the note that is held may be one of two equal ones.
+#[test]
+fn a_note_held_for_much_too_long_is_one_note() {
+    let sheet = ["D4 q D4 E4 e E4 F#4 q", "G4 q A4 B4 A4", "G4 e G4 F#4 q E4 D4"];
+    let written = melody(&sheet, "4/4");
+    // The first bar in another metre: a quarter for a whole note, an eighth for a dotted half, the second of two.
+    for (first, metre, felt) in [
+        ("D4 w D4 q E4 e E4 F#4 q", "7/4", BPM),
+        ("D4 q D4 w E4 e E4 F#4 q", "7/4", BPM),
+        ("D4 q D4 q E4 h. E4 e F#4 q", "13/8", 2.0 * BPM),
+        ("D4 q D4 q E4 e E4 h. F#4 q", "13/8", 2.0 * BPM),
+    ] {
+        let mut mono = played(&melody(&[first], metre), felt).mono;
+        mono.extend(played(&melody(&sheet[1..], "4/4"), BPM).mono);
+        let report = judged(&written, &Samples { mono, rate: RATE }, Some(BPM));
+        are(&report, |_| NoteVerdict::Right, first);
+    }
+}

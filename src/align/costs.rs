@@ -34,7 +34,7 @@ pub struct Costs {
     pub brush_share: f64,
     /// Scale of the logarithm of played over expected inter-onset interval.
     pub timing_scale: f64,
-    /// The most that coming late costs after a halt: a child looks for the next note.
+    /// The most that coming late costs: a child looks for the next note, and often holds this one meanwhile.
     pub late: f64,
     /// Least onset evidence (log odds, melody unseen) for two notes of one pitch without a pause between.
     pub split: f64,
@@ -70,7 +70,7 @@ impl Default for Costs {
             extra_again: 1.0,
             brush_share: 0.25,
             timing_scale: 0.16,
-            late: 4.0,
+            late: 3.0,
             split: -3.0,
             unheard_split: 1.0,
             talk: 6.0,

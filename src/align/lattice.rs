@@ -211,7 +211,6 @@ impl<'a> Lattice<'a> {
         let onset = self.onset(k);
         for (content, right) in self.readings(s, between.start, &between.tight) {
             let here = content.score + onset;
-            let halts = self.halts(content, k);
             // Go on, perhaps leaving notes out.
             let next = position.map_or(0, |a| a + 1);
             let mut skipped = 0.0;
@@ -220,9 +219,6 @@ impl<'a> Lattice<'a> {
                     skipped += self.leaving_out(m - 1);
                 }
                 let timing = match self.written(s) {
-                    Some(w) if halts && between.log_seconds > self.spans[w][m - w - 1].full => {
-                        self.timing(w, m, between.log_seconds).max(-self.costs.late)
-                    }
                     Some(w) => self.timing(w, m, between.log_seconds),
                     None => -self.costs.after_extra,
                 };
@@ -305,10 +301,11 @@ impl<'a> Lattice<'a> {
     }
 
     /// Log-likelihood of an inter-onset interval (logarithm of seconds) from note `a` to note `b` at the local
-    /// tempo. Notes between may have been left out together with their time.
+    /// tempo, which costs only so much however late it is. Notes between may have been left out together with their time.
     fn timing(&self, a: usize, b: usize, log_seconds: f64) -> f64 {
         let span = &self.spans[a][b - a - 1];
-        let open = self.timing.at(log_seconds - span.full);
+        let late = if log_seconds > span.full { self.costs.late } else { f64::INFINITY };
+        let open = self.timing.at(log_seconds - span.full).max(-late);
         match span.closed {
             Some(closed) => open.max(self.timing.at(log_seconds - closed) - 1.0),
             None => open,

@@ -332,32 +332,17 @@ fn talk_in_a_pause_has_a_price_once_and_then_so_much_for_a_frame() {
 }
 
 #[test]
-fn coming_late_costs_less_after_a_halt_than_without_one() {
-    // A note of a beat that sounds for so many frames, and the next one so many beats after it.
-    let price = |sounding: usize, beats: f64| {
-        let (notes, boundaries) = (notes(&[60, 62]), boundaries(&[(0.0, 6.0), (beats * BEAT, 6.0)]));
-        let sums = |before: f32, after: f32| sums(before, sounding, after);
-        let evidence = Evidence {
-            pitch: vec![sums(0.0, -1.0)],
-            other: sums(-9.0, -9.0),
-            pause: sums(-1.0, 0.0),
-            ..of_one_pitch()
-        };
-        let (tempo, costs) = (LocalTempo::steady(BEAT, 2), Costs::default());
-        let lattice = Lattice::new(&notes, &boundaries, &evidence, &tempo, &costs);
-        first_step(&lattice, 1) - lattice.onset(1)
-    };
-    let timing = TimingTable::new(Costs::default().timing_scale);
-    let (halt, late) = (Costs::default().halt, Costs::default().late);
-    // Five beats instead of one, with a halt of four and with one of 0.2 s and hardly more.
-    assert_eq!(price(50, 5.0), -late);
-    assert!(timing.at(5.0_f64.ln()) < -late);
-    let until = |pause: f64| 250 - (100.0 * pause).round() as usize;
-    assert_eq!(price(until(halt + 0.01), 5.0), -late);
-    assert_eq!(price(until(halt), 5.0), timing.at(5.0_f64.ln()));
-    // Little too late and much too early are what they were.
-    assert_eq!(price(50, 1.5), timing.at(1.5_f64.ln()));
-    assert_eq!(price(13, 0.62), timing.at(0.62_f64.ln()));
+fn coming_late_costs_only_so_much_and_coming_early_costs_what_it_is() {
+    with(&[60, 62], &[], |lattice| {
+        let late = Costs::default().late;
+        let interval = |beats: f64| lattice.timing(0, 1, (beats * BEAT).ln());
+        let table = TimingTable::new(Costs::default().timing_scale);
+        assert_eq!([interval(3.0), interval(30.0)], [-late; 2]);
+        assert!(table.at(3.0_f64.ln()) < -late && table.at(1.5_f64.ln()) > -late);
+        // A little too late, and much too early.
+        assert!((interval(1.5) - table.at(1.5_f64.ln())).abs() < 0.03);
+        assert!((interval(0.25) - table.at(0.25_f64.ln())).abs() < 0.03 && interval(0.25) < -late);
+    });
 }
 
 #[test]
