@@ -19,6 +19,9 @@ const DOUBTFUL_ONSET: f64 = 1.5;
 const ANOTHER_PITCH: f64 = 0.7;
 /// in a sound no further than this below the written notes, in dB.
 const PLAIN: f32 = 10.0;
+/// A sound that ends so long before the first note of the melody, or begins so long after its last one, is beside the
+/// melody: a child tries a string, or plays on when it is done. In seconds.
+const BESIDE: f64 = 0.5;
 /// A sound that wanders by more than this (half its interquartile range, in cents) is talk.
 const WANDERING: f64 = 30.0;
 
@@ -49,6 +52,14 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             && !is_a_moment_an_octave_away(played, k)
             && (p.onset_llr > DOUBTFUL_ONSET || (p.body_db > usual - PLAIN && at_its_own_pitch(played, k)))
     };
+    let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
+    let begins = played.iter().find(written).map_or(f64::NEG_INFINITY, |p| p.onset.0);
+    // Whoever stops before the last note may have played something else instead.
+    let ends = match played.iter().rfind(written).map(|p| (p.kind, p.offset.0)) {
+        Some((StepKind::Written { note, .. }, offset)) if note + 1 == notes.len() => offset,
+        _ => f64::INFINITY,
+    };
+    let beside = |k: usize| played[k].offset.0 < begins - BESIDE || played[k].onset.0 > ends + BESIDE;
     // What leads up to a return belongs to the abandoned attempt.
     let abandoned = |k: usize| {
         played[k..]
@@ -60,7 +71,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             .unwrap_or(false)
     };
     (0..played.len())
-        .filter(|&k| clearly(k) && !abandoned(k))
+        .filter(|&k| clearly(k) && !abandoned(k) && !beside(k))
         .filter_map(|k| match played[k].kind {
             StepKind::Extra { after } => Some(ExtraFinding {
                 onset_s: played[k].onset.0,
@@ -129,6 +140,22 @@ mod tests {
 
     fn is_found(played: &[PlayedNote]) -> bool {
         !extra_notes(played, &[]).is_empty()
+    }
+
+    #[test]
+    fn a_string_tried_half_a_second_before_the_melody_or_after_its_end_is_no_extra_note() {
+        let note = |event| WrittenNote { event, midi: 60, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
+        let found = |extra: PlayedNote, sheet: &[WrittenNote]| {
+            let mut played = vec![sound(WRITTEN, 2.0, 0.6), sound(WRITTEN, 3.0, 0.6), extra];
+            played.sort_by(|a, b| a.onset.0.total_cmp(&b.onset.0));
+            !extra_notes(&played, sheet).is_empty()
+        };
+        let sheet = [note(0)];
+        let before = |gap: f64| found(sound(EXTRA, 2.0 - gap - 0.6, 0.6), &sheet);
+        let after = |gap: f64| found(sound(EXTRA, 3.6 + gap, 0.6), &sheet);
+        assert_eq!([before(0.49), before(0.51), after(0.49), after(0.51)], [true, false, true, false]);
+        // Where the sheet goes on, the player did something else.
+        assert!(found(sound(EXTRA, 5.0, 0.6), &[note(0), note(1)]));
     }
 
     #[test]
