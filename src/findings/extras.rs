@@ -28,19 +28,15 @@ const WANDERING: f64 = 30.0;
 /// Extra notes: only what clearly is one. A sound that is too short, too faint or too restless to be a bowed
 /// note is not held against the player.
 pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
-    let mut bodies: Vec<f32> =
-        played.iter().filter(|p| matches!(p.kind, StepKind::Written { .. })).map(|p| p.body_db).collect();
+    let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
+    let mut bodies: Vec<f32> = played.iter().filter(written).map(|p| p.body_db).collect();
     bodies.sort_by(f32::total_cmp);
     let usual = bodies.get(bodies.len() / 2).copied().unwrap_or(-120.0);
-    let mut lengths: Vec<f64> = played
-        .iter()
-        .filter(|p| matches!(p.kind, StepKind::Written { .. }))
-        .map(|p| p.offset.0 - p.onset.0)
-        .collect();
+    let mut lengths: Vec<f64> = played.iter().filter(written).map(|p| p.offset.0 - p.onset.0).collect();
     lengths.sort_by(f64::total_cmp);
     let short = lengths.get(lengths.len() / 5).copied().unwrap_or(0.0);
     let shortest = SHORTEST_EXTRA.max(BRUSH.min(BRUSH_SHARE * short));
-    let first = played.iter().position(|p| matches!(p.kind, StepKind::Written { .. })).unwrap_or(0);
+    let first = played.iter().position(|p| written(&p)).unwrap_or(0);
     let clearly = |k: usize| {
         let p = &played[k];
         // Before the first note somebody may talk; what is a note there must be beyond doubt.
@@ -52,7 +48,6 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             && !is_a_moment_an_octave_away(played, k)
             && (p.onset_llr > DOUBTFUL_ONSET || (p.body_db > usual - PLAIN && at_its_own_pitch(played, k)))
     };
-    let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
     let begins = played.iter().find(written).map_or(f64::NEG_INFINITY, |p| p.onset.0);
     // Whoever stops before the last note may have played something else instead.
     let ends = match played.iter().rfind(written).map(|p| (p.kind, p.offset.0)) {
