@@ -70,7 +70,7 @@ impl Default for Costs {
             extra_again: 1.0,
             brush_share: 0.25,
             timing_scale: 0.16,
-            late: 3.0,
+            late: 3.5,
             split: -3.0,
             unheard_split: 1.0,
             talk: 6.0,
