@@ -1,13 +1,15 @@
 //! A child who loses the place and finds it again: half as fast, a line left out, a late beginning, a long halt. What was
 //! played is right, and only what was not played is missing.
 
+mod melodies;
+
 use fingertape::findings::{NoteVerdict, Outcome, Report};
 use fingertape::formats::read_melody_bytes;
 use fingertape::notation::{Fifths, Melody};
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::samples::Samples;
-use fingertape::sound::{LineSettings, Noise, Passage, bowed_line};
-use fingertape::units::{Hertz, SampleRate};
+use fingertape::sound::Noise;
+use fingertape::units::SampleRate;
 
 const RATE: SampleRate = SampleRate(44_100);
 const BPM: f64 = 90.0;
@@ -31,19 +33,8 @@ fn melody(bars: &[&str], metre: &str) -> Melody {
     read_melody_bytes("melody.toml", toml.as_bytes()).unwrap_or_else(|error| panic!("{error}")).melody
 }
 
-/// A melody played as it is written, as many beats a minute, in a quiet room.
 fn played(melody: &Melody, bpm: f64) -> Samples {
-    let settings = LineSettings {
-        instrument: melody.instrument.expect("an instrument"),
-        bpm,
-        beat: melody.metre.beat(),
-        a4: Hertz(440.0),
-        volume: 0.25,
-        count_in: false,
-        metronome: false,
-        times: 1,
-    };
-    bowed_line(&Passage::new(melody, None, None).expect("bars"), &settings, RATE)
+    melodies::played(melody, bpm, false, RATE)
 }
 
 fn judged(melody: &Melody, sound: &Samples, bpm: Option<f64>) -> Report {

@@ -8,7 +8,6 @@ use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 use fingertape::formats::read_melody;
 use fingertape::notation::{Fifths, Melody};
 use fingertape::pipeline::{self, JudgeSettings};
-use fingertape::sound::{LineSettings, Passage, bowed_line};
 use fingertape::units::{Hertz, SampleRate};
 use program::{program, said};
 use proptest::strategy::{Strategy, ValueTree as _};
@@ -72,18 +71,7 @@ fn every_melody_of_the_project_comes_back_all_right_with_its_rests_kept() {
 /// The judgement of a melody that is played as it is written.
 fn judged(melody: &Melody, count_in: bool) -> Report {
     let (instrument, bpm) = (melody.instrument.expect("an instrument"), melody.bpm.unwrap_or(80.0));
-    let settings = LineSettings {
-        instrument,
-        bpm,
-        beat: melody.metre.beat(),
-        a4: Hertz(440.0),
-        volume: 0.25,
-        count_in,
-        metronome: false,
-        times: 1,
-    };
-    let passage = Passage::new(melody, None, None).expect("bars");
-    let sound = bowed_line(&passage, &settings, SampleRate(48_000));
+    let sound = melodies::played(melody, bpm, count_in, SampleRate(48_000));
     let settings = JudgeSettings {
         instrument,
         a4: Hertz(440.0),

@@ -247,18 +247,14 @@ impl<'a> Lattice<'a> {
         // Stop and go back: pausing first makes it likelier.
         if let Some(a) = position {
             for (content, right) in self.readings(s, between.start, &between.loose) {
-                let halt = if self.halts(content, k) { 0.0 } else { -self.costs.no_halt };
+                let pause =
+                    self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
+                let halt = if pause > self.costs.halt { 0.0 } else { -self.costs.no_halt };
                 let stumbled = if right { 0.0 } else { self.costs.stumbled };
                 let price = content.score + halt + stumbled;
                 visit(Edge { state: s, target: Target::Hub(k, a), price, content, right });
             }
         }
-    }
-
-    /// Whether the player pauses so long before boundary `k` that it is a halt.
-    fn halts(&self, content: Content, k: usize) -> bool {
-        let pause = self.frames[k].saturating_sub(content.until as usize) as f64 * self.evidence.hop.0;
-        pause > self.costs.halt
     }
 
     fn heard_is(&self, content: Content, midi: i32) -> bool {

@@ -3,6 +3,9 @@
 
 use fingertape::formats::{read_melody_bytes, write_toml};
 use fingertape::notation::{Bar, EventKind, Instrument, Item, Key, Length, Melody, Metre, Sheet, Spelling};
+use fingertape::samples::Samples;
+use fingertape::sound::{LineSettings, Passage, bowed_line};
+use fingertape::units::{Hertz, SampleRate};
 use proptest::prelude::*;
 
 /// Lengths in sixteenths that bars are filled with, from eighths to dotted halves.
@@ -77,6 +80,21 @@ pub fn repeats() -> impl Strategy<Value = Melody> {
             .unwrap_or_else(|error| panic!("{error}\n{toml}"))
             .melody
     })
+}
+
+/// A melody played as it is written, as many beats a minute; a bar is counted in where `count_in` says so.
+pub fn played(melody: &Melody, bpm: f64, count_in: bool, rate: SampleRate) -> Samples {
+    let settings = LineSettings {
+        instrument: melody.instrument.expect("an instrument"),
+        bpm,
+        beat: melody.metre.beat(),
+        a4: Hertz(440.0),
+        volume: 0.25,
+        count_in,
+        metronome: false,
+        times: 1,
+    };
+    bowed_line(&Passage::new(melody, None, None).expect("bars"), &settings, rate)
 }
 
 /// The melody as its own TOML is read.
