@@ -87,6 +87,8 @@ const VIBRATO_CYCLE: f64 = 0.18;
 const FASTEST_GLIDE: f64 = 60.0;
 /// A glide is measured over this many frames on either side.
 const GLIDE_REACH: usize = 4;
+/// Of a sound that fades within so many seconds what comes after counts as well.
+const BRIEF: f64 = 0.15;
 /// Less clear frames are not steady.
 const LEAST_CLARITY: f32 = 0.80;
 
@@ -102,8 +104,10 @@ pub fn played_notes(
     let times = note_times(reading, contour, envelope, boundaries, by);
     let played = |(step, times): (&Step, NoteTimes)| {
         let NoteTimes { onset, offset, body_db } = times;
+        // A brief sound is as long as the reading heard it: a plucked string has fallen by 12 dB while it sings on.
+        let until = offset.max((step.to as f64 * contour.hop.0).min(onset + BRIEF));
         let frames =
-            &contour.frames[frame(contour, onset)..frame(contour, offset).max(frame(contour, onset) + 1)];
+            &contour.frames[frame(contour, onset)..frame(contour, until).max(frame(contour, onset) + 1)];
         let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
         let voiced = pitches.len() as f64 / frames.len() as f64;
         pitches.sort_by(f64::total_cmp);
@@ -116,7 +120,7 @@ pub fn played_notes(
                 (Some(a), Some(b)) => (b - a) * 50.0,
                 _ => f64::INFINITY,
             },
-            steady: steady(contour, onset, offset, a4, middle(&pitches)),
+            steady: steady(contour, onset, until, a4, middle(&pitches)),
             body_db,
             voiced,
             onset_llr: onset_llr(boundaries, step.boundary),

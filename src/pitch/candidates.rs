@@ -189,6 +189,7 @@ impl FrameReader {
         let ringing_below = || multiples.odd_over_even().is_some_and(|odd| odd < RINGING_BELOW_DB);
         let meeting = |&divisors: &[usize; 2]| {
             multiples.over_both_around(divisors).is_some_and(|between| between < MEETING_DB)
+                && !multiples.sounds_beside(divisors)
         };
         if (octave_above && ringing_below()) || MEETING.iter().any(meeting) {
             // Taken down twice at most.

@@ -35,6 +35,9 @@ const STRONG_LINE: f32 = 20.0;
 const WELL_BELOW: f32 = 8.0;
 /// or this much higher than what lies between the multiples.
 const STANDS_OUT: f32 = 3.0;
+/// A frequency that sounds is at most so much softer than the softer of its harmonics by which it is doubted, in dB; where
+/// two notes meet there is nothing but noise.
+const BESIDE: f32 = 6.0;
 
 /// The two curves of one window at a time, at every `step`th lag.
 pub(super) struct Periodicity {
@@ -297,6 +300,14 @@ impl Multiples {
     /// harmonic of a tone there is nothing.) `None` as above.
     pub(super) fn over_both_around(&self, divisors: [usize; 2]) -> Option<f32> {
         median(self.undivided(divisors).map(|(k, [below, above])| self.height(k) - below.min(above)))
+    }
+
+    /// Whether the frequency itself sounds nearly as loud as the softer of the lines at two numbers, which may be notes of
+    /// their own: then they are its harmonics, and what is missing between them is missing for another reason (a string
+    /// that is plucked at a fifth of its length has no fifth harmonic).
+    pub(super) fn sounds_beside(&self, [one, other]: [usize; 2]) -> bool {
+        [1, one, other].iter().all(|k| self.known.contains(k))
+            && self.height(1) > self.height(one).min(self.height(other)) - BESIDE
     }
 
     /// Whether nothing sounds at the odd multiples where the even ones are strong: they lie well below them and do not

@@ -8,6 +8,7 @@
 
 use super::continuity::Continuity;
 use super::envelope::Envelope;
+use super::plucked::{PLUCKED, is_plucked};
 use super::surroundings::Surroundings;
 use super::wave_shape::WaveShape;
 use super::{onset_model, onset_networks};
@@ -141,7 +142,8 @@ pub fn boundaries_from_sound(
             let time = Seconds(times[k]);
             let by_cues = onset_model::among(&features, alone[k], &neighbours(&times, &alone, k));
             let by_sound = onset_networks::log_odds(&surroundings.around(time), &features);
-            Boundary { time, llr: 0.5 * (by_cues + by_sound), leads: true, features }
+            let plucked = if is_plucked(contour, envelope, time.0) { PLUCKED } else { f64::MIN };
+            Boundary { time, llr: (0.5 * (by_cues + by_sound)).max(plucked), leads: true, features }
         })
         .collect();
     for k in 0..boundaries.len() {

@@ -14,6 +14,7 @@ mod onset_networks;
 mod onset_shift;
 mod onset_shift_weights;
 mod onset_weights;
+mod plucked;
 mod surroundings;
 mod wave_shape;
 
