@@ -195,6 +195,10 @@ fn remarks_on(channels: &Channels, already: &[Remark]) -> Vec<Remark> {
             "second-recording",
             "The file holds several recordings joined together; the first was read.",
         )),
+        End::MoreThanCounted => remarks.push(Remark::new(
+            "joined-recordings",
+            "The file holds more than its header counts, as if recordings were joined; all of it was read.",
+        )),
     }
     if let Some(&(first, _)) = channels.lost.first() {
         let rate = f64::from(channels.rate);
