@@ -292,7 +292,7 @@ mod tests {
             return;
         }
         assert_eq!(book.melodies().unwrap().len(), 1);
-        assert_eq!(book.unreadable().unwrap(), [foreign.clone()]);
+        assert_eq!(book.unreadable().unwrap(), std::slice::from_ref(&foreign));
         assert_eq!(take.beside().unwrap(), [take]);
         assert_eq!(book.erase().unwrap().takes, 1);
         assert!(foreign.exists());
