@@ -394,3 +394,73 @@ fn a_library_that_panics_is_not_heard_of() {
     assert!(errors.starts_with("codebooks-of-no-dimensions.ogg is damaged beyond use"), "{errors}");
     assert!(!errors.contains("panicked"), "{errors}");
 }
+
+#[test]
+fn two_outputs_in_one_file_are_refused_before_anything_is_written() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let page = folder.path().join("same.html");
+    let page = page.to_str().expect("a path");
+    for more in [["--page", page, "--json", page], ["--page", page, "--page", page]] {
+        let (code, text, errors) = check("wrong-notes", &more);
+        assert_eq!((code, text.as_str()), (2, ""), "{errors}");
+        assert!(words(&errors).contains("are one file"), "{errors}");
+        assert!(words(&errors).contains("give each its own name"), "{errors}");
+    }
+    assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_report_to_standard_output_stands_before_the_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let out = folder.path().join("out.txt");
+    let (take, melody) =
+        (fixture("wrong-notes").join("take.flac"), fixture("wrong-notes").join("melody.toml"));
+    let (take, melody) = (take.to_str().expect("a path"), melody.to_str().expect("a path"));
+    let arguments = ["check", take, "--melody", melody, "--json", "/dev/stdout"];
+    let status = fingertape(&arguments)
+        .stdout(fs::File::create(&out).expect("a file"))
+        .status()
+        .expect("the program runs");
+    assert_eq!(status.code(), Some(0));
+    let text = fs::read_to_string(&out).expect("text");
+    let (json, words) = text.split_once("The Long Staircase (cello)\n").expect("both are there");
+    assert!(json.starts_with("{") && json.contains("\"report_version\": 1"), "{json}");
+    assert!(words.contains("Bar 1, beat 3: you played F natural"), "{words}");
+    assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 1);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_name_of_a_file_cannot_steer_the_terminal() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    let (songs, evil) = (at("songs\u{1b}[31m"), "\u{1b}]0;title\u{7}");
+    fs::create_dir(&songs).expect("a folder");
+    fs::copy(fixture("wrong-notes").join("melody.toml"), format!("{songs}/{evil}.toml")).expect("a copy");
+    fs::write(format!("{songs}/{evil}rules.toml"), "[rules]\nmetre = \"4/4\"\nbars = 4\n").expect("rules");
+    fs::write(format!("{songs}/{evil}broken.toml"), "bars = \"H9\"").expect("no melody");
+    fs::write(format!("{songs}/{evil}.wav"), "no sound").expect("no sound");
+    let melody = format!("{songs}/{evil}.toml");
+    let (wav, broken) = (format!("{songs}/{evil}.wav"), format!("{songs}/{evil}broken.toml"));
+    for arguments in [
+        vec!["songbook", &songs, "--output", &at("\u{1b}[1mbook.pdf")],
+        vec!["sheet", &melody, "--output", &at("\u{1b}[1m.pdf")],
+        vec!["convert", &melody, &at("\u{1b}[1m.abc")],
+        vec!["move", &melody, "--to", "viola", "--output", &at("\u{1b}[1mviola.abc")],
+        vec!["play", &melody, "--wav", &at("\u{1b}[1mplay.wav")],
+        vec!["check", &wav, "--melody", &melody],
+        vec!["check", &melody, "--melody", &broken],
+        vec!["check", &at("\u{1b}[1mno.wav"), "--melody", &melody],
+        vec!["contour", &wav],
+        vec!["proofread", &melody, "--rules", &melody],
+        vec!["takes", "--book", &songs],
+        vec!["takes", "--book", &songs, "--delete", "\u{1b}[1m/1"],
+        vec!["takes", "--book", &songs, "--export", &at("\u{1b}[1mcopy")],
+    ] {
+        let (_, text, errors) = run(&arguments);
+        assert!(!text.contains(['\u{1b}', '\u{7}']), "{arguments:?}: {text:?}");
+        assert!(!errors.contains(['\u{1b}', '\u{7}']), "{arguments:?}: {errors:?}");
+        assert!(!(text.is_empty() && errors.is_empty()), "{arguments:?}");
+    }
+}

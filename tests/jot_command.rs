@@ -143,6 +143,11 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
         (vec!["--instrument", "violin", "--bpm", "80", "--metre", "4/32"], "at most 16"),
         (vec!["--instrument", "violin", "--bpm", "80", "--key", "H"], "is not a key"),
         (vec!["--instrument", "violin", "--bpm", "80", "--pickup", "4"], "0 to 3 beats"),
+        (vec!["--instrument", "violin", "--bpm", "80", "--metre", "2/4", "--pickup", "2"], "0 beats or 1"),
+        (
+            vec!["--instrument", "violin", "--bpm", "80", "--metre", "1/4", "--pickup", "1"],
+            "a pickup of 1 beat is no pickup in 1/4",
+        ),
         (vec!["--instrument", "violin", "--bpm", "80", "--output", take], "give the draft a name of its own"),
         (vec!["--instrument", "violin", "--bpm", "80", "--output", "x.abc"], "end the name in .toml"),
         (vec!["--instrument", "violin", "--bpm", "80", "--output", "draft"], "end the name in .toml"),
@@ -227,4 +232,16 @@ fn a_microphone_gives_the_draft_that_the_file_gives_and_keeps_the_take() {
     assert_eq!(notes(&live), notes(&melody("all-right")), "{text}");
     let kept = fingertape::decode::read_take(&kept).expect("the take was kept").samples;
     assert!(kept.duration().0 > 11.0, "{}", kept.duration().0);
+}
+
+#[test]
+fn the_draft_never_takes_the_place_of_the_recording_that_is_kept() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (one, other) = (folder.path().join("kt.toml"), folder.path().join("./kt.toml"));
+    let (one, other) = (one.to_str().expect("a path"), other.to_str().expect("a path"));
+    let arguments = ["jot", "--instrument", "violin", "--bpm", "80", "--keep", one, "--output", other];
+    let (code, text, errors) = run(&arguments);
+    assert_eq!((code, text.as_str()), (2, ""));
+    assert!(errors.contains("is the recording") && !errors.contains("Listening"), "{errors}");
+    assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 0);
 }

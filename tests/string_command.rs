@@ -70,6 +70,8 @@ fn a_string_that_is_a_little_low_is_said_with_its_cents_and_what_to_turn() {
     );
     // 293.665 Hz · 2^(−12/1200) = 291.636 Hz.
     assert!(text.contains("Too low: 291.64 Hz, 12 cents low."), "{text}");
+    // A fixed tone moves by the least that is ever told.
+    assert!(words(&text).contains("(While you bowed, it moved by 1 cent up and down.)"), "{text}");
     assert!(text.contains("Turn the fine tuner a little to the right (clockwise)"), "{text}");
     assert!(text.contains("ask your teacher or another grown-up"), "{text}");
 }

@@ -5,7 +5,8 @@ use super::shared::exit_codes::Ending;
 use super::shared::failure::Failure;
 use super::shared::judge::{JudgeRequest, judge};
 use super::shared::player_options::PlayerOptions;
-use super::shared::report_page::PageOptions;
+use super::shared::report_page::{PageFile, PageOptions};
+use super::shared::same_place::same_place;
 use super::shared::{print, ranges, write_file};
 use clap::Args;
 use fingertape::report::{self, TextSettings};
@@ -80,6 +81,7 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     for page in &pages {
         keep_the_inputs("--page", page.path(), &asked)?;
     }
+    one_place_each(arguments.json.as_deref(), &pages)?;
     let judged = judge(&asked)?;
     let report = &judged.report;
     let json = report::json(report);
@@ -100,6 +102,23 @@ pub fn run(arguments: &CheckArguments) -> miette::Result<Ending> {
     written?;
     drawn?;
     Ok(Ending::of(report.outcome))
+}
+
+/// What is written must not replace what was written just before.
+fn one_place_each(json: Option<&Path>, pages: &[PageFile]) -> miette::Result<()> {
+    let mut outputs: Vec<(&str, &Path)> = json.map(|file| ("--json", file)).into_iter().collect();
+    for page in pages {
+        let page = page.path();
+        if let Some((option, file)) = outputs.iter().find(|(_, file)| same_place(file, page)) {
+            return Err(Failure::new(
+                format!("{option} {} and --page {} are one file", file.display(), page.display()),
+                "give each its own name, such as report.json and report.html",
+            )
+            .into());
+        }
+        outputs.push(("--page", page));
+    }
+    Ok(())
 }
 
 /// The report must not replace the recording or the melody that it is about.

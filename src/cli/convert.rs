@@ -2,6 +2,7 @@
 
 use super::shared::choices::InstrumentName;
 use super::shared::exit_codes::Ending;
+use super::shared::shown::Shown as _;
 use super::shared::{failure, melody_file, print};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody};
@@ -59,6 +60,6 @@ pub fn run(arguments: &ConvertArguments) -> miette::Result<Ending> {
     let count = |number: usize, one: &str| format!("{number} {one}{}", if number == 1 { "" } else { "s" });
     let (notes, rests, bars) =
         (count(notes, "note"), count(rests, "rest"), count(melody.bars().len(), "bar"));
-    print::plain(&format!("{}: {notes} and {rests} in {bars}.\n", output.display()))?;
+    print::plain(&format!("{}: {notes} and {rests} in {bars}.\n", output.shown()))?;
     Ok(Ending::Done)
 }

@@ -3,6 +3,7 @@
 use super::shared::exit_codes::Ending;
 use super::shared::failure::{Failure, said};
 use super::shared::judge::{JudgeRequest, judge};
+use super::shared::shown::Shown as _;
 use super::shared::{print, write_file};
 use clap::Args;
 use fingertape::engrave::{Paper, pdf_from_pages};
@@ -90,11 +91,11 @@ pub fn run(arguments: &DemoArguments) -> miette::Result<Ending> {
          \u{20} {}\n      the same for programs\n\
          Your own: fingertape check TAKE --melody MELODY\n\
          The teacher's tables: the same with --detail\n",
-        asked.take.display(),
-        asked.melody.display(),
-        page.display(),
-        print.display(),
-        json.display(),
+        asked.take.shown(),
+        asked.melody.shown(),
+        page.shown(),
+        print.shown(),
+        json.shown(),
     ))?;
     Ok(Ending::of(report.outcome))
 }

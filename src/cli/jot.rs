@@ -3,6 +3,8 @@
 use super::shared::choices::InstrumentName;
 use super::shared::exit_codes::Ending;
 use super::shared::failure::{self, Failure};
+use super::shared::same_place::same_place;
+use super::shared::shown::Shown as _;
 use super::shared::{print, ranges, write_file};
 use clap::Args;
 use fingertape::decode;
@@ -85,16 +87,11 @@ fn metre(text: &str) -> Result<Metre, String> {
 /// Runs the command.
 pub fn run(arguments: &JotArguments) -> miette::Result<Ending> {
     let instrument = Instrument::from(arguments.instrument);
-    if arguments.pickup >= u32::from(arguments.metre.beats) {
-        return Err(Failure::new(
-            format!("a pickup of {} beats is no pickup in {}", arguments.pickup, arguments.metre),
-            format!("a pickup is shorter than a bar: 0 to {} beats", arguments.metre.beats - 1),
-        )
-        .into());
-    }
+    is_pickup(arguments.pickup, arguments.metre)?;
     if let Some(output) = &arguments.output {
-        if let Some(from) = &arguments.from {
-            keep_the_recording(from, output)?;
+        let recording = arguments.from.as_ref().or(arguments.keep.as_ref());
+        if let Some(recording) = recording {
+            keep_the_recording(recording, output)?;
         }
         is_draft(output)?;
     }
@@ -159,7 +156,7 @@ fn summary(draft: &Draft, file: &Path, arguments: &JotArguments) -> String {
     let bars = draft.melody.bars().len();
     let notes = draft.heard.len();
     let count = |number: usize, one: &str| format!("{number} {one}{}", if number == 1 { "" } else { "s" });
-    let mut text = format!("{}: {} in {}.\n", file.display(), count(notes, "note"), count(bars, "bar"));
+    let mut text = format!("{}: {} in {}.\n", file.shown(), count(notes, "note"), count(bars, "bar"));
     if let Some(played) = draft.played_bpm.filter(|played| (played / arguments.bpm - 1.0).abs() > 0.05) {
         text.push_str(&format!(
             "You played at about {played:.0} beats a minute; the draft says {}.\n",
@@ -186,10 +183,23 @@ fn is_draft(output: &Path) -> miette::Result<()> {
     .into())
 }
 
+/// A pickup is shorter than a bar.
+fn is_pickup(pickup: u32, metre: Metre) -> miette::Result<()> {
+    if pickup < u32::from(metre.beats) {
+        return Ok(());
+    }
+    let beats = if pickup == 1 { "1 beat" } else { &format!("{pickup} beats") };
+    let what_to_do = match metre.beats {
+        1 => format!("a pickup is shorter than a bar, and a bar of {metre} is one beat: leave out --pickup"),
+        2 => "a pickup is shorter than a bar: 0 beats or 1".to_owned(),
+        bar => format!("a pickup is shorter than a bar: 0 to {} beats", bar - 1),
+    };
+    Err(Failure::new(format!("a pickup of {beats} is no pickup in {metre}"), what_to_do).into())
+}
+
 /// The draft must not replace the recording that it was heard in.
-fn keep_the_recording(from: &Path, output: &Path) -> miette::Result<()> {
-    let same = output.canonicalize().is_ok_and(|target| from.canonicalize().is_ok_and(|take| take == target));
-    if same {
+fn keep_the_recording(recording: &Path, output: &Path) -> miette::Result<()> {
+    if same_place(recording, output) {
         return Err(Failure::new(
             format!("{} is the recording", output.display()),
             "give the draft a name of its own, such as draft.toml",

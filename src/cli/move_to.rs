@@ -3,6 +3,7 @@
 use super::shared::choices::InstrumentName;
 use super::shared::exit_codes::Ending;
 use super::shared::settle_instrument::settle_instrument;
+use super::shared::shown::Shown as _;
 use super::shared::{failure, melody_file, print};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody, WrittenFormat};
@@ -93,7 +94,7 @@ pub fn run(arguments: &MoveArguments) -> miette::Result<Ending> {
                 }
                 by => format!("sounding {} semitones {}", by.abs(), if by > 0 { "higher" } else { "lower" }),
             };
-            print::plain(&format!("{}: for {to}, in {key}, {how}.\n", output.display()))?;
+            print::plain(&format!("{}: for {to}, in {key}, {how}.\n", output.shown()))?;
         }
     }
     print::remarks(&moved.remarks);

@@ -4,6 +4,7 @@ use super::shared::choices::InstrumentName;
 use super::shared::exit_codes::Ending;
 use super::shared::failure::{self, Failure};
 use super::shared::settle_instrument::settle_instrument;
+use super::shared::shown::Shown as _;
 use super::shared::{melody_file, print, ranges, write_file};
 use clap::Args;
 use fingertape::formats::{self, ReadMelody};
@@ -121,7 +122,7 @@ pub fn run(arguments: &PlayArguments) -> miette::Result<Ending> {
             write_file::whole(wav, &wav_bytes(&sound)?)?;
             let seconds = sound.mono.len() as f64 / sound.rate.hertz();
             let text =
-                format!("{}: {seconds:.1} s, {}.\n", wav.display(), what(&melody, &passage, &settings, path));
+                format!("{}: {seconds:.1} s, {}.\n", wav.shown(), what(&melody, &passage, &settings, path));
             print::plain(&text)?;
             Ok(Ending::Done)
         }

@@ -8,6 +8,7 @@ use super::shared::exit_codes::Ending;
 use super::shared::failure::{self, Failure};
 use super::shared::player_options::PlayerOptions;
 use super::shared::settle_instrument::settle_instrument;
+use super::shared::shown::Shown as _;
 use super::shared::{book_place, kept_take, print, ranges};
 use clap::Args;
 use fingertape::capture::Wish;
@@ -18,11 +19,10 @@ use fingertape::loudspeaker::{self, Playing};
 use fingertape::notation::Melody;
 use fingertape::report::{self, TextSettings, words::harmless};
 use fingertape::sound::{CountIn, count_in};
-use fingertape::takes::{About, Book, Take};
+use fingertape::takes::{About, Take};
 use fingertape::units::{A4_ISO16, Seconds};
-use std::fs;
 use std::io::IsTerminal;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// The arguments of `record`.
 #[derive(Args)]
@@ -99,8 +99,12 @@ const NARROWEST: u16 = 64;
 pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let asked = arguments.player.instrument();
     failure::is_there(&arguments.melody, "the melody")?;
-    let read = formats::read_melody_for(&arguments.melody, asked);
-    let read = read.map_err(|error| {
+    // Read once: the melody may come out of a pipe, and its bytes are kept beside the take.
+    let read = formats::melody_bytes(&arguments.melody).and_then(|(name, bytes)| {
+        let read = formats::read_melody_bytes_for(&name, &bytes, asked)?;
+        Ok((read, bytes))
+    });
+    let (read, bytes) = read.map_err(|error| {
         failure::unusable_melody(
             error,
             &arguments.melody,
@@ -123,12 +127,15 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
         instrument: asked,
         a4_hz: arguments.player.a4(),
         fifths: arguments.player.fifths(),
+        string_length_mm: arguments.player.string_length(instrument).map(|length| length.0),
         bpm,
         finished: false,
         lost_ms: 0.0,
         remarks: Vec::new(),
     };
-    let take = begin(&book, &about, &arguments.melody)?;
+    let ending = arguments.melody.extension().map(|ending| ending.to_string_lossy().into_owned());
+    // Held: until its report is written nobody deletes or recovers it.
+    let (take, hold) = book.begin_held(&about, ending.as_deref(), &bytes).map_err(book_place::failed)?;
     let settings = SessionSettings {
         rate: microphone.rate(),
         instrument,
@@ -141,6 +148,7 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     welcome(&mut view, arguments, &take, &melody, bpm, microphone.name());
     let recorded = recording::record(microphone, session, &take, &mut view, clicks, &stop);
     if !recorded.kept {
+        drop(hold);
         return nothing_kept(&mut view, &take, recorded);
     }
     about.finished = true;
@@ -150,14 +158,16 @@ pub fn run(arguments: &RecordArguments) -> miette::Result<Ending> {
     let noted = take.write_about(&about).map_err(book_place::failed);
     view.say(why_it_ended(&recorded.why));
     let judged = kept_take::judge_kept(&take, &about)?;
-    let earlier = earlier(&book, &take, &judged.report);
-    let kept = kept_take::keep_report(
-        &take,
-        &judged,
-        earlier.as_deref().unwrap_or_default(),
-        arguments.player.string_length(instrument),
-    );
-    tell(arguments, &earlier?, &take, &judged.report, &mut view)?;
+    // The player gets the report even where the takes before it cannot be read.
+    let (earlier, unread) = match take.beside() {
+        Ok(takes) => (kept_take::judged_before(&takes, &take, &judged.report), None),
+        Err(error) => (Vec::new(), Some(error)),
+    };
+    let kept = kept_take::keep_report(&take, &judged, &earlier, arguments.player.string_length(instrument));
+    tell(arguments, &earlier, &take, &judged.report, &mut view)?;
+    if let Some(error) = unread {
+        view.say(&format!("Note: what improved is not told, because {}.", harmless(&error.to_string())));
+    }
     // The player gets the report even where its files could not be written.
     noted.and(kept).map_err(|error| {
         Failure::new(
@@ -175,17 +185,6 @@ fn look(arguments: &RecordArguments) -> Look {
         ReportFormat::Text if !arguments.plain && std::io::stdout().is_terminal() && wide => Look::Drawn,
         ReportFormat::Text => Look::Lines,
     }
-}
-
-fn begin(book: &Book, about: &About, melody: &Path) -> miette::Result<Take> {
-    let bytes = fs::read(melody).map_err(|error| {
-        Failure::new(
-            format!("{} cannot be read: {}", melody.display(), failure::said(&error)),
-            "check that the file may be read",
-        )
-    })?;
-    let ending = melody.extension().map(|ending| ending.to_string_lossy().into_owned());
-    book.begin(about, ending.as_deref(), &bytes).map_err(book_place::failed)
 }
 
 /// The clicks, ready to be played; without a loudspeaker the count is silent.
@@ -285,16 +284,8 @@ fn tell(
     }
     view.say(&format!(
         "\nThe take: {}\nThe report to look at, and to click on: {}\nAll takes: fingertape takes",
-        take.wav().display(),
-        take.report_page().display()
+        take.wav().shown(),
+        take.report_page().shown()
     ));
     Ok(())
-}
-
-/// The judged takes of the same melody before this one.
-fn earlier(book: &Book, take: &Take, report: &Report) -> miette::Result<Vec<(u32, Report)>> {
-    let melodies = book.melodies().map_err(book_place::failed)?;
-    let Some(folder) = melodies.iter().find(|melody| melody.has(take)) else { return Ok(Vec::new()) };
-    let takes = folder.takes().map_err(book_place::failed)?;
-    Ok(kept_take::judged_before(&takes, take, report))
 }

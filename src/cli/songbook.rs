@@ -7,12 +7,14 @@ use super::shared::rule_sheet::is_rule_file;
 use super::shared::settle_instrument::settle_from_the_file;
 use super::shared::sheet_files::{SheetFile, write_pages};
 use super::shared::sheet_options::SheetOptions;
+use super::shared::shown::Shown as _;
 use clap::Args;
 use fingertape::class::FoldedName;
 use fingertape::engrave::{Song, pages_from_songs};
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::Melody;
 use fingertape::remark::Remark;
+use fingertape::report::words::harmless;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -71,7 +73,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
                 songs.push((path, Song { name, melody }));
             }
             Err(_) if is_rule_file(path) => rule_files.push(path),
-            Err(error) => left_out.push(error.to_string()),
+            Err(error) => left_out.push(harmless(&error.to_string())),
         }
     }
     if songs.is_empty() {
@@ -89,7 +91,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     let mut said = write_pages(&file, &engraved.pages, &arguments.title, 150.0)?;
     said.push_str(&format!("{count} {} in it.\n", if count == 1 { "melody is" } else { "melodies are" }));
     for path in rule_files {
-        said.push_str(&format!("{} holds rules, not a melody.\n", path.display()));
+        said.push_str(&format!("{} holds rules, not a melody.\n", path.shown()));
     }
     if !left_out.is_empty() {
         said.push_str(&format!("Not in it, because {} could not be read:\n", counted(left_out.len())));

@@ -4,11 +4,14 @@ use super::shared::book_place::{self, failed};
 use super::shared::choices::ReportFormat;
 use super::shared::exit_codes::Ending;
 use super::shared::failure::Failure;
-use super::shared::{kept_take, print};
+use super::shared::shown::Shown as _;
+use super::shared::{kept_take, print, ranges};
 use clap::Args;
 use fingertape::findings::{NoteVerdict, Outcome, Report};
-use fingertape::report;
-use fingertape::takes::{Book, MelodyFolder, State, Take, TakesError, repair_wav};
+use fingertape::remark::Remark;
+use fingertape::report::{self, words::harmless};
+use fingertape::takes::{About, Book, MelodyFolder, State, Take, TakesError, repair_wav};
+use fingertape::units::Millimetres;
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write as _};
@@ -50,7 +53,8 @@ const AFTER_HELP: &str = "\
 Each melody has a folder in the take book, and each take a few plain files in it, such as
 take-003.wav (the recording), take-003.melody.toml (the melody as it was then), take-003.report.html,
 .report.txt and .report.json, take-003.about.json (when it was recorded, and how). You may copy them.
-Deleted is deleted: there is no waste bin. Only files that fingertape made are ever deleted.
+Deleted is deleted: there is no waste bin. Only files that fingertape made are ever deleted, and
+none of a take that is being recorded.
 
 Examples:
   fingertape takes
@@ -69,6 +73,7 @@ Exit codes:
 /// Runs the command.
 pub fn run(arguments: &TakesArguments) -> miette::Result<Ending> {
     let book = book_place::book(arguments.book.as_deref())?;
+    left_aside(&book)?;
     if arguments.recover {
         return recover(&book);
     }
@@ -77,7 +82,7 @@ pub fn run(arguments: &TakesArguments) -> miette::Result<Ending> {
     }
     if let Some(to) = &arguments.export {
         let exported = book.export(to).map_err(failed)?;
-        print::styled(&format!("{} copied to {}.\n", amount(exported.takes, "take"), to.display()))?;
+        print::styled(&format!("{} copied to {}.\n", amount(exported.takes, "take"), to.shown()))?;
         return Ok(Ending::Done);
     }
     if arguments.erase_everything {
@@ -90,6 +95,15 @@ pub fn run(arguments: &TakesArguments) -> miette::Result<Ending> {
         (ReportFormat::Text, Some(melody)) => one_melody(&melody),
         (ReportFormat::Text, None) => all_melodies(&book),
     }
+}
+
+/// Says which folders of the book nobody can look into.
+fn left_aside(book: &Book) -> miette::Result<()> {
+    for folder in book.unreadable().map_err(failed)? {
+        let text = format!("{} cannot be looked into; what is in it is left aside.", folder.display());
+        print::remarks(&[Remark::new("unreadable-folder", text)]);
+    }
+    Ok(())
 }
 
 /// A melody for programs.
@@ -154,10 +168,10 @@ fn all_melodies(book: &Book) -> miette::Result<Ending> {
     if text.is_empty() {
         text = format!(
             "There are no takes yet in {}.\nRecord the first: fingertape record my-melody.toml\n",
-            book.folder().display()
+            book.folder().shown()
         );
     } else {
-        let _ = writeln!(text, "\nThe take book: {}", book.folder().display());
+        let _ = writeln!(text, "\nThe take book: {}", book.folder().shown());
         text.push_str("What improved, bar by bar: fingertape takes MELODY\n");
     }
     print::styled(&text)?;
@@ -191,11 +205,11 @@ fn one_melody(melody: &MelodyFolder) -> miette::Result<Ending> {
 
 /// `  take 3   2026-11-25 18:40   14 of 16 notes right`.
 fn line(take: &Take) -> String {
-    let recorded = take.about().map_or_else(|_| "no date".to_owned(), |about| about.recorded);
+    let recorded = take.about().map_or_else(|_| "no date".to_owned(), |about| harmless(&about.recorded));
     let outcome = match take.report() {
         Ok(Some(report)) => report::right_notes(&report),
         Ok(None) => "cut off, not judged".to_owned(),
-        Err(error) => error.to_string(),
+        Err(error) => harmless(&error.to_string()),
     };
     format!("  take {:<4} {recorded:<18} {outcome}", take.number)
 }
@@ -224,6 +238,9 @@ fn recover(book: &Book) -> miette::Result<Ending> {
 
 /// `takes` are all takes of the melody.
 fn recover_one(take: &Take, takes: &[Take]) -> miette::Result<String> {
+    if take.nobody_makes_it().is_err() {
+        return Ok("is being recorded right now, and left alone".to_owned());
+    }
     if !take.wav().exists() {
         return Ok("nothing was recorded; --delete takes its other files away".to_owned());
     }
@@ -236,20 +253,26 @@ fn recover_one(take: &Take, takes: &[Take]) -> miette::Result<String> {
     let mut about = take.about().map_err(failed)?;
     if !about.finished {
         about.finished = true;
-        about.remarks.push(fingertape::remark::Remark::new(
+        about.remarks.push(Remark::new(
             "recovered",
             "The recording was cut off and brought in order later: what came after that is not in the take.",
         ));
         take.write_about(&about).map_err(failed)?;
     }
     let judged = kept_take::judge_kept(take, &about)?;
-    kept_take::keep_report(take, &judged, &kept_take::judged_before(takes, take, &judged.report), None)?;
+    let earlier = kept_take::judged_before(takes, take, &judged.report);
+    kept_take::keep_report(take, &judged, &earlier, string_length(&about))?;
     let seconds = repaired.duration.0;
     Ok(format!(
         "recovered, {seconds:.1} s; {}. The report: {}",
         report::right_notes(&judged.report),
-        take.report_page().display()
+        take.report_page().shown()
     ))
+}
+
+/// The string length that was given when the take was recorded, if it is one.
+fn string_length(about: &About) -> Option<Millimetres> {
+    about.string_length_mm.filter(|length| ranges::STRING_LENGTHS.contains(length)).map(Millimetres)
 }
 
 fn delete(book: &Book, which: &str, yes: bool) -> miette::Result<Ending> {
@@ -261,7 +284,8 @@ fn delete(book: &Book, which: &str, yes: bool) -> miette::Result<Ending> {
         )
         .into());
     };
-    let melody = book.melody(name).map_err(failed)?;
+    // Exactly as it is listed: nobody deletes by a name that is only alike.
+    let melody = book.melody_listed_as(name).map_err(failed)?;
     let take = melody.take(number).map_err(failed)?;
     if !yes && !agreed(&format!("Delete take {number} of {} for good?", melody.name))? {
         return Ok(Ending::Refused);
@@ -276,14 +300,14 @@ fn erase(book: &Book, yes: bool) -> miette::Result<Ending> {
     for melody in book.melodies().map_err(failed)? {
         takes += melody.takes().map_err(failed)?.len();
     }
-    let question = format!("Delete all takes ({takes}) in {} for good?", book.folder().display());
+    let question = format!("Delete all takes ({takes}) in {} for good?", book.folder().shown());
     if !yes && !agreed(&question)? {
         return Ok(Ending::Refused);
     }
     let deleted = book.erase().map_err(failed)?;
     let mut text = format!("{} deleted.\n", amount(deleted.takes, "take"));
     for path in deleted.left {
-        let _ = writeln!(text, "Left, because fingertape did not make it: {}", path.display());
+        let _ = writeln!(text, "Left, because fingertape did not make it: {}", path.shown());
     }
     print::styled(&text)?;
     Ok(Ending::Done)

@@ -18,7 +18,7 @@ use symphonia::core::formats::{FormatOptions, FormatReader, Track, probe::Hint};
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
-use symphonia::core::units::TimeBase;
+use symphonia::core::units::{Duration, TimeBase};
 
 /// Channels of equal length.
 #[derive(Debug, Default)]
@@ -49,6 +49,8 @@ pub(super) enum End {
     TooLong,
     /// Another recording with other properties follows.
     Changed,
+    /// There is more sound than the file's first header counts, and all of it was read.
+    MoreThanCounted,
 }
 
 /// Why there are no channels.
@@ -91,6 +93,9 @@ const FASTEST_CORE: u32 = 24_000;
 
 /// No packet of any codec lasts longer than this, in seconds.
 const LONGEST_PACKET: f64 = 1.0;
+
+/// Samples of the longest packet of MPEG audio (ISO/IEC 11172-3): a header's count may be wrong by the packet that it is in.
+const MPEG_PACKET: u64 = 1152;
 
 /// No packet of any codec holds more samples of a channel than this.
 const MOST_FRAMES: u64 = 1 << 20;
@@ -295,7 +300,11 @@ impl Reading {
             }
             match reader.next_packet() {
                 Ok(None) => return Ok(()),
-                Ok(Some(packet)) if packet.track_id == track.id => {
+                Ok(Some(mut packet)) if packet.track_id == track.id => {
+                    if self.container == Container::Mpeg {
+                        // It would be cut where the first header, or a guess from the first packets, sees the end.
+                        packet.trim_end = Duration::ZERO;
+                    }
                     self.packets += 1;
                     self.search(&packet.data);
                     if self.push(&packet)?.is_break() || self.broken_in_row > MOST_BROKEN {
@@ -425,6 +434,10 @@ impl Reading {
                 let end = total.saturating_sub(track.padding.unwrap_or(0) as usize).max(start);
                 vec![(start, end)]
             }
+            (Container::Mpeg, _) => {
+                let end = self.end_of_mpeg(track, total);
+                vec![(0, end)]
+            }
             _ => match &self.decoder {
                 Decoder::Opus(opus) => vec![(opus.pre_skip.min(total), total)],
                 Decoder::Packets(_) | Decoder::AacCore(_) => vec![(0, total)],
@@ -436,6 +449,20 @@ impl Reading {
             }
         }
         Ok(self.channels)
+    }
+
+    /// Where the sound of MPEG audio ends: before the encoder's padding, if nothing follows that; where more follows than
+    /// its first header counts (recordings joined one behind the other), at the very end.
+    fn end_of_mpeg(&mut self, track: &Track, total: usize) -> usize {
+        let Some(counted) = track.num_frames.filter(|_| self.promises_are_exact(track)) else { return total };
+        let beyond = (total as u64).saturating_sub(counted);
+        if beyond <= u64::from(track.padding.unwrap_or(0)) + MPEG_PACKET {
+            return total.min(counted as usize);
+        }
+        if self.channels.end == End::Complete {
+            self.channels.end = End::MoreThanCounted;
+        }
+        total
     }
 
     /// Whether the container's count of samples is a count and not an estimate.

@@ -15,6 +15,7 @@ mod mono_from_channels;
 mod mp4_boxes;
 mod opus_packets;
 mod read_limits;
+mod scaled_to_reason;
 mod source;
 mod take_from_file;
 mod wav_header;

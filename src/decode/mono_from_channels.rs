@@ -54,15 +54,15 @@ pub(super) fn mono_from_channels(mut channels: Vec<Vec<f32>>) -> (Vec<f32>, Vec<
 /// Mean of the channels in `used`, sample by sample.
 fn mean_of(channels: &[Vec<f32>], used: &[usize]) -> Vec<f32> {
     let Some((&first, rest)) = used.split_first() else { return Vec::new() };
-    let mut sum = channels[first].clone();
+    // The share of each before they are added: the sum of two samples that a file may hold may be beyond all numbers.
+    let share = 1.0 / used.len() as f32;
+    let mut mean: Vec<f32> = channels[first].iter().map(|sample| sample * share).collect();
     for &k in rest {
-        for (total, sample) in sum.iter_mut().zip(&channels[k]) {
-            *total += *sample;
+        for (total, sample) in mean.iter_mut().zip(&channels[k]) {
+            *total += *sample * share;
         }
     }
-    let share = 1.0 / used.len() as f32;
-    sum.iter_mut().for_each(|sample| *sample *= share);
-    sum
+    mean
 }
 
 /// Mean square about the mean, so that a constant offset does not count as sound.
@@ -91,6 +91,14 @@ mod tests {
         let (mono, remarks) = mono_from_channels(vec![tone(0.5, 1000), tone(0.25, 1000)]);
         assert!(remarks.is_empty());
         assert!((mono[10] - 0.375 * (1.0f32).sin()).abs() < 1e-6);
+    }
+
+    #[test]
+    fn channels_near_the_largest_number_are_added_without_leaving_the_numbers() {
+        let large = tone(3.0e38, 1000);
+        let (mono, remarks) = mono_from_channels(vec![large.clone(), large.clone()]);
+        assert!(remarks.is_empty(), "{remarks:?}");
+        assert_eq!(mono, large);
     }
 
     #[test]

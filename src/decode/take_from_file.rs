@@ -7,6 +7,7 @@ use super::length_fields::{Lengths, fit_lengths};
 use super::mono_from_channels::mono_from_channels;
 use super::mp4_boxes::Mp4;
 use super::read_limits::ReadLimits;
+use super::scaled_to_reason::scaled_to_reason;
 use super::source::Source;
 use super::wav_header::{NoWav, Wav};
 use crate::contained::contained;
@@ -148,8 +149,9 @@ fn take_from_source(name: &str, mut source: Source, limits: ReadLimits) -> Resul
         channels: channels.planes.len(),
         rate: SampleRate(channels.rate),
     };
-    let (mono, mixing) = mono_from_channels(channels.planes);
+    let (mut mono, mixing) = mono_from_channels(channels.planes);
     remarks.extend(mixing);
+    remarks.extend(scaled_to_reason(&mut mono));
     Ok(Take { samples: Samples { mono, rate: source.rate }, source, remarks })
 }
 
@@ -194,6 +196,10 @@ fn remarks_on(channels: &Channels, already: &[Remark]) -> Vec<Remark> {
         End::Changed => remarks.push(Remark::new(
             "second-recording",
             "The file holds several recordings joined together; the first was read.",
+        )),
+        End::MoreThanCounted => remarks.push(Remark::new(
+            "joined-recordings",
+            "The file holds more than its header counts, as if recordings were joined; all of it was read.",
         )),
     }
     if let Some(&(first, _)) = channels.lost.first() {

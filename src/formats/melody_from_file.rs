@@ -29,8 +29,17 @@ pub fn read_melody(path: &Path) -> Result<ReadMelody, FormatError> {
 /// # Errors
 /// As [`read_melody`].
 pub fn read_melody_for(path: &Path, instrument: Option<Instrument>) -> Result<ReadMelody, FormatError> {
-    let (name, bytes) = bytes_from_file(path, LARGEST_FILE)?;
+    let (name, bytes) = melody_bytes(path)?;
     read_melody_bytes_for(&name, &bytes, instrument)
+}
+
+/// The name of a melody file without its folder, and its bytes, for [`read_melody_bytes_for`]: for who needs them beside
+/// the melody too, because a pipe can be read only once.
+///
+/// # Errors
+/// [`FormatErrorKind::Unreadable`]. Of a file that is too large one byte too many is read, so that the reader refuses it.
+pub fn melody_bytes(path: &Path) -> Result<(String, Vec<u8>), FormatError> {
+    bytes_from_file(path, LARGEST_FILE)
 }
 
 /// Reads a melody from the bytes of a file called `name`.

@@ -25,8 +25,8 @@ pub use error::{FormatError, FormatErrorKind};
 pub use excerpt::is_unseen;
 pub use melody_from_draft::ReadMelody;
 pub use melody_from_file::{
-    LARGEST_FILE, is_melody_ending, melody_endings, read_melody, read_melody_bytes, read_melody_bytes_for,
-    read_melody_for,
+    LARGEST_FILE, is_melody_ending, melody_bytes, melody_endings, read_melody, read_melody_bytes,
+    read_melody_bytes_for, read_melody_for,
 };
 pub use melody_toml::{length_from_word, write_toml};
 pub use midi_from_melody::write_midi;

@@ -3,7 +3,7 @@
 use super::level::Level;
 use super::level_check::LevelCheck;
 use super::reader::{LiveReader, Now};
-use crate::notation::{Instrument, Length, Melody, as_f64};
+use crate::notation::{EventKind, Instrument, Length, Melody, as_f64};
 use crate::units::{Hertz, SampleRate, Seconds};
 
 /// How a session goes.
@@ -61,9 +61,9 @@ pub enum Ended {
 const GRACE: f64 = 1.5;
 /// Silence after the time of the whole melody that ends a take, wherever the player seems to be.
 const GRACE_AFTER_TIME: f64 = 3.0;
-/// Silence inside the melody that ends a take, beyond twice the longest rest.
+/// Silence inside the melody that ends a take, beyond twice the longest rest, however many bars it lasts.
 const LONG_SILENCE: f64 = 8.0;
-/// So long it may take until the first note.
+/// So long it may take until the first note, beyond the rest that the melody begins with.
 const NOTHING: f64 = 20.0;
 /// A take longer than this ends by itself: `check` reads no longer ones.
 const LONGEST: f64 = 595.0;
@@ -93,7 +93,10 @@ pub struct Session {
     bar_beats: u32,
     count_beats: u32,
     melody_seconds: f64,
+    /// The longest time without a written note, in seconds.
     longest_rest: f64,
+    /// The time before the first written note, in seconds.
+    opening_rest: f64,
     /// Samples of the take so far.
     kept: u64,
     loudest_db: f32,
@@ -113,8 +116,7 @@ impl Session {
         let before =
             melody.events.first().map_or(0.0, |event| as_f64(event.beat) - 1.0).max(0.0).floor() as u32;
         let bar_beats = u32::from(melody.metre.beats);
-        let rests = melody.events.iter().filter(|event| event.kind == crate::notation::EventKind::Rest);
-        let longest_rest = rests.map(|event| beats(event.length)).fold(0.0, f64::max) * beat;
+        let (opening_rest, longest_rest) = rests(melody);
         let lead_in_seconds = Seconds(lead_in as f64 / rate);
         Self {
             reader: LiveReader::new(
@@ -131,7 +133,8 @@ impl Session {
             bar_beats,
             count_beats: bar_beats + before,
             melody_seconds: beats(melody.length()) * beat + lead_in_seconds.0,
-            longest_rest,
+            longest_rest: beats(longest_rest) * beat,
+            opening_rest: beats(opening_rest) * beat,
             kept: 0,
             loudest_db: -120.0,
             softest_db: 0.0,
@@ -259,7 +262,7 @@ impl Session {
             return Some(Ended::Longest);
         }
         let Some(sounded) = self.sounded else {
-            return (time > NOTHING).then_some(Ended::NothingPlayed);
+            return (time > NOTHING + self.opening_rest).then_some(Ended::NothingPlayed);
         };
         let silent = time - sounded;
         if (place.at_end && silent > GRACE)
@@ -269,4 +272,21 @@ impl Session {
         }
         (silent > LONG_SILENCE + 2.0 * self.longest_rest).then_some(Ended::LongSilence)
     }
+}
+
+/// The rest before the first note, and the longest rest anywhere. Every bar of a long rest is an event of its own:
+/// neighbours count as one rest.
+fn rests(melody: &Melody) -> (Length, Length) {
+    let none = Length::from_integer(0);
+    let (mut opening, mut longest, mut now) = (None, none, none);
+    for event in &melody.events {
+        if event.kind == EventKind::Rest {
+            now += event.length;
+            longest = longest.max(now);
+        } else {
+            opening = opening.or(Some(now));
+            now = none;
+        }
+    }
+    (opening.unwrap_or(none), longest)
 }

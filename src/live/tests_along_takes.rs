@@ -223,3 +223,47 @@ fn a_session_in_which_nobody_plays_ends_too() {
     assert_eq!(ended, Some(Ended::NothingPlayed));
     assert!(session.take().is_some_and(|take| (take.0 - 20.0).abs() < 0.1), "{:?}", session.take());
 }
+
+/// How a session at 120 beats a minute ends, and after how long, in which a tone sounds at these seconds after the count-in
+/// and silence else.
+fn ended(bars: &str, sounds: &[(f64, f64)], seconds: f64) -> (Option<Ended>, f64) {
+    let toml = format!("instrument = 'violin'\nmetre = '4/4'\nbpm = 120\nbars = \"\"\"\n{bars}\"\"\"\n");
+    let melody = read_melody_bytes("m.toml", toml.as_bytes()).unwrap().melody;
+    let (rate, instrument) = (SampleRate(8000), Instrument::Violin);
+    let settings = SessionSettings { rate, instrument, bpm: 120.0, a4: A4_ISO16, level_check: Seconds(0.0) };
+    let mut session = Session::new(&melody, settings);
+    let sample = |n: usize| {
+        let time = n as f64 / 8000.0 - 2.0;
+        let sounds = sounds.iter().any(|&(from, to)| (from..to).contains(&time));
+        if sounds { 0.1 * (time * 440.0 * std::f64::consts::TAU).sin() as f32 } else { 0.0 }
+    };
+    let samples: Vec<f32> = (0..((seconds + 2.0) * 8000.0) as usize).map(sample).collect();
+    let mut ended = None;
+    session.push(&samples, |step| {
+        if let Step::End(why) = step {
+            ended = Some(why);
+        }
+    });
+    (ended, session.take().unwrap().0)
+}
+
+#[test]
+fn a_rest_of_many_bars_does_not_end_the_take() {
+    // Eight bars of rest are 16 s: twice that and eight more may be silent.
+    let bars = format!("A4 w\n{}A4 w\n", "rest w\n".repeat(8));
+    assert_eq!(ended(&bars, &[(0.0, 2.0), (18.0, 20.0)], 21.0).0, None);
+    let (why, after) = ended(&bars, &[(0.0, 2.0), (18.0, 20.0)], 60.0);
+    assert_eq!(why, Some(Ended::Finished), "{after}");
+    let (why, after) = ended(&bars, &[(0.0, 2.0)], 60.0);
+    // Nobody waits for ever: the melody's time and its longest rest are over then.
+    assert!(matches!(why, Some(Ended::Finished | Ended::LongSilence)) && after < 45.0, "{why:?} {after}");
+}
+
+#[test]
+fn a_melody_may_begin_with_a_long_rest() {
+    let bars = format!("{}A4 w\n", "rest w\n".repeat(12));
+    assert_eq!(ended(&bars, &[], 40.0).0, None);
+    let (why, after) = ended(&bars, &[], 60.0);
+    assert_eq!(why, Some(Ended::NothingPlayed));
+    assert!((after - 44.0).abs() < 0.1, "{after}");
+}

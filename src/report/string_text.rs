@@ -34,11 +34,14 @@ pub(super) fn one_string_lines(heard: &FourStrings, asked: usize) -> Vec<String>
         Verdict::Read(reading) if reading.steady => {
             let cents = reading.cents.0;
             let mut lines = vec![format!(
-                "{}: {:.2} Hz, {}. (While you bowed, it moved by {:.0} up and down.)",
+                "{}: {:.2} Hz, {}. (While you bowed, it moved by {} up and down.)",
                 words::sentence(&how_far(cents)),
                 reading.pitch.0,
                 off_by(cents),
-                reading.moves.0.max(0.5).round(),
+                match reading.moves.0.max(0.5).round() {
+                    1.0 => "1 cent".to_owned(),
+                    cents => format!("{cents:.0} cents"),
+                },
             )];
             lines.extend(what_to_turn(strings.instrument, cents));
             lines

@@ -22,6 +22,10 @@ pub struct About {
     /// How the open strings follow from A.
     #[serde(default)]
     pub fifths: Fifths,
+    /// The string length, nut to bridge, in millimetres, where the player gave it or a size; for the distances in a report
+    /// that is written later.
+    #[serde(default)]
+    pub string_length_mm: Option<f64>,
     /// Beats per minute that were counted in.
     pub bpm: f64,
     /// Whether the recording came to its end; `false` while it runs and after a crash.
@@ -39,5 +43,20 @@ impl About {
             serde_json::to_string_pretty(self).expect("numbers and words only, which JSON can say");
         text.push('\n');
         text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_note_from_before_string_lengths_were_kept_is_read() {
+        let old = r#"{"recorded": "", "microphone": "", "melody": "m", "instrument": null, "a4_hz": null,
+            "bpm": 90.0, "finished": true, "lost_ms": 0.0, "remarks": []}"#;
+        let mut about: About = serde_json::from_str(old).unwrap();
+        assert_eq!(about.string_length_mm, None);
+        about.string_length_mm = Some(286.0);
+        assert_eq!(serde_json::from_str::<About>(&about.to_json()).unwrap(), about);
     }
 }

@@ -2,6 +2,7 @@
 
 use super::about::About;
 use super::error::TakesError;
+use super::hold::Hold;
 use super::safe_name::safe_name;
 use super::take::Take;
 use std::fs::{self, DirBuilder, OpenOptions};
@@ -37,11 +38,31 @@ impl Book {
         &self.folder
     }
 
-    /// The melodies, in the order of their names; none where there is no book yet.
+    /// The melodies, in the order of their names; none where there is no book yet. Folders that cannot be looked into are
+    /// not among them: see [`Book::unreadable`].
     ///
     /// # Errors
-    /// [`TakesError::File`].
+    /// [`TakesError::File`] where the book itself cannot be read.
     pub fn melodies(&self) -> Result<Vec<MelodyFolder>, TakesError> {
+        let folders = self.folders()?.into_iter();
+        // Somebody else's folder is not one of ours, even if it is empty.
+        let ours = |melody: &MelodyFolder| {
+            melody.takes().is_ok_and(|takes| !takes.is_empty() || melody.folder.join(LAST_NUMBER).is_file())
+        };
+        Ok(folders.filter(ours).collect())
+    }
+
+    /// The folders in the book that cannot be looked into, whosever they are.
+    ///
+    /// # Errors
+    /// As [`Book::melodies`].
+    pub fn unreadable(&self) -> Result<Vec<PathBuf>, TakesError> {
+        let folders = self.folders()?.into_iter();
+        Ok(folders.filter(|melody| melody.takes().is_err()).map(|melody| melody.folder).collect())
+    }
+
+    /// The folders whose names may be those of melodies, by name.
+    fn folders(&self) -> Result<Vec<MelodyFolder>, TakesError> {
         let listed = match fs::read_dir(&self.folder) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
             listed => listed.map_err(TakesError::file(&self.folder, "read"))?,
@@ -53,11 +74,7 @@ impl Book {
             let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
             let name = entry.file_name().to_string_lossy().into_owned();
             if is_folder && safe_name(&name) == name {
-                let melody = MelodyFolder { name, folder: entry.path() };
-                // Somebody else's folder is not one of ours, even if it is empty.
-                if melody.folder.join(LAST_NUMBER).is_file() || !melody.takes()?.is_empty() {
-                    found.push(melody);
-                }
+                found.push(MelodyFolder { name, folder: entry.path() });
             }
         }
         found.sort_by(|a, b| a.name.cmp(&b.name));
@@ -70,15 +87,24 @@ impl Book {
     /// [`TakesError::NotThere`], [`TakesError::File`].
     pub fn melody(&self, name: &str) -> Result<MelodyFolder, TakesError> {
         let stem = Path::new(name).file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        self.called(name, &[&safe_name(name), &safe_name(&stem)])
+    }
+
+    /// The melody of exactly that name, as it is listed.
+    ///
+    /// # Errors
+    /// As [`Book::melody`].
+    pub fn melody_listed_as(&self, name: &str) -> Result<MelodyFolder, TakesError> {
+        self.called(name, &[name])
+    }
+
+    fn called(&self, name: &str, wanted: &[&str]) -> Result<MelodyFolder, TakesError> {
         let melodies = self.melodies()?;
-        [safe_name(name), safe_name(&stem)]
-            .iter()
-            .find_map(|wanted| melodies.iter().find(|melody| melody.name == *wanted))
-            .cloned()
-            .ok_or_else(|| TakesError::NotThere {
-                what: format!("melody called {name}"),
-                book: self.folder.clone(),
-            })
+        let found = wanted.iter().find_map(|wanted| melodies.iter().find(|melody| melody.name == *wanted));
+        found.cloned().ok_or_else(|| TakesError::NotThere {
+            what: format!("melody called {name}"),
+            book: self.folder.clone(),
+        })
     }
 
     /// Begins a new take of a melody: gives it the next number and writes the melody, byte for byte,
@@ -88,6 +114,19 @@ impl Book {
     /// # Errors
     /// [`TakesError::File`], [`TakesError::Link`]; nothing is left behind then but the number.
     pub fn begin(&self, about: &About, ending: Option<&str>, melody: &[u8]) -> Result<Take, TakesError> {
+        self.begin_held(about, ending, melody).map(|(take, _)| take)
+    }
+
+    /// As [`Book::begin`]; and the take is held from its first file on, until the hold is dropped: see [`Hold`].
+    ///
+    /// # Errors
+    /// As [`Book::begin`].
+    pub fn begin_held(
+        &self,
+        about: &About,
+        ending: Option<&str>,
+        melody: &[u8],
+    ) -> Result<(Take, Hold), TakesError> {
         make_folder(&self.folder)?;
         let folder = self.folder.join(safe_name(&about.melody));
         // The book itself may be reached over a link that its owner made; what is in it may not.
@@ -100,23 +139,30 @@ impl Book {
         loop {
             let take = Take::new(&folder, number);
             let place = take.about_json();
-            match OpenOptions::new().write(true).create_new(true).open(&place) {
+            match OpenOptions::new().read(true).write(true).create_new(true).open(&place) {
                 // Another program took the number first.
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => number += 1,
                 made => {
-                    made.map_err(TakesError::file(&place, "written"))?;
+                    // This file is held until there is the melody to be held, and only then replaced.
+                    let first = Hold::of(made.map_err(TakesError::file(&place, "written"))?);
                     let begun = take
                         .write(&folder.join(LAST_NUMBER), format!("{number}\n").as_bytes())
-                        .and_then(|()| take.write_about(about))
-                        .and_then(|()| take.write(&take.melody_with_ending(ending), melody));
-                    if let Err(error) = begun {
-                        for file in take.files().unwrap_or_default() {
-                            // The first error is the one that matters.
-                            let _ = fs::remove_file(file);
+                        .and_then(|()| take.write(&take.melody_with_ending(ending), melody))
+                        .and_then(|()| {
+                            let hold = take.hold();
+                            drop(first);
+                            take.write_about(about).map(|()| hold)
+                        });
+                    return match begun {
+                        Ok(hold) => Ok((take, hold)),
+                        Err(error) => {
+                            for file in take.files().unwrap_or_default() {
+                                // The first error is the one that matters.
+                                let _ = fs::remove_file(file);
+                            }
+                            Err(error)
                         }
-                        return Err(error);
-                    }
-                    return Ok(take);
+                    };
                 }
             }
         }
@@ -124,25 +170,12 @@ impl Book {
 }
 
 impl MelodyFolder {
-    /// Whether a take is one of this melody.
-    pub fn has(&self, take: &Take) -> bool {
-        take.wav().parent() == Some(&self.folder)
-    }
-
     /// The takes, oldest first: every number that has any file.
     ///
     /// # Errors
     /// [`TakesError::File`].
     pub fn takes(&self) -> Result<Vec<Take>, TakesError> {
-        let mut numbers = Vec::new();
-        let listed = fs::read_dir(&self.folder).map_err(TakesError::file(&self.folder, "read"))?;
-        for entry in listed {
-            let entry = entry.map_err(TakesError::file(&self.folder, "read"))?;
-            numbers.extend(Take::number_of(&entry.file_name().to_string_lossy()));
-        }
-        numbers.sort_unstable();
-        numbers.dedup();
-        Ok(numbers.into_iter().map(|number| Take::new(&self.folder, number)).collect())
+        Take::all_in(&self.folder)
     }
 
     /// The take of that number.
@@ -192,6 +225,7 @@ mod tests {
             instrument: None,
             a4_hz: None,
             fifths: Fifths::Equal,
+            string_length_mm: None,
             bpm: 90.0,
             finished: false,
             lost_ms: 0.0,
@@ -230,6 +264,38 @@ mod tests {
         // Nor where the note of the last number is lost.
         fs::remove_file(home.path().join("m").join(LAST_NUMBER)).unwrap();
         assert_eq!(book.begin(&about("m"), None, b"").unwrap().number, 4);
+    }
+
+    #[test]
+    fn what_is_deleted_is_called_exactly_as_it_is_listed() {
+        let home = tempfile::tempdir().unwrap();
+        let book = Book::at(home.path());
+        book.begin(&about("rests"), None, b"").unwrap();
+        assert_eq!(book.melody_listed_as("rests").unwrap().name, "rests");
+        for other in ["another-book/rests", "rests.toml", "./rests", "rests ", ""] {
+            assert!(matches!(book.melody_listed_as(other), Err(TakesError::NotThere { .. })), "{other}");
+        }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_folder_that_cannot_be_looked_into_is_passed_over_and_named() {
+        use std::os::unix::fs::PermissionsExt;
+        let home = tempfile::tempdir().unwrap();
+        let book = Book::at(home.path());
+        let take = book.begin(&about("m"), None, b"").unwrap();
+        let foreign = home.path().join("foreign");
+        fs::create_dir(&foreign).unwrap();
+        fs::set_permissions(&foreign, fs::Permissions::from_mode(0o000)).unwrap();
+        if fs::read_dir(&foreign).is_ok() {
+            // The superuser may look into everything.
+            return;
+        }
+        assert_eq!(book.melodies().unwrap().len(), 1);
+        assert_eq!(book.unreadable().unwrap(), std::slice::from_ref(&foreign));
+        assert_eq!(take.beside().unwrap(), [take]);
+        assert_eq!(book.erase().unwrap().takes, 1);
+        assert!(foreign.exists());
     }
 
     #[cfg(unix)]

@@ -23,8 +23,10 @@ impl Take {
     /// Returns how many files there were.
     ///
     /// # Errors
-    /// [`TakesError::File`]; the files before the one that is named are gone.
+    /// [`TakesError::Growing`] while it is being recorded; [`TakesError::File`]: the files before the one that is named are
+    /// gone then.
     pub fn delete(&self) -> Result<usize, TakesError> {
+        self.nobody_makes_it()?;
         let files = self.files()?;
         for file in &files {
             fs::remove_file(file).map_err(TakesError::file(file, "deleted"))?;
@@ -37,10 +39,15 @@ impl Book {
     /// Deletes every take of every melody for good, and the folders that are empty then.
     ///
     /// # Errors
-    /// [`TakesError::File`]; what was deleted before the file that is named is gone.
+    /// [`TakesError::Growing`] while one is being recorded: all are there still; [`TakesError::File`]: what was deleted
+    /// before the file that is named is gone then.
     pub fn erase(&self) -> Result<Deleted, TakesError> {
+        let melodies = self.melodies()?;
+        for melody in &melodies {
+            melody.takes()?.iter().try_for_each(Take::nobody_makes_it)?;
+        }
         let mut deleted = Deleted::default();
-        for melody in self.melodies()? {
+        for melody in melodies {
             melody.erase(&mut deleted)?;
         }
         match fs::read_dir(self.folder()) {

@@ -22,7 +22,8 @@ impl Book {
     /// Links are left out.
     ///
     /// # Errors
-    /// [`TakesError::Taken`] where something is there already; [`TakesError::File`].
+    /// [`TakesError::Taken`] where something is there already; [`TakesError::File`]. Nothing is left at `to` then: half an
+    /// export is none.
     pub fn export(&self, to: &Path) -> Result<Exported, TakesError> {
         let is_zip = to.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip"));
         let empty_folder = !is_zip && fs::read_dir(to).is_ok_and(|mut entries| entries.next().is_none());
@@ -43,9 +44,10 @@ impl Book {
         }
         exported.files = files.len();
         if is_zip {
-            zip_of(&files, to)?
+            zip_of(&files, to)?;
         } else {
-            folder_of(&files, to)?
+            let made = !empty_folder;
+            folder_of(&files, to).inspect_err(|_| take_back(&files, to, made))?;
         }
         Ok(exported)
     }
@@ -65,6 +67,21 @@ fn folder_of(files: &[Item], to: &Path) -> Result<(), TakesError> {
     Ok(())
 }
 
+/// Removes what a failed export has copied, and the folder if it was made for that; what cannot be removed is left, because
+/// the first error is the one that matters.
+fn take_back(files: &[Item], to: &Path, made: bool) {
+    for (_, melody, name) in files {
+        let _ = fs::remove_file(to.join(melody).join(name));
+    }
+    for (_, melody, _) in files {
+        // Only empty folders go; of several files in one the first takes it away.
+        let _ = fs::remove_dir(to.join(melody));
+    }
+    if made {
+        let _ = fs::remove_dir(to);
+    }
+}
+
 fn zip_of(files: &[Item], to: &Path) -> Result<(), TakesError> {
     let written = TakesError::file(to, "written");
     let file = OpenOptions::new().write(true).create_new(true).open(to).map_err(written)?;
@@ -77,6 +94,63 @@ fn zip_of(files: &[Item], to: &Path) -> Result<(), TakesError> {
 }
 
 fn fill(files: &[Item], into: impl Write + Seek) -> io::Result<()> {
+    let mut until_error = UntilError::new(into);
+    let filled = fill_zip(files, &mut until_error);
+    until_error.error.map_or(filled, Err)
+}
+
+/// A writer that keeps its first error and takes everything after that for written. (A [`ZipWriter`] tries once more when it
+/// is dropped, and prints the error itself if that fails.)
+struct UntilError<W> {
+    inner: W,
+    error: Option<io::Error>,
+    /// The place in the file, and its end, as they would be without the error.
+    at: u64,
+    end: u64,
+}
+
+impl<W> UntilError<W> {
+    fn new(inner: W) -> Self {
+        Self { inner, error: None, at: 0, end: 0 }
+    }
+
+    fn attempt<T>(&mut self, otherwise: T, attempt: impl FnOnce(&mut W) -> io::Result<T>) -> io::Result<T> {
+        if self.error.is_none() {
+            match attempt(&mut self.inner) {
+                Err(error) if error.kind() != io::ErrorKind::Interrupted => self.error = Some(error),
+                result => return result,
+            }
+        }
+        Ok(otherwise)
+    }
+}
+
+impl<W: Write> Write for UntilError<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.attempt(bytes.len(), |inner| inner.write(bytes))?;
+        self.at += written as u64;
+        self.end = self.end.max(self.at);
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.attempt((), Write::flush)
+    }
+}
+
+impl<W: Seek> Seek for UntilError<W> {
+    fn seek(&mut self, to: io::SeekFrom) -> io::Result<u64> {
+        let place = match to {
+            io::SeekFrom::Start(place) => place,
+            io::SeekFrom::Current(by) => self.at.saturating_add_signed(by),
+            io::SeekFrom::End(by) => self.end.saturating_add_signed(by),
+        };
+        self.at = self.attempt(place, |inner| inner.seek(to))?;
+        Ok(self.at)
+    }
+}
+
+fn fill_zip(files: &[Item], into: impl Write + Seek) -> io::Result<()> {
     let mut zip = ZipWriter::new(into);
     for (file, melody, name) in files {
         // Sound hardly gets smaller, and words do.
@@ -106,6 +180,7 @@ mod tests {
             instrument: None,
             a4_hz: None,
             fifths: Fifths::Equal,
+            string_length_mm: None,
             bpm: 90.0,
             finished: true,
             lost_ms: 0.0,
@@ -137,6 +212,63 @@ mod tests {
         let mut sound = String::new();
         io::Read::read_to_string(&mut zip.by_name("m/take-001.wav").unwrap(), &mut sound).unwrap();
         assert_eq!(sound, "sound");
+    }
+
+    #[test]
+    fn a_failed_export_leaves_nothing_behind() {
+        let home = tempfile::tempdir().unwrap();
+        let book = book(home.path());
+        // The last of the files cannot be copied: it is gone.
+        let files: Vec<Item> = book
+            .melody("m")
+            .unwrap()
+            .take(1)
+            .unwrap()
+            .files()
+            .unwrap()
+            .into_iter()
+            .map(|file| {
+                (file.clone(), "m".to_owned(), file.file_name().unwrap().to_string_lossy().into_owned())
+            })
+            .chain([(home.path().join("gone.wav"), "m".to_owned(), "take-002.wav".to_owned())])
+            .collect();
+        let to = home.path().join("copy");
+        folder_of(&files, &to).inspect_err(|_| take_back(&files, &to, true)).unwrap_err();
+        assert!(!to.exists());
+        fs::create_dir(&to).unwrap();
+        folder_of(&files, &to).inspect_err(|_| take_back(&files, &to, false)).unwrap_err();
+        assert_eq!(fs::read_dir(&to).unwrap().count(), 0);
+        let zip = home.path().join("copy.zip");
+        zip_of(&files, &zip).unwrap_err();
+        assert!(!zip.exists());
+    }
+
+    #[test]
+    fn the_first_error_of_a_full_disk_is_the_one_that_is_told() {
+        /// Takes so many bytes.
+        struct Full(usize);
+        impl Write for Full {
+            fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+                self.0 = self.0.checked_sub(bytes.len()).ok_or(io::ErrorKind::StorageFull)?;
+                Ok(bytes.len())
+            }
+            fn flush(&mut self) -> io::Result<()> {
+                Ok(())
+            }
+        }
+        impl Seek for Full {
+            fn seek(&mut self, _: io::SeekFrom) -> io::Result<u64> {
+                Ok(0)
+            }
+        }
+        let home = tempfile::tempdir().unwrap();
+        let take = book(home.path()).melody("m").unwrap().take(1).unwrap();
+        let files = [(take.wav(), "m".to_owned(), "take-001.wav".to_owned())];
+        for room in [0, 10, 60, 100] {
+            let error = fill(&files, Full(room)).unwrap_err();
+            assert_eq!(error.kind(), io::ErrorKind::StorageFull, "{room}: {error}");
+        }
+        fill(&files, Full(100_000)).unwrap();
     }
 
     #[test]

@@ -33,6 +33,27 @@ impl Take {
         Self { folder: folder.to_owned(), number }
     }
 
+    /// The takes in a melody's folder, oldest first: every number that has any file.
+    pub(super) fn all_in(folder: &Path) -> Result<Vec<Self>, TakesError> {
+        let mut numbers = Vec::new();
+        let listed = fs::read_dir(folder).map_err(TakesError::file(folder, "read"))?;
+        for entry in listed {
+            let entry = entry.map_err(TakesError::file(folder, "read"))?;
+            numbers.extend(Self::number_of(&entry.file_name().to_string_lossy()));
+        }
+        numbers.sort_unstable();
+        numbers.dedup();
+        Ok(numbers.into_iter().map(|number| Self::new(folder, number)).collect())
+    }
+
+    /// All takes of the same melody, this one among them, oldest first.
+    ///
+    /// # Errors
+    /// [`TakesError::File`].
+    pub fn beside(&self) -> Result<Vec<Self>, TakesError> {
+        Self::all_in(&self.folder)
+    }
+
     /// The number of the take that a file of a melody's folder belongs to; `None` for other files.
     pub(super) fn number_of(file_name: &str) -> Option<u32> {
         let (number, ending) = file_name.strip_prefix("take-")?.split_once('.')?;

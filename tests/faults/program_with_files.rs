@@ -71,6 +71,7 @@ impl Desk {
             instrument: None,
             a4_hz: None,
             fifths: fingertape::notation::Fifths::Equal,
+            string_length_mm: None,
             bpm: 88.0,
             finished: true,
             lost_ms: 0.0,

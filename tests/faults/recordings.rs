@@ -62,7 +62,7 @@ fn has_remark(report: &Value, code: &str) -> bool {
 #[test]
 fn a_killed_recording_is_recovered_and_judged() {
     let (microphone, melody) = demo();
-    let mut child = start(&microphone, &melody, &[]);
+    let mut child = start(&microphone, &melody, &["--string-length", "301"]);
     wait_for_seconds(&microphone, 8);
     let (code, text, _) = takes(&microphone, &["--recover"]);
     assert_eq!(code, 0);
@@ -78,6 +78,8 @@ fn a_killed_recording_is_recovered_and_judged() {
     assert!(text.contains("melody/1: recovered"), "{text}");
     let report = judged_part(&microphone, 7.9);
     assert!(has_remark(&report, "recovered"), "{report}");
+    let page = std::fs::read_to_string(first_take(&microphone).report_page()).expect("a page");
+    assert!(page.contains("301 mm"), "the string length is the player's");
     let (_, text, _) = takes(&microphone, &["--recover"]);
     assert!(text.contains("No take was cut off"), "{text}");
 }
@@ -109,6 +111,25 @@ fn a_full_disk_is_said_at_once_and_what_is_there_is_judged() {
 }
 
 #[test]
+fn a_full_disk_costs_jot_the_end_of_the_recording_and_not_the_draft() {
+    let microphone = FalseMicrophone::hearing(&sound_of("all-right"));
+    let kept = microphone.folder().join("kept.wav");
+    let mut command = microphone.command("bash");
+    command
+        .args(["-c", "trap '' XFSZ; ulimit -f 600; exec \"$0\" \"$@\""])
+        .arg(PROGRAM)
+        .args(["jot", "--instrument", "violin", "--bpm", "100", "--stop-after", "2", "--keep"])
+        .arg(&kept);
+    let (code, text, errors) = said(&command.output().expect("it ends"));
+    assert_eq!(code, 0, "{text}{errors}");
+    assert!(text.contains("D4 q  E4  F#4  G4"), "{text}");
+    assert!(errors.contains("The draft is made all the same."), "{errors}");
+    // 600 KiB are 4.26 s, and all of them can be read.
+    let seconds = hound::WavReader::open(&kept).expect("a WAV file").duration() as f64 / 48_000.0;
+    assert!((4.0..4.3).contains(&seconds), "{seconds}");
+}
+
+#[test]
 fn a_microphone_that_is_pulled_out_leaves_a_judged_take() {
     let (microphone, melody) = demo();
     let child = start(&microphone, &melody, &[]);
@@ -131,6 +152,33 @@ fn ctrl_c_ends_the_take_and_keeps_it() {
     assert_eq!(code, 0, "{errors}");
     assert!(errors.contains("Stopped. The take is kept."), "{errors}");
     assert_eq!(serde_json::from_str::<Value>(&text).expect("JSON"), judged_part(&microphone, 7.9));
+}
+
+#[test]
+fn a_take_that_is_being_recorded_is_not_deleted() {
+    let (microphone, melody) = demo();
+    let refused = || {
+        for more in [&["--delete", "melody/1", "--yes"][..], &["--erase-everything", "--yes"]] {
+            let (code, text, errors) = takes(&microphone, more);
+            assert_eq!((code, text.as_str()), (2, ""), "{errors}");
+            assert!(errors.contains("is being recorded right now"), "{errors}");
+        }
+        let (code, text, _) = takes(&microphone, &["--recover"]);
+        assert_eq!(code, 0);
+        assert!(text.contains("is being recorded right now, and left alone"), "{text}");
+    };
+    let child = start(&microphone, &melody, &[]);
+    // In the count-in, when there is no sound yet, and in the take.
+    wait_for("the melody's copy", || book(&microphone).join("melody/take-001.melody.toml").exists());
+    refused();
+    wait_for_seconds(&microphone, 8);
+    refused();
+    signal(&child, Signal::SIGINT);
+    let (code, _, errors) = said(&child.wait_with_output().expect("it ends"));
+    assert_eq!(code, 0, "{errors}");
+    judged_part(&microphone, 7.9);
+    let (code, text, _) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
+    assert_eq!((code, text.as_str()), (0, "Take 1 of melody is deleted (6 files).\n"));
 }
 
 #[test]

@@ -7,6 +7,7 @@ Needs ffmpeg and sox; everything is synthesised here: a 330 Hz tone of a quarter
 import pathlib
 import struct
 import subprocess
+import tempfile
 
 import numpy as np
 
@@ -109,6 +110,14 @@ def main():
     garbled = bytearray(mp3)
     garbled[len(mp3) // 3 : len(mp3) // 2] = bytes(len(mp3) // 2 - len(mp3) // 3)
     broken["hole-in-the-middle.mp3"] = bytes(garbled)
+    broken["two-joined.mp3"] = mp3 + mp3
+    # Half a second of noise takes most of the bytes; nothing counts the packets.
+    noise = np.random.default_rng(9).uniform(-0.9, 0.9, 16000)
+    with tempfile.TemporaryDirectory() as folder:
+        loud_start = pathlib.Path(folder) / "loud-start.wav"
+        loud_start.write_bytes(wav(s16(np.concatenate([noise, tone(4, 16000, 0.1)])), rate=16000))
+        no_count = ["-c:a", "libmp3lame", "-q:a", "9", "-write_xing", "0"]
+        ffmpeg("loud-start-without-count.mp3", *no_count, folder=BROKEN, source=loud_start)
     scrambled = bytearray(fast)
     at = fast.index(b"mdat") + 4
     scrambled[at:] = bytes((b * 37 + 11) & 255 for b in range(len(fast) - at))

@@ -4,6 +4,9 @@ use crate::false_microphone::{FalseMicrophone, RATE};
 use crate::support::{PROGRAM, after_count_in, book, case, first_take, record, said, sound_of, takes};
 use serde_json::Value;
 use std::fs;
+use std::io::Write as _;
+use std::path::Path;
+use std::process::Stdio;
 
 #[test]
 fn every_sample_that_was_heard_is_in_the_take() {
@@ -74,6 +77,11 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     let (code, text, _) = takes(&microphone, &["--delete", "melody/1"]);
     assert_eq!(code, 1);
     assert!(text.contains("Nothing was deleted. To delete for good, add --yes."), "{text}");
+    // Another book's take, and a file's name, are not this take.
+    for other in ["another-book/melody/1", "melody.toml/1"] {
+        let (code, _, errors) = takes(&microphone, &["--delete", other, "--yes"]);
+        assert!(code == 2 && errors.contains("there is no melody called"), "{errors}");
+    }
     let (code, text, _) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
     assert_eq!((code, text.as_str()), (0, "Take 1 of melody is deleted (6 files).\n"));
     let (code, _, errors) = takes(&microphone, &["--delete", "melody/1", "--yes"]);
@@ -87,6 +95,26 @@ fn the_book_lists_compares_exports_deletes_and_erases() {
     let (code, text, _) = takes(&microphone, &["--erase-everything", "--yes"]);
     assert_eq!((code, text.as_str()), (0, "1 take deleted.\n"));
     assert!(!book(&microphone).exists());
+}
+
+#[test]
+fn a_melody_out_of_a_pipe_is_recorded_and_judged() {
+    let melody = case("all-right").join("melody.toml");
+    let microphone = FalseMicrophone::hearing(&after_count_in(&sound_of("all-right"), &melody));
+    let mut command = record(&microphone, Path::new("/dev/stdin"), &[]);
+    let mut child = command
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program runs");
+    let bytes = fs::read(&melody).expect("a melody");
+    child.stdin.take().expect("a pipe").write_all(&bytes).expect("it is read");
+    let (code, text, errors) = said(&child.wait_with_output().expect("it ends"));
+    assert_eq!(code, 0, "{text}{errors}");
+    assert_eq!(fs::read(first_take(&microphone).melody().expect("its copy")).expect("bytes"), bytes);
+    let (_, text, _) = takes(&microphone, &[]);
+    assert!(text.contains("12 of 12 notes right"), "{text}");
 }
 
 #[test]

@@ -4,6 +4,7 @@ use super::marks_folder::TEACHERS_MARKS;
 use super::results::{Class, Results};
 use crate::cli::shared::exit_codes::Ending;
 use crate::cli::shared::print;
+use crate::cli::shared::shown::Shown as _;
 use std::path::Path;
 
 /// Says it; the exit code says whether anything is left to do.
@@ -54,7 +55,7 @@ pub fn summary(
     }
     out.push_str(&format!(
         "In {}: overview.pdf, overview.html, gradebook.xlsx, gradebook.csv, listen-to-these.txt, and students/ with {}.\n",
-        output.display(),
+        output.shown(),
         count(reports, "report", "reports")
     ));
     if open > 0 {

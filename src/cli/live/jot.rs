@@ -3,11 +3,13 @@
 use super::line::{LiveLine, Style};
 use super::samples::{Live, LiveSamples};
 use crate::cli::jot::JotArguments;
-use crate::cli::shared::failure;
-use fingertape::capture::TakeOnDisk;
+use crate::cli::shared::{failure, print};
+use fingertape::capture::{CaptureError, TakeOnDisk};
 use fingertape::notation::{Instrument, Key, Spelling};
 use fingertape::open_string::{Sound, StringEar};
+use fingertape::remark::Remark;
 use fingertape::samples::Samples;
+use fingertape::takes::repair_wav;
 use fingertape::units::A4_ISO16;
 
 /// Longer than this is no melody of a beginner, in seconds.
@@ -44,9 +46,8 @@ pub fn listen(arguments: &JotArguments, instrument: Instrument) -> miette::Resul
                     }
                 });
                 if let Some(Err(error)) = kept.as_mut().map(|take| take.push(&heard)) {
-                    // The draft is still worth having.
-                    eprintln!("Remark: {error}");
                     kept = None;
+                    not_all_kept(&error);
                 }
                 samples.extend(heard);
                 if matches!(line.style(), Style::Redrawn) {
@@ -74,10 +75,21 @@ pub fn listen(arguments: &JotArguments, instrument: Instrument) -> miette::Resul
     if lost > 0.0 {
         eprintln!("Remark: {:.0} ms of the sound were lost because the computer was busy.", 1000.0 * lost);
     }
-    if let Some(take) = kept {
-        take.finish().map_err(failure::unusable_place)?;
+    if let Some(Err(error)) = kept.map(TakeOnDisk::finish) {
+        not_all_kept(&error);
     }
     Ok(Samples { mono: samples, rate })
+}
+
+/// The disk takes no more of the recording; the draft is still worth having.
+fn not_all_kept(error: &CaptureError) {
+    let text = format!("{error} The draft is made all the same.");
+    print::remarks(&[Remark::new("disk-full", text)]);
+    // Its lengths are of the last save; eight bytes in place bring them up to what is there.
+    if let CaptureError::Disk { path, .. } = error {
+        // That the disk fails was said.
+        let _ = repair_wav(path);
+    }
 }
 
 /// `12 s   F#4`.

@@ -302,6 +302,7 @@ mod tests {
             instrument: None,
             a4_hz: None,
             fifths: Fifths::Equal,
+            string_length_mm: None,
             bpm: 240.0,
             finished: false,
             lost_ms: 0.0,

@@ -3,6 +3,7 @@
 use super::rule_sheet::is_rule_file;
 use fingertape::decode::{self, DecodeError};
 use fingertape::formats::{FormatError, FormatErrorKind};
+use fingertape::report::words::harmless;
 use miette::{Diagnostic, LabeledSpan, Severity, SourceCode};
 use std::fmt::{self, Display};
 use std::io;
@@ -21,8 +22,13 @@ pub struct Failure {
 impl Failure {
     /// From what happened (with the place) and what to do.
     pub fn new(what: impl Into<String>, what_to_do: impl Into<String>) -> Self {
-        Self { what: what.into(), what_to_do: what_to_do.into() }
+        Self { what: printable(&what.into()), what_to_do: printable(&what_to_do.into()) }
     }
+}
+
+/// Lines without what steers a terminal: names of files may hold anything.
+fn printable(text: &str) -> String {
+    text.split('\n').map(harmless).collect::<Vec<_>>().join("\n")
 }
 
 /// What the system said of a file or a folder, in words of our own where there are some.
@@ -42,7 +48,7 @@ pub fn said(error: &io::Error) -> String {
 
 /// A take that did not become samples; the message says what happened and ends with what to do.
 pub fn unusable_take(error: DecodeError) -> miette::Report {
-    miette::Report::msg(error)
+    miette::Report::msg(printable(&error.to_string()))
 }
 
 /// This program was built without its microphone.

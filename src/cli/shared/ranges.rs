@@ -21,9 +21,13 @@ pub fn level_check(text: &str) -> Result<f64, String> {
     number(text, "seconds", 0.0, 10.0, "two are enough for one long note; 0 leaves it out")
 }
 
+/// The sounding lengths of strings in millimetres.
+pub const STRING_LENGTHS: std::ops::RangeInclusive<f64> = 150.0..=1200.0;
+
 /// The sounding length of a string in millimetres: 150 to 1200.
 pub fn string_length(text: &str) -> Result<f64, String> {
-    number(text, "millimetres", 150.0, 1200.0, "measure from the nut to the bridge")
+    let (shortest, longest) = (*STRING_LENGTHS.start(), *STRING_LENGTHS.end());
+    number(text, "millimetres", shortest, longest, "measure from the nut to the bridge")
 }
 
 /// The longest take of a class in minutes, as seconds: 0.1 to 10 minutes.

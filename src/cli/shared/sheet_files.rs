@@ -1,6 +1,7 @@
 //! Pages on the disk: which kind of file a name asks for, and writing it.
 
 use super::failure::Failure;
+use super::shown::Shown as _;
 use super::write_file;
 use fingertape::engrave::{Page, pdf_from_pages, png_from_page, svg_from_page};
 use std::path::{Path, PathBuf};
@@ -62,13 +63,13 @@ pub fn write_pages(file: &SheetFile, pages: &[Page], title: &str, dpi: f64) -> m
             for (place, page) in pages.iter().enumerate() {
                 let path = file.numbered(place + 1);
                 write_file::whole(&path, &single(page))?;
-                names.push_str(&format!("{}: page {} of {}.\n", path.display(), place + 1, pages.len()));
+                names.push_str(&format!("{}: page {} of {}.\n", path.shown(), place + 1, pages.len()));
             }
             return Ok(names);
         }
     }
     let count = pages.len();
-    Ok(format!("{}: {count} page{}.\n", file.path.display(), if count == 1 { "" } else { "s" }))
+    Ok(format!("{}: {count} page{}.\n", file.path.shown(), if count == 1 { "" } else { "s" }))
 }
 
 #[cfg(test)]

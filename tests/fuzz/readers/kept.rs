@@ -36,6 +36,7 @@ fn with_take(use_it: impl FnOnce(&Take)) {
                 instrument: None,
                 a4_hz: None,
                 fifths: Fifths::Equal,
+                string_length_mm: None,
                 bpm: 90.0,
                 finished: false,
                 lost_ms: 0.0,
