@@ -196,7 +196,7 @@ mod tests {
             let high = [said("2", "A", key), said("2", "D", key), said("3 high", "D", key)];
             assert_eq!(high, ["C sharp", "F sharp", "G sharp"], "{key}");
         }
-        assert_eq!([said("3 high", "C", "F"), said("1 low", "C", "D")], ["F sharp", "D flat"]);
+        assert_eq!([said("3 high", "C", "F"), said("1 low", "C", "C")], ["F sharp", "D flat"]);
         // A note of the key is called as the key has it.
         let of_key = [said("1 low", "A", "B"), said("2", "D", "Db"), said("3 high", "D", "Eb")];
         assert_eq!(of_key, ["A sharp", "G flat", "A flat"]);
