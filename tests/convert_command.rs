@@ -57,6 +57,22 @@ fn midi_is_written_with_a_word_about_what_it_cannot_hold_and_is_not_read() {
 }
 
 #[test]
+fn bar_lines_that_midi_cannot_hold_are_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let told = |name: &str, bars: &str| {
+        fs::write(folder.path().join(name), format!("instrument = 'violin'\nbars = {bars}\n"))
+            .expect("a file");
+        let (code, _, errors) = run(&[name, "a.mid", "--force"], folder.path());
+        assert_eq!(code, 0, "{errors}");
+        errors.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let short = told("short.toml", "['D4 w', 'short: E4 h', 'F4 w']");
+    assert!(short.contains("MIDI counts on from bar to bar: from bar 3 on"), "{short}");
+    let pickup = told("pickup.toml", "['from 4: A4 q', 'E4 w', 'F4 w']");
+    assert!(!pickup.contains("counts on"), "{pickup}");
+}
+
+#[test]
 fn nothing_is_replaced_unless_it_is_asked_for_and_never_the_melody_itself() {
     let folder = tempfile::tempdir().expect("a folder");
     let there = folder.path().join("there.abc");

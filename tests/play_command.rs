@@ -160,6 +160,24 @@ fn bars_are_cut_out_repeated_and_slowed() {
     near(seconds(&["--to-bar", "2", "--bpm", "44", "--no-count-in", "--metronome"]), 4.0);
 }
 
+/// A pickup, bar 1, the first ending in bar 2, the second in bar 3, and bar 4 with three beats.
+#[test]
+fn bars_between_which_a_repeat_goes_back_are_played_until_the_last_is_reached() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let melody = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/formats/broken/second_ending.musicxml");
+    let beats = |more: &[&str]| {
+        let melody = melody.display().to_string();
+        let arguments = ["play", &melody, "--wav", "a.wav", "--force", "--bpm", "60", "--no-count-in"];
+        let (code, _, errors) = run(&[&arguments[..], more].concat(), folder.path());
+        assert_eq!(code, 0, "{errors}");
+        let wav = hound::WavReader::open(folder.path().join("a.wav")).expect("a WAV file");
+        (f64::from(wav.duration()) / 48_000.0).round()
+    };
+    assert_eq!(beats(&["--from-bar", "2", "--to-bar", "3"]), 12.0);
+    assert_eq!(beats(&["--from-bar", "2"]), 15.0);
+    assert_eq!(beats(&["--from-bar", "3"]), 7.0);
+}
+
 #[test]
 fn what_cannot_be_played_is_said() {
     let folder = tempfile::tempdir().expect("a folder");

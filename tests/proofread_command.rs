@@ -90,6 +90,32 @@ fn json_says_the_same_for_programs() {
 }
 
 #[test]
+fn a_note_with_the_name_of_its_finger_is_not_to_be_changed() {
+    let rules = "key = 'F'\n[[notes]]\nstring = 'A'\nfingers = ['0', '1 low', '2']\n";
+    let tune = "instrument = 'violin'\nkey = 'F'\nbars = ['A4 q Bb4 C#5 A4']\n";
+    let (_folder, melody, rules) = files(tune, rules);
+    let (code, text, _) = run(&[&melody, "--rules", &rules]);
+    assert_eq!(code, 0, "{text}");
+}
+
+#[test]
+fn a_pickup_numbered_1_and_a_bar_without_a_number_are_counted_as_they_are() {
+    let broken = |name: &str| {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/formats/broken").join(name);
+        path.display().to_string()
+    };
+    let (_folder, _, rules) = files(TUNE, "bars = 2\nfill_every_bar = true\n");
+    let (code, text, _) = run(&[&broken("pickup_numbered_1.musicxml"), "--rules", &rules]);
+    assert_eq!(code, 0, "{text}");
+    let (_folder, _, rules) = files(TUNE, "bars = 3\nfill_every_bar = true\nmost_rests = 1\n");
+    let (code, text, _) = run(&[&broken("full_bar_without_number.musicxml"), "--rules", &rules]);
+    assert_eq!(code, 1, "{text}");
+    assert!(text.contains("Bar 2, beat 2: this is the 2nd rest"), "{text}");
+    assert!(text.contains("1 thing to change"), "{text}");
+    assert!(words(&text).contains("Bar 2 of the file is bar 3 here"), "{text}");
+}
+
+#[test]
 fn a_repeated_bar_is_spoken_of_once() {
     let tune = "instrument = 'violin'\nbars = ['|: D4 q E4 C5 G4 :|', 'D4 w']\n";
     let (_folder, melody, rules) = files(tune, "bars = 2\n[[notes]]\nstring='D'\nnotes=['D','E','G']\n");

@@ -49,8 +49,9 @@ One file serves all four instruments, because notes are named by string:
   largest_leap = \"fifth\"
 
 What a tier says takes the place of what stands above it. Fingers (fingers = [\"0\", \"1\", \"2 low\"])
-are those of the violin; the others play the same note with a finger of their own. For an instrument
-that has no such string, say in the same [[notes]] what it takes:
+are those of the violin; the others play the same note with a finger of their own. A note outside
+the key has its finger's letter: low 1 on A is B flat, 2 on A is C sharp. For an instrument that has
+no such string, say in the same [[notes]] what it takes:
   instead.viola = { string = \"C\", notes = [\"C\", \"D\"] }
   instead.cello = \"nothing\"
 

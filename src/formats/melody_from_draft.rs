@@ -4,8 +4,8 @@ use super::draft::{Draft, DraftBar, DraftItem, Tempo, shortened};
 use super::error::{Fault, FormatErrorKind};
 use super::playing_order::playing_order;
 use crate::notation::{
-    Bar, Event, EventKind, Instrument, Item, LONGEST, Length, Melody, Metre, Sheet, below_lowest_string,
-    moved, moved_key,
+    Bar, Event, EventKind, Instrument, Item, LONGEST, Length, Melody, Metre, Sheet, beats_text,
+    below_lowest_string, moved, moved_key,
 };
 use crate::remark::Remark;
 
@@ -31,13 +31,15 @@ pub(crate) fn melody_from_draft(mut draft: Draft) -> Result<ReadMelody, Fault> {
     let order = playing_order(&draft.bars)?;
     if order.len() > draft.bars.len() {
         let text = format!(
-            "The repeats are written out: {} bars on the sheet are {} bars to play.",
-            draft.bars.len(),
-            order.len()
+            "The repeats are written out: {} on the sheet {} {} to play.",
+            bars(draft.bars.len()),
+            if draft.bars.len() == 1 { "is" } else { "are" },
+            bars(order.len())
         );
         draft.remarks.push(Remark::new("repeats-expanded", text));
     }
-    let bpm = draft.tempo.and_then(|tempo| beats_a_minute(tempo, metre, &mut draft.remarks));
+    let tempo = draft.tempo.and_then(|tempo| playable(tempo, metre, &mut draft.remarks));
+    let bpm = tempo.map(|tempo| beats_a_minute(tempo, metre));
     let (events, bars) = play(&mut draft, &places, &order)?;
     if !events.iter().any(|event| matches!(event.kind, EventKind::Note { .. })) {
         return Err(no_notes());
@@ -55,14 +57,24 @@ fn no_notes() -> Fault {
     Fault::new(FormatErrorKind::NoNotes, "there is not a single note in it", "Write at least one note.")
 }
 
-/// Beats of the metre a minute; what nobody can play is left out with a remark.
-fn beats_a_minute(tempo: Tempo, metre: Metre, remarks: &mut Vec<Remark>) -> Option<f64> {
+fn bars(count: usize) -> String {
+    format!("{count} bar{}", if count == 1 { "" } else { "s" })
+}
+
+/// Beats of the metre a minute.
+fn beats_a_minute(tempo: Tempo, metre: Metre) -> f64 {
     let beats = tempo.unit / metre.beat();
-    let bpm = tempo.per_minute * (*beats.numer() as f64) / (*beats.denom() as f64);
+    tempo.per_minute * (*beats.numer() as f64) / (*beats.denom() as f64)
+}
+
+/// The tempo, if somebody can play to it; else a remark that it is left out.
+pub(crate) fn playable(tempo: Tempo, metre: Metre, remarks: &mut Vec<Remark>) -> Option<Tempo> {
+    let bpm = beats_a_minute(tempo, metre);
     if PLAYABLE_BPM.contains(&bpm) {
-        return Some(bpm);
+        return Some(tempo);
     }
-    let text = format!("A tempo of {bpm} beats a minute cannot be played; I left it out.");
+    let beats = if bpm == 1.0 { "beat" } else { "beats" };
+    let text = format!("A tempo of {bpm} {beats} a minute cannot be played; I left it out.");
     remarks.push(Remark::new("tempo-unplayable", text));
     None
 }
@@ -132,10 +144,12 @@ fn remark_on_odd_bars(draft: &mut Draft, places: &[(u32, Length)]) {
         let cut = places[at].1 > zero || places.get(at + 1).is_some_and(|next| next.1 > zero);
         let odd = filled > full || (filled < full && !edge && !signs && !cut);
         if bar.measured && odd && bar.offset.is_none() {
-            let beats = crate::notation::beat_text(filled / bar.metre.beat());
             let text = format!(
-                "Bar {} holds {beats} beats where {} has {}; I took it as it stands.",
-                places[at].0, bar.metre, bar.metre.beats
+                "Bar {} holds {} where {} has {}; I took it as it stands.",
+                places[at].0,
+                beats_text(filled / bar.metre.beat()),
+                bar.metre,
+                bar.metre.beats
             );
             remarks.push(Remark::new("odd-bar", text));
         }

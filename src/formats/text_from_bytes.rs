@@ -7,8 +7,26 @@ use super::error::{Fault, FormatErrorKind};
 pub(crate) const LARGEST_TEXT: usize = 16 << 20;
 
 /// Text from bytes: UTF-8 or UTF-16 with or without a byte-order mark, else the encoding declared in
-/// an XML declaration (ISO-8859-1, Windows-1252, US-ASCII).
+/// an XML declaration (ISO-8859-1, Windows-1252, US-ASCII). A carriage return that ends a line alone, as on old
+/// Macintoshes, becomes a line feed, and every byte keeps its place.
 pub(crate) fn text_from_bytes(bytes: &[u8]) -> Result<String, Fault> {
+    decoded(bytes).map(with_line_feeds)
+}
+
+fn with_line_feeds(text: String) -> String {
+    if !text.contains('\r') {
+        return text;
+    }
+    let mut after = text.chars().skip(1);
+    text.chars()
+        .map(|c| match (c, after.next()) {
+            ('\r', next) if next != Some('\n') => '\n',
+            _ => c,
+        })
+        .collect()
+}
+
+fn decoded(bytes: &[u8]) -> Result<String, Fault> {
     if bytes.len() > LARGEST_TEXT {
         let message = "the file is larger than a melody can be";
         return Err(Fault::new(FormatErrorKind::TooBig, message, "Is this the right file?"));
@@ -84,6 +102,15 @@ mod tests {
         assert_eq!(text_from_bytes(&utf16(u16::to_be_bytes, &[0xFE, 0xFF])).unwrap(), text);
         assert_eq!(text_from_bytes(&utf16(u16::to_le_bytes, &[])).unwrap(), text);
         assert_eq!(text_from_bytes(&utf16(u16::to_be_bytes, &[])).unwrap(), text);
+    }
+
+    #[test]
+    fn a_carriage_return_alone_ends_a_line_too() {
+        for (typed, read) in
+            [("a\rb\r\rc\r", "a\nb\n\nc\n"), ("a\r\nb\n", "a\r\nb\n"), ("ä\r\r\n", "ä\n\r\n")]
+        {
+            assert_eq!(text_from_bytes(typed.as_bytes()).unwrap(), read);
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The formats that a melody can be written in, and what each of them cannot hold.
 
+use super::midi_from_melody::bar_lines_part;
 use super::{write_abc, write_midi, write_musicxml, write_mxl, write_toml};
 use crate::notation::{Instrument, Item, Melody, Metre, WrittenValue};
 use crate::remark::Remark;
@@ -66,8 +67,8 @@ impl WrittenFormat {
             Self::Abc => {
                 if melody.title.is_none() {
                     say("title", "An ABC tune must have a title; it is called Melody.");
-                } else if melody.title.as_deref().is_some_and(|title| title.contains(['\\', '&', '%'])) {
-                    say("title", "ABC reads \\, & and % in its own way; look at the title again.");
+                } else if melody.title.as_deref().is_some_and(|title| title.contains(['\\', '&'])) {
+                    say("title", "ABC reads \\ and & in its own way; look at the title again.");
                 }
             }
             Self::Midi => {
@@ -92,6 +93,12 @@ impl WrittenFormat {
                     melody.sheet.bars.first().map(|bar| (bar.metre, bar.key.fifths));
                 if melody.sheet.bars.iter().any(|bar| Some((bar.metre, bar.key.fifths)) != first) {
                     say("changes", "MIDI gets the first metre and key only.");
+                }
+                if let Some(bar) = bar_lines_part(melody) {
+                    let text = format!(
+                        "MIDI counts on from bar to bar: from bar {bar} on its bar lines are not those of the sheet."
+                    );
+                    say("bar-lines", &text);
                 }
             }
         }

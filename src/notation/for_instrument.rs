@@ -96,6 +96,16 @@ pub(crate) fn beat_text(beat: super::Length) -> String {
     format!("{} {}/{}", whole.to_integer(), part.numer(), part.denom())
 }
 
+/// A number of beats: `1 beat`, `2.5 beats`, `1 2/3 beats`, `half a beat`, `2/3 of a beat`.
+pub(crate) fn beats_text(beats: super::Length) -> String {
+    match (*beats.numer(), *beats.denom()) {
+        (1, 1) => "1 beat".to_owned(),
+        (1, 2) => "half a beat".to_owned(),
+        (part, whole) if 0 < part && part < whole => format!("{part}/{whole} of a beat"),
+        _ => format!("{} beats", beat_text(beats)),
+    }
+}
+
 /// Moves written pitches and keys by semitones, sounding pitches stay.
 fn rewrite(melody: &mut Melody, by: i32) {
     let first = melody.sheet.key();

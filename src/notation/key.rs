@@ -38,6 +38,14 @@ impl Key {
         }
     }
 
+    /// The letter and accidental that the signature has for a MIDI number; `None` where the note is not in the key.
+    pub fn name(self, midi: i32) -> Option<(Letter, i8)> {
+        let names = Letter::ALL.into_iter().map(|letter| (letter, self.alter(letter)));
+        names
+            .into_iter()
+            .find(|(letter, alter)| (midi - letter.semitones() - i32::from(*alter)).rem_euclid(12) == 0)
+    }
+
     /// The letter and accidental of a degree, 1 (the tonic) to 7; of a minor key those of the natural minor
     /// scale, as its signature has them. Other numbers count on through the octave.
     pub fn degree(self, degree: u8) -> (Letter, i8) {

@@ -53,14 +53,9 @@ impl Spelling {
     /// The usual spelling of a MIDI number (0 to 127) in a key: notes of the key as the key has them,
     /// others with a sharp in sharp keys and a flat in flat keys.
     pub fn from_midi(midi: i32, key: Key) -> Self {
-        let in_key = Letter::ALL.into_iter().find_map(|letter| {
-            let alter = key.alter(letter);
+        let in_key = key.name(midi).map(|(letter, alter)| {
             let above = midi - letter.semitones() - i32::from(alter);
-            (above.rem_euclid(12) == 0).then(|| Self {
-                letter,
-                alter,
-                octave: octave(above.div_euclid(12) - 1),
-            })
+            Self { letter, alter, octave: octave(above.div_euclid(12) - 1) }
         });
         in_key.unwrap_or_else(|| {
             let alters: [i8; 2] = if key.fifths < 0 { [0, -1] } else { [0, 1] };

@@ -152,7 +152,7 @@ fn pitch(
     choices: &[Choice],
     reader: &mut Reader,
 ) -> Option<GivenPitch> {
-    if let Target::Place(letter, semitones) = target {
+    if let Target::Place(letter, finger) = target {
         let Some(string) = string_named(instrument, letter) else {
             let message = format!("the {instrument} has no {letter} string for this given note");
             let help =
@@ -160,8 +160,9 @@ fn pitch(
             reader.complain(&row.span, message, help);
             return None;
         };
-        let sounding = instrument.open_strings()[string] + semitones;
-        let own = instrument.first_position(string, *semitones);
+        let open = instrument.open_strings()[string];
+        let sounding = open + finger.semitones;
+        let own = instrument.first_position(string, finger.semitones);
         let Some(fingering) = own.or_else(|| instrument.fingerings(sounding).first().copied()) else {
             let message = format!("first position of the {instrument} does not reach this given note");
             let help = format!("Add what it gets: instead.{instrument} = \"0 on {letter}\"");
@@ -169,7 +170,8 @@ fn pitch(
             return None;
         };
         let known = choices.iter().find(|choice| choice.sounding == sounding);
-        let written = known.map_or_else(|| written(sounding, instrument, key, None), |choice| choice.written);
+        let written = known
+            .map_or_else(|| written(sounding, instrument, finger.name(open, key)), |choice| choice.written);
         return Some(GivenPitch { written, sounding, fingering });
     }
     let (letter, alter) = target.spelled(key)?;
@@ -182,7 +184,7 @@ fn pitch(
         let lowest = instrument.open_strings()[0];
         let sounding = lowest + (class - lowest).rem_euclid(12);
         let fingering = instrument.fingerings(sounding).first().copied()?;
-        let written = written(sounding, instrument, key, Some((letter, alter)));
+        let written = written(sounding, instrument, (letter, alter));
         return Some(GivenPitch { written, sounding, fingering });
     }
     let message =
@@ -216,6 +218,8 @@ mod tests {
     fn a_finger_is_counted_up_from_its_open_string() {
         let found = given(&["2 on D", "0 on A", "1 low on E"], "");
         assert_eq!(found, [("F#4".into(), 66, 1), ("A4".into(), 69, 2), ("F5".into(), 77, 3)]);
+        let found = given(&["1 low on A", "2 low on G"], "");
+        assert_eq!(found, [("Bb4".into(), 70, 2), ("Bb3".into(), 58, 0)]);
     }
 
     #[test]

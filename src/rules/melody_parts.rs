@@ -92,9 +92,13 @@ pub(super) fn printed_bars(melody: &Melody) -> Vec<PrintedBar> {
     printed
 }
 
-/// Whether a bar is a pickup: the first, and not filled from its bar line.
-pub(super) fn is_pickup(bar: &PrintedBar) -> bool {
-    bar.number == 0 && bar.from > Length::from_integer(0)
+/// The printed bars after the pickup, and the pickup: the first bar, whatever its number, where it is not filled from
+/// its bar line.
+pub(super) fn pickup_and_bars(printed: &[PrintedBar]) -> (Option<&PrintedBar>, &[PrintedBar]) {
+    match printed {
+        [first, others @ ..] if first.from > Length::from_integer(0) => (Some(first), others),
+        _ => (None, printed),
+    }
 }
 
 #[cfg(test)]
@@ -102,13 +106,17 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_pickup_has_no_number_and_begins_after_its_bar_line() {
-        let pickup = |number, quarters| {
+    fn a_pickup_is_the_first_bar_and_begins_after_its_bar_line_whatever_its_number() {
+        let bar = |number, quarters| {
             let metre = Metre::default();
-            is_pickup(&PrintedBar { number, metre, from: Length::new(quarters, 4), to: metre.bar() })
+            PrintedBar { number, metre, from: Length::new(quarters, 4), to: metre.bar() }
         };
-        assert!(pickup(0, 3));
-        assert!(!pickup(0, 0), "a bar that is whole");
-        assert!(!pickup(3, 2), "the second half of a later bar");
+        for number in [0, 1] {
+            let bars = [bar(number, 3), bar(number + 1, 0)];
+            assert_eq!(pickup_and_bars(&bars), (Some(&bars[0]), &bars[1..]));
+        }
+        let whole = [bar(0, 0), bar(1, 2)];
+        assert_eq!(pickup_and_bars(&whole), (None, &whole[..]), "a later bar is none");
+        assert_eq!(pickup_and_bars(&[]), (None, &[][..]));
     }
 }

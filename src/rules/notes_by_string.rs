@@ -6,7 +6,7 @@
 //! that have the string. What an instrument without it takes is said in `instead`, never guessed.
 
 use super::reader::Reader;
-use super::target::{name, semitones_of_finger, string_named};
+use super::target::{Finger, name, string_named};
 use super::words;
 use crate::formats::{Entry, Setting};
 use crate::notation::{Fingering, Instrument, Key, Letter, Placement, Spelling};
@@ -40,7 +40,7 @@ pub(super) struct NoteRow {
 enum Place {
     Name(Letter, i8),
     Degree(u8),
-    Semitones(i32),
+    Finger(Finger),
 }
 
 /// The violin's fourth finger: as far as first position goes.
@@ -98,7 +98,7 @@ fn read_place(word: &str, setting: &Setting, reader: &mut Reader) -> Option<Plac
             let plain = number.map(|number| number.to_string());
             let text = setting.text().map(str::to_owned).or(plain);
             (
-                text.and_then(|text| semitones_of_finger(&text)).map(Place::Semitones),
+                text.and_then(|text| Finger::read(&text)).map(Place::Finger),
                 "Fingers are those of the violin: \"0\", \"1 low\", \"1\", \"2 low\", \"2\", \"3\", \"3 high\", \"4\".",
             )
         }
@@ -174,18 +174,17 @@ fn choice(
 ) -> Option<Choice> {
     let open = instrument.open_strings()[string];
     let spelled = match place {
-        Place::Name(letter, alter) => Some((letter, alter)),
-        Place::Degree(degree) => Some(key.degree(degree)),
-        Place::Semitones(_) => None,
+        Place::Name(letter, alter) => (letter, alter),
+        Place::Degree(degree) => key.degree(degree),
+        Place::Finger(finger) => finger.name(open, key),
     };
-    let semitones = match (place, spelled) {
-        (Place::Semitones(semitones), _) => semitones,
-        (_, Some((letter, alter))) => (letter.semitones() + i32::from(alter) - open).rem_euclid(12),
-        _ => return None,
+    let semitones = match place {
+        Place::Finger(finger) => finger.semitones,
+        _ => (spelled.0.semitones() + i32::from(spelled.1) - open).rem_euclid(12),
     };
     let sounding = open + semitones;
     let on_string = words::string(instrument, string);
-    let written = written(sounding, instrument, key, spelled);
+    let written = written(sounding, instrument, spelled);
     if semitones > REACH {
         let message = format!("{} is not on the {on_string} in first position", words::note(written));
         reader.complain(span, message, "Name a string on which first position has the note.");
@@ -216,21 +215,11 @@ fn choice(
     Some(Choice { written, sounding, string_name: instrument.string_names()[fingering.string], fingering })
 }
 
-/// A sounding number as the instrument reads it, with the letter that was asked for, if any.
-pub(super) fn written(
-    sounding: i32,
-    instrument: Instrument,
-    key: Key,
-    spelled: Option<(Letter, i8)>,
-) -> Spelling {
+/// A sounding number as the instrument reads it, with its letter and accidental.
+pub(super) fn written(sounding: i32, instrument: Instrument, (letter, alter): (Letter, i8)) -> Spelling {
     let midi = sounding - instrument.sounding_shift();
-    match spelled {
-        Some((letter, alter)) => {
-            let octave = (midi - letter.semitones() - i32::from(alter)).div_euclid(12) - 1;
-            Spelling { letter, alter, octave: octave.clamp(-1, 9) as i8 }
-        }
-        None => Spelling::from_midi(midi, key),
-    }
+    let octave = (midi - letter.semitones() - i32::from(alter)).div_euclid(12) - 1;
+    Spelling { letter, alter, octave: octave.clamp(-1, 9) as i8 }
 }
 
 #[cfg(test)]
@@ -248,10 +237,23 @@ mod tests {
     }
 
     #[test]
+    fn a_finger_names_its_note_alike_on_all_four_instruments() {
+        let rows = "key = 'F'\nnotes = [{ string = 'A', fingers = ['0', '1 low', '2'] }]";
+        let (rules, _) = sheet(rows);
+        for instrument in Instrument::ALL {
+            let (sheet, complaints) = rules.for_instrument(instrument);
+            assert_eq!(complaints, []);
+            assert_eq!(sheet.choices_in_words(), "A, B flat or C sharp", "{instrument}");
+        }
+        let (_, in_g) =
+            sheet("key = 'G'\nnotes = [{ string = 'G', fingers = ['1 low', '2 low', '3 high'] }]");
+        assert_eq!(in_g.choices_in_words(), "A flat, B flat or C sharp");
+    }
+
+    #[test]
     fn the_octave_of_a_spelled_note_is_that_of_its_letter() {
-        let name = |sounding, instrument, letter, alter| {
-            written(sounding, instrument, Key::default(), Some((letter, alter))).to_string()
-        };
+        let name =
+            |sounding, instrument, letter, alter| written(sounding, instrument, (letter, alter)).to_string();
         assert_eq!(name(59, Instrument::Violin, Letter::C, -1), "Cb4");
         assert_eq!(name(60, Instrument::Violin, Letter::B, 1), "B#3");
         assert_eq!(name(58, Instrument::Violin, Letter::B, -1), "Bb3");

@@ -16,7 +16,7 @@
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;
-use super::melody_parts::{is_pickup, printed_bars};
+use super::melody_parts::{pickup_and_bars, printed_bars};
 use super::rule::{Rule, RuleKind};
 use super::sheet_for_instrument::InstrumentSheet;
 use super::words;
@@ -43,7 +43,7 @@ impl Rule for BarCount {
 
     fn breaches(&self, melody: &Melody, sheet: &InstrumentSheet) -> Vec<Breach> {
         let Some(asked) = sheet.bars.map(|bars| bars as usize) else { return Vec::new() };
-        let written = printed_bars(melody).iter().filter(|bar| !is_pickup(bar)).count();
+        let written = pickup_and_bars(&printed_bars(melody)).1.len();
         let what = format!("your melody has {}", words::count(written, "bar"));
         let to_do = match written {
             fewer if fewer < asked => format!("write {} more", asked - fewer),

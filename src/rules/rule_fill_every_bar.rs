@@ -17,7 +17,7 @@
 //! Source: common practice of class composing, no single source.
 
 use super::breach::Breach;
-use super::melody_parts::{is_pickup, printed_bars};
+use super::melody_parts::{pickup_and_bars, printed_bars};
 use super::rule::{Rule, RuleKind};
 use super::sheet_for_instrument::InstrumentSheet;
 use super::words;
@@ -42,11 +42,11 @@ impl Rule for FullBars {
     }
 
     fn breaches(&self, melody: &Melody, _: &InstrumentSheet) -> Vec<Breach> {
-        let bars = printed_bars(melody);
-        let pickup = bars.first().filter(|bar| is_pickup(bar));
+        let printed = printed_bars(melody);
+        let (pickup, bars) = pickup_and_bars(&printed);
         let last = bars.last().map(|bar| bar.number);
         let mut breaches = Vec::new();
-        for bar in bars.iter().filter(|bar| !is_pickup(bar)) {
+        for bar in bars {
             let (full, filled) = (bar.metre.bar(), bar.to - bar.from);
             let shares = pickup.is_some_and(|pickup| pickup.from == filled) && Some(bar.number) == last;
             if filled == full || shares {
@@ -76,5 +76,13 @@ mod tests {
         let too_short = said(rules, "short from 4 bar 0: A4 q\nD4 w\nshort: D4 h");
         assert_eq!(too_short.len(), 1, "{too_short:?}");
         assert!(too_short[0].starts_with("Bar 2: this bar has 2 beats"), "{too_short:?}");
+    }
+
+    #[test]
+    fn a_pickup_that_is_numbered_1_is_one() {
+        let tune = "from 4: A4 q\nD4 w\nshort from 1: D4 h.";
+        assert_eq!(said("fill_every_bar = true\nbars = 2", tune), [""; 0]);
+        let fewer = said("bars = 3", tune);
+        assert_eq!(fewer, ["Your melody has 2 bars; the sheet asks for 3, so write 1 more."]);
     }
 }

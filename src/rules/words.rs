@@ -57,7 +57,9 @@ pub(super) fn a(noun: &str) -> String {
 
 /// Many of a kind: `quarter notes, half notes and whole notes`.
 pub(super) fn lengths(lengths: &[Length], rest: bool) -> String {
-    let names: Vec<String> = lengths.iter().map(|value| format!("{}s", length(*value, rest))).collect();
+    let kind = if rest { "rest" } else { "note" };
+    let many = |value: &Length| length(*value, rest).replacen(kind, &format!("{kind}s"), 1);
+    let names: Vec<String> = lengths.iter().map(many).collect();
     list(&names, "and")
 }
 
@@ -142,6 +144,9 @@ mod tests {
         assert_eq!(a_length(Length::new(3, 4), true), "a dotted half rest");
         assert_eq!(length(Length::new(1, 12), false), "triplet eighth note");
         assert_eq!(length(Length::new(5, 8), false), "note of 5/8 of a whole note");
+        let many = [Length::new(1, 4), Length::new(5, 16)];
+        assert_eq!(lengths(&many, false), "quarter notes and notes of 5/16 of a whole note");
+        assert_eq!(lengths(&many, true), "quarter rests and rests of 5/16 of a whole note");
         assert_eq!(position(Length::new(5, 2)), "2 and a half");
         assert_eq!(position(Length::new(7, 3)), "2 1/3");
         assert_eq!(beats(Length::new(1, 3)), "1/3 of a beat");

@@ -67,7 +67,8 @@ pub fn bowed_line(passage: &Passage, settings: &LineSettings, rate: SampleRate) 
     // With clicks on top the tones leave room for them.
     let share = if settings.metronome { 1.0 - CLICK_LEVEL / 2.0 } else { 1.0 };
     let gain = if loudest > 0.0 { volume * share / loudest } else { 0.0 };
-    let beat = 60.0 / settings.bpm;
+    // Another metre may count other beats than the one that the tempo is for.
+    let beat = seconds(passage.bar_beat);
     let counted = if settings.count_in { f64::from(passage.bar_beats) + as_f64(passage.before) } else { 0.0 };
     let lead = counted * beat;
     let length = seconds(passage.length);
@@ -275,6 +276,27 @@ mod tests {
         assert_eq!(twice.mono.len(), 12 * beat);
         let same = |a: &[f32], b: &[f32]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-6);
         assert!(same(&twice.mono[..6 * beat], &twice.mono[6 * beat..]));
+    }
+
+    #[test]
+    fn a_bar_with_other_beats_than_the_tempos_is_counted_in_in_its_own() {
+        // 80 quarters a minute are 160 eighths: six of them last 2.25 s.
+        let text = "instrument='violin'\nmetre='4/4'\nbars=['D4 w', '6/8: D4 q. E4 q.', '4/4: D4 w']";
+        let melody = melody(text);
+        let settings = LineSettings { bpm: 80.0, count_in: true, ..settings(&melody) };
+        let passage = Passage::new(&melody, Some(2), Some(2)).unwrap();
+        let sound = bowed_line(&passage, &settings, RATE);
+        let eighth = (RATE.hertz() * 0.375) as usize;
+        let level =
+            |from: usize| sound.mono[from..from + 480].iter().fold(0.0_f32, |most, s| most.max(s.abs()));
+        for number in 0..6 {
+            assert!(level(number * eighth) > 0.05, "click {number}");
+            assert!(level(number * eighth + eighth / 2) < 0.01, "silence after click {number}");
+        }
+        // The first note begins after the sixth eighth, and both last as long.
+        assert!(level(6 * eighth + 4_800) > 0.05);
+        let rest = sound.mono.len() - 12 * eighth;
+        assert!(rest < 4_800, "{rest} more samples than the last note rings");
     }
 
     #[test]

@@ -13,8 +13,9 @@ pub struct Passage {
     pub bars: (u32, u32),
     /// How long it is.
     pub length: Length,
-    /// Beats of a bar at its beginning.
+    /// Beats of a bar at its beginning, and how long each of them is.
     pub bar_beats: u32,
+    pub bar_beat: Length,
     /// Beats of silence between the bar line and a pickup.
     pub before: Length,
 }
@@ -41,15 +42,15 @@ pub struct Beat {
 
 impl Passage {
     /// The bars from `first` to `last`, as printed, in playing order; of bars that a repeat plays more than
-    /// once the first run that gets as far as `last`, else the one that gets furthest. `None` for an end that
-    /// is left out means the melody's own. `None` if there are no such bars.
+    /// once the first run that gets as far as `last` without leaving them. Where none does, because a repeat goes back
+    /// before `first` on the way, it is played as the melody is, from the first time on until `last`. `None` for an end
+    /// that is left out means the melody's own. `None` if there are no such bars.
     pub fn new(melody: &Melody, first: Option<u32>, last: Option<u32>) -> Option<Self> {
         let bars = melody.bars();
         let zero = Length::from_integer(0);
-        let (low, high) = (first.unwrap_or(0), last.unwrap_or(u32::MAX));
         let (begin, end) = match (first, last) {
             (None, None) => (0, bars.len()),
-            _ => run(&bars.iter().map(|bar| bar.number).collect::<Vec<_>>(), low, high)?,
+            _ => run(&bars.iter().map(|bar| bar.number).collect::<Vec<_>>(), first, last)?,
         };
         let mut starts = Vec::with_capacity(bars.len() + 1);
         let mut now = zero;
@@ -79,28 +80,42 @@ impl Passage {
             bars: (opening.number, bars[end - 1].number),
             length: to - from,
             bar_beats: u32::from(opening.metre.beats),
+            bar_beat: opening.metre.beat(),
             before: opening.offset / opening.metre.beat(),
         })
     }
 }
 
-/// The run of neighbouring bars between `low` and `high`, as a range of indices.
-fn run(numbers: &[u32], low: u32, high: u32) -> Option<(usize, usize)> {
-    let mut best: Option<(usize, usize)> = None;
-    let lowest = numbers.iter().copied().filter(|number| (low..=high).contains(number)).min()?;
-    for begin in (0..numbers.len()).filter(|at| numbers[*at] == lowest) {
-        if begin > 0 && numbers[begin - 1] == lowest {
-            // The second half of a bar that is cut in two.
+/// The bars from `first` to `last` as they are played, as a range of indices.
+fn run(numbers: &[u32], first: Option<u32>, last: Option<u32>) -> Option<(usize, usize)> {
+    let asked = first.unwrap_or(0)..=last.unwrap_or(u32::MAX);
+    let inside = || numbers.iter().copied().filter(|number| asked.contains(number));
+    let (lowest, highest) = (inside().min()?, inside().max()?);
+    // Not the second half of a bar that is cut in two.
+    let begins =
+        || (0..numbers.len()).filter(|&at| numbers[at] == lowest && (at == 0 || numbers[at - 1] != lowest));
+    let end_of = |at: usize| at + numbers[at..].iter().take_while(|number| **number == highest).count();
+    for begin in begins() {
+        let bars = numbers[begin..].iter().copied();
+        let bars = bars.take_while(|number| asked.contains(number) && *number >= lowest);
+        let end = begin + bars.count();
+        let Some(reached) = numbers[begin..end].iter().rposition(|number| *number == highest) else {
             continue;
-        }
-        let inside = numbers[begin..].iter().take_while(|number| (lowest..=high).contains(*number)).count();
-        let reach = |(_, end): (usize, usize)| numbers[end - 1];
-        let found = (begin, begin + inside);
-        if best.is_none_or(|best| reach(found) > reach(best)) {
-            best = Some(found);
+        };
+        match last {
+            Some(_) => return Some((begin, begin + reached + 1)),
+            None if end == numbers.len() => return Some((begin, end)),
+            None => {}
         }
     }
-    best
+    let begin = begins().next()?;
+    match last {
+        None => Some((begin, numbers.len())),
+        Some(_) => {
+            let reached = (begin..numbers.len()).find(|&at| numbers[at] == highest)?;
+            Some((begin, end_of(reached)))
+        }
+    }
 }
 
 #[cfg(test)]
@@ -137,6 +152,32 @@ mod tests {
         assert_eq!(passage(bars, None, None).unwrap().length, Length::from_integer(5));
         let found = passage(bars, Some(2), Some(3)).unwrap();
         assert_eq!(found.notes.iter().map(|note| note.sounding).collect::<Vec<_>>(), [64, 66]);
+    }
+
+    /// The played bars of the range, by number.
+    fn played(numbers: &[u32], first: Option<u32>, last: Option<u32>) -> Vec<u32> {
+        run(numbers, first, last).map_or_else(Vec::new, |(begin, end)| numbers[begin..end].to_vec())
+    }
+
+    #[test]
+    fn a_repeat_that_goes_back_before_the_first_bar_is_played_until_the_last_bar_is_reached() {
+        // A pickup, bar 1, the first ending, bar 1 again, the second ending, a last bar.
+        let endings = [0, 1, 2, 1, 3, 4];
+        assert_eq!(played(&endings, Some(2), Some(3)), [2, 1, 3]);
+        assert_eq!(played(&endings, Some(2), None), [2, 1, 3, 4]);
+        assert_eq!(played(&endings, Some(1), Some(3)), [1, 2, 1, 3]);
+        assert_eq!(played(&endings, Some(1), Some(2)), [1, 2]);
+        assert_eq!(played(&endings, Some(3), None), [3, 4]);
+        assert_eq!(played(&endings, None, Some(3)), [0, 1, 2, 1, 3]);
+        assert_eq!(played(&endings, Some(2), Some(99)), [2, 1, 3, 4]);
+        // Da capo al fine: the end is in bar 2, the second time.
+        assert_eq!(played(&[1, 2, 3, 1, 2], Some(2), None), [2, 3, 1, 2]);
+        assert_eq!(played(&[1, 2, 3, 1, 2], Some(2), Some(3)), [2, 3]);
+        // A plain repeat: straight on the second time.
+        assert_eq!(played(&[1, 2, 1, 2, 3], Some(2), None), [2, 3]);
+        assert_eq!(played(&[1, 2, 1, 2, 3], Some(1), Some(2)), [1, 2, 1, 2]);
+        // A bar that a repeat sign cuts in two.
+        assert_eq!(played(&[1, 2, 2, 3], Some(2), Some(2)), [2, 2]);
     }
 
     #[test]

@@ -110,8 +110,123 @@ fn a_colon_apart_from_its_bar_line_is_still_a_repeat_sign() {
 
 #[test]
 fn words_that_send_the_player_away_get_a_remark() {
-    let read = read("t.abc", &tune("A4 | \"D.C. al Fine\" B4 |]"));
-    assert!(remarks_on(&read, "jump-words", "Bar 2, beat 1"));
+    let of = |body: &str| read("t.abc", &tune(body));
+    assert!(remarks_on(&of("A4 | \"D.C. al Fine\" B4 |]"), "jump-words", "Bar 2, beat 1"));
+    // Between exclamation marks too, where words with blanks are no decoration: they are not notes either.
+    let words_in_marks = of("D E F G !D.C. al fine!|]");
+    assert!(remarks_on(&words_in_marks, "jump-words", "“D.C. al fine” is only words"));
+    assert_eq!(words_in_marks.melody.soundings().count(), 4);
+    // A lone mark ended a line once.
+    assert_eq!(of("D E ! F G |]").melody.soundings().count(), 4);
+}
+
+/// ABC 2.1, 4.14, lists dacapo, D.C., D.S. and the four with alfine and alcoda.
+#[test]
+fn jumps_to_the_fine_and_to_the_coda_are_played() {
+    let of = |body: &str| {
+        let read = read("t.abc", &tune(body));
+        let bars: Vec<u32> = read.melody.sheet.bars.iter().map(|bar| bar.number).collect();
+        bars
+    };
+    for jump in ["D.C.", "D.C.alfine", "dacapo"] {
+        assert_eq!(of(&format!("D4 !fine!| E4 !{jump}! |]")), [1, 2, 1], "{jump}");
+    }
+    for jump in ["D.S.", "D.S.alfine"] {
+        assert_eq!(of(&format!("D4 | !segno! E4 !fine!| F4 !{jump}! |]")), [1, 2, 3, 2], "{jump}");
+    }
+    let to_coda = |jump: &str| of(&format!("D4 | !segno! E4 !dacoda! | F4 !{jump}! |] !coda! G4 |]"));
+    assert_eq!(to_coda("D.S.alcoda"), [1, 2, 3, 2, 4]);
+    assert_eq!(to_coda("D.C.alcoda"), [1, 2, 3, 1, 2, 4]);
+}
+
+/// ABC 2.1, 2.2.2.
+#[test]
+fn a_file_header_holds_for_the_tune_and_the_tune_has_the_last_word() {
+    let file =
+        "%abc-2.1\nM:3/4\nL:1/4\nC:Everybody\nT:not a field of a file header\n\nFree text.\n\nX:1\nT:One\n";
+    let plain = read("t.abc", &format!("{file}K:C\nCDE|]\n"));
+    assert_eq!(words(&plain), ["C4=60 1/4", "D4=62 1/4", "E4=64 1/4"]);
+    assert_eq!(plain.melody.metre.to_string(), "3/4");
+    assert_eq!(plain.melody.title.as_deref(), Some("One"));
+    assert_eq!(plain.melody.sheet.composer.as_deref(), Some("Everybody"));
+    assert!(plain.remarks.is_empty(), "{:?}", plain.remarks);
+    let own = read("t.abc", &format!("{file}C:Nobody\nM:4/4\nL:1/8\nK:C\nC8|]\n"));
+    assert_eq!(words(&own), ["C4=60 1"]);
+    assert_eq!(own.melody.metre.to_string(), "4/4");
+    assert_eq!(own.melody.sheet.composer.as_deref(), Some("Nobody"));
+    let macros = "m: ~n2 = n{n+1}n\n\nX:1\nT:One\nK:C\nC8|]\n";
+    assert_eq!(refused("t.abc", macros).kind(), FormatErrorKind::Unsupported);
+    let accidentals = format!("I:propagate-accidentals not\n\n{}", tune("^G G G2 |]"));
+    assert_eq!(read("t.abc", &accidentals).melody.soundings().collect::<Vec<_>>(), [68, 67, 67]);
+}
+
+#[test]
+fn lines_that_end_with_a_carriage_return_alone_are_lines() {
+    let text = include_str!("broken/carriage_returns.abc");
+    assert!(text.contains('\r') && !text.contains('\n'));
+    assert_eq!(words(&read("t.abc", text)), ["C4=60 1/4", "D4=62 1/4", "E4=64 1/4", "F4=65 1/4"]);
+    let wrong = refused("t.abc", &tune("A4 | A [Ac] A2 |]").replace('\n', "\r"));
+    assert_eq!(wrong.line_column(), Some((6, 8)));
+}
+
+#[test]
+fn a_tune_without_its_key_is_refused_for_that() {
+    let no_key = refused("t.abc", include_str!("broken/no_key.abc"));
+    assert_eq!((no_key.kind(), no_key.line_column()), (FormatErrorKind::Syntax, Some((5, 1))));
+    assert!(no_key.message().contains("no K: field"), "{no_key}");
+    assert!(no_key.advice().contains("K:D"), "{}", no_key.advice());
+    let cut = refused("t.abc", "X:1\nL:1/4\n\nK:C\nCDEF|]\n");
+    assert!(cut.advice().contains("before line 4"), "{}", cut.advice());
+    assert_eq!(refused("t.abc", "X:1\nK:C\n").kind(), FormatErrorKind::NoNotes);
+}
+
+#[test]
+fn what_stands_after_the_empty_line_that_ends_a_tune_is_told() {
+    let read_all = read("t.abc", include_str!("broken/music_after_an_empty_line.abc"));
+    assert_eq!(read_all.melody.soundings().count(), 4);
+    assert!(
+        remarks_on(&read_all, "after-the-tune", "Line 8: an empty line ends a tune"),
+        "{:?}",
+        read_all.remarks
+    );
+    assert!(read("t.abc", &format!("{}\n\n% end\n", tune("A4 |]"))).remarks.is_empty());
+}
+
+/// ABC 2.1, 8.2.
+#[test]
+fn a_per_cent_sign_is_typed_with_a_backslash() {
+    let text = tune("A4 |]").replace("T:Test", "T:100\\% fun % a comment\nC:50\\% Bach");
+    let read = read("t.abc", &text);
+    assert_eq!(read.melody.title.as_deref(), Some("100% fun"));
+    assert_eq!(read.melody.sheet.composer.as_deref(), Some("50% Bach"));
+}
+
+#[test]
+fn a_change_at_the_end_of_a_bar_is_for_the_next_one() {
+    let read = read("t.abc", &tune("A4 [M:3/4][K:F] | B3 | B2 [M:4/4] B | d4 |]"));
+    assert_eq!(words(&read), ["A4=69 1", "Bb4=70 3/4", "Bb4=70 1/2", "Bb4=70 1/4", "D5=74 1"]);
+    let bars = read.melody.sheet.bars.iter().map(|bar| format!("{} {}", bar.metre, bar.key));
+    assert_eq!(bars.collect::<Vec<_>>(), ["4/4 D", "3/4 F", "3/4 F", "4/4 F"]);
+    assert!(read.remarks.is_empty(), "{:?}", read.remarks);
+}
+
+#[test]
+fn a_tempo_that_nobody_can_play_does_not_hide_the_next() {
+    let read = read("t.abc", &tune("[Q:1/4=1] A4 | [Q:1/4=96] B4 |]"));
+    assert_eq!(read.melody.bpm, Some(96.0));
+    assert!(remarks_on(&read, "tempo-unplayable", "A tempo of 1 beat a minute"), "{:?}", read.remarks);
+}
+
+#[test]
+fn one_of_a_kind_is_told_as_one() {
+    let once = read("t.abc", &tune("|: A4 :|"));
+    assert!(
+        remarks_on(&once, "repeats-expanded", "1 bar on the sheet is 2 bars to play"),
+        "{:?}",
+        once.remarks
+    );
+    let short = read("t.abc", &tune("A4 | A | A4 | A4 |]"));
+    assert!(remarks_on(&short, "odd-bar", "Bar 2 holds 1 beat where 4/4 has 4"), "{:?}", short.remarks);
 }
 
 #[test]

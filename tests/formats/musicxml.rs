@@ -359,3 +359,86 @@ fn what_would_leave_the_midi_numbers_on_another_instrument_keeps_its_sound() {
     let bass = read_melody_bytes_for("m.musicxml", text, Some(Instrument::Bass)).unwrap().melody;
     assert_eq!(bass.soundings().collect::<Vec<_>>(), [11]);
 }
+
+#[test]
+fn a_change_at_the_end_of_a_bar_or_within_it_is_for_the_next_one() {
+    let change = "<attributes><key><fifths>2</fifths></key><time><beats>3</beats><beat-type>4</beat-type></time></attributes>";
+    let four = |middle: &str, end: &str| {
+        measure(
+            "1",
+            &(attributes("G2", "")
+                + &note("D4", 2)
+                + &note("E4", 2)
+                + middle
+                + &note("F4", 2)
+                + &note("G4", 2)
+                + end),
+        ) + &measure("2", &(note("D4", 2) + &note("E4", 2) + &note("F#4", 2)))
+    };
+    for bars in [four("", change), four(change, "")] {
+        let read = read("m.xml", &score("Violin", &bars));
+        let found: Vec<String> =
+            read.melody.sheet.bars.iter().map(|bar| format!("{} {}", bar.metre, bar.key)).collect();
+        assert_eq!(found, ["4/4 C", "3/4 D"]);
+        assert_eq!(read.melody.metre.to_string(), "4/4");
+        assert!(read.remarks.is_empty(), "{:?}", read.remarks);
+    }
+    // Before the first note it is for this one.
+    let bars = measure("1", &(attributes("G2", "") + change + &note("D4", 6)));
+    assert_eq!(read("m.xml", &score("Violin", &bars)).melody.metre.to_string(), "3/4");
+}
+
+#[test]
+fn a_full_bar_without_a_number_gets_one_of_its_own_and_half_a_bar_shares_one() {
+    let numbers = |bars: &[(&str, u32)]| {
+        let bar = |(at, (number, quarters)): (usize, &(&str, u32))| {
+            let implicit = if number.parse::<u32>().is_err() { " implicit=\"yes\"" } else { "" };
+            let start = if at == 0 { attributes("G2", "") } else { String::new() };
+            let notes = note("D4", 2).repeat(*quarters as usize);
+            format!("<measure number=\"{number}\"{implicit}>{start}{notes}</measure>\n")
+        };
+        let text: String = bars.iter().enumerate().map(bar).collect();
+        let read = read("m.xml", &score("Violin", &text));
+        let numbers: Vec<u32> = read.melody.sheet.bars.iter().map(|bar| bar.number).collect();
+        let told = read.remarks.into_iter().filter(|one| one.code == "bar-without-number");
+        (numbers, told.map(|one| one.text).collect::<Vec<_>>())
+    };
+    let (found, told) = numbers(&[("1", 4), ("X1", 4), ("2", 4), ("3", 4)]);
+    assert_eq!(found, [1, 2, 3, 4]);
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].starts_with("Bar 2 of the file is bar 3 here"), "{told:?}");
+    assert_eq!(numbers(&[("1", 4), ("X1", 4), ("X2", 4), ("2", 4)]).0, [1, 2, 3, 4]);
+    assert_eq!(numbers(&[("1", 4), ("X1", 4), ("3", 4)]), (vec![1, 2, 3], vec![]));
+    // Two halves of one bar, and a pickup.
+    assert_eq!(numbers(&[("1", 4), ("2", 3), ("X1", 1), ("3", 4)]), (vec![1, 2, 2, 3], vec![]));
+    assert_eq!(numbers(&[("1", 4), ("X1", 1), ("2", 4)]), (vec![1, 1, 2], vec![]));
+    assert_eq!(numbers(&[("X0", 1), ("1", 4), ("2", 3)]), (vec![0, 1, 2], vec![]));
+    assert_eq!(numbers(&[("0", 1), ("X1", 4), ("2", 4)]), (vec![0, 1, 2], vec![]));
+}
+
+#[test]
+fn a_tempo_that_nobody_can_play_does_not_hide_the_next_one() {
+    for (nobody, told) in [("0", "A tempo of 0 beats a minute"), ("1", "A tempo of 1 beat a minute")] {
+        let tempo = |number: &str| format!("<sound tempo=\"{number}\"/>");
+        let bars = measure("1", &(attributes("G2", "") + &tempo(nobody) + &note("D4", 8)))
+            + &measure("2", &(tempo("96") + &note("E4", 8)));
+        let read = read("m.xml", &score("Violin", &bars));
+        assert_eq!(read.melody.bpm, Some(96.0));
+        assert!(remarks_on(&read, "tempo-unplayable", told), "{:?}", read.remarks);
+        assert!(remarks_on(&read, "tempo", "The first tempo stands in bar 2"), "{:?}", read.remarks);
+        assert!(!remarks_on(&read, "tempo-change", ""), "{:?}", read.remarks);
+    }
+}
+
+#[test]
+fn where_a_cue_note_stood_nobody_says_that_nothing_is_written() {
+    let cue = |quarters: u32| note("A5", 2 * quarters).replace("<note>", "<note><cue/>");
+    let bars = measure("1", &(attributes("G2", "") + &cue(4)))
+        + &measure("2", &(note("D4", 4) + &cue(1) + &note("E4", 2)))
+        + &measure("3", "<forward><duration>8</duration></forward>");
+    let read = read("m.xml", &score("Violin", &bars));
+    assert_eq!(words(&read), ["rest 1", "D4=62 1/2", "rest 1/4", "E4=64 1/4", "rest 1"]);
+    assert!(remarks_on(&read, "empty-bar", "Bar 1, beat 1: only cue notes are written in this bar"));
+    assert!(remarks_on(&read, "gap", "Bar 2, beat 3: only a cue note is written here"));
+    assert!(remarks_on(&read, "empty-bar", "Bar 3, beat 1: nothing is written"), "{:?}", read.remarks);
+}

@@ -88,3 +88,12 @@ fn an_error_shows_the_line_and_what_to_do() {
         assert!(shown.contains(part), "{shown}");
     }
 }
+
+#[test]
+fn what_a_bar_lacks_is_said_in_whole_beats_and_parts_of_one() {
+    let help = |bar: &str| refused("m.toml", &format!("bars = ['{bar}', 'D4 w']\n")).advice().to_owned();
+    assert!(help("D4 h E4 q F4 q/3").starts_with("Add 2/3 of a beat (a rest counts too)"));
+    assert!(help("D4 h E4 q F4 e").starts_with("Add half a beat "));
+    assert!(help("D4 h E4 q").starts_with("Add 1 beat "));
+    assert!(help("D4 h E4 e").starts_with("Add 1.5 beats "));
+}

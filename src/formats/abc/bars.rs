@@ -90,8 +90,8 @@ fn ending_numbers(text: &str) -> Vec<u32> {
 pub(super) struct Bars {
     pub done: Vec<DraftBar>,
     pub metre: Metre,
-    pub measured: bool,
-    pub key: Key,
+    measured: bool,
+    key: Key,
     pub accidentals: Accidentals,
     items: Vec<DraftItem>,
     marks: Marks,
@@ -101,8 +101,10 @@ pub(super) struct Bars {
     offset: Option<Length>,
     /// The last bar that was given a number: which one, and the number.
     numbered: Option<(usize, u32)>,
-    /// The metre at the start of the bar that is being filled.
+    /// What holds at the start of the bar that is being filled; a change within it is for the next one.
     bar_metre: Metre,
+    bar_measured: bool,
+    bar_key: Key,
 }
 
 impl Bars {
@@ -121,14 +123,26 @@ impl Bars {
             offset: None,
             numbered: None,
             bar_metre: Metre::default(),
+            bar_measured: true,
+            bar_key: Key::default(),
         }
     }
 
     pub(super) fn set_metre(&mut self, metre: Option<Metre>) {
         self.measured = metre.is_some();
         self.metre = metre.unwrap_or(self.metre);
+        self.settle();
+    }
+
+    pub(super) fn set_key(&mut self, key: Key) {
+        self.key = key;
+        self.settle();
+    }
+
+    /// What is said before the first note of a bar holds for it.
+    fn settle(&mut self) {
         if self.items.is_empty() {
-            self.bar_metre = self.metre;
+            (self.bar_metre, self.bar_measured, self.bar_key) = (self.metre, self.measured, self.key);
         }
     }
 
@@ -145,7 +159,6 @@ impl Bars {
     pub(super) fn push(&mut self, item: DraftItem) {
         if self.items.is_empty() {
             self.start = item.span.start;
-            self.bar_metre = self.metre;
         }
         self.items.push(item);
     }
@@ -202,8 +215,8 @@ impl Bars {
                 number: self.number.take(),
                 offset: self.offset.take(),
                 metre: self.bar_metre,
-                measured: self.measured,
-                key: self.key,
+                measured: self.bar_measured,
+                key: self.bar_key,
                 items: std::mem::take(&mut self.items),
                 marks,
                 span: self.start..at,
@@ -213,7 +226,7 @@ impl Bars {
             self.endings = line.endings.clone();
         }
         self.marks.repeat_start |= line.repeat_start;
-        self.bar_metre = self.metre;
+        self.settle();
     }
 
     /// A bar with one rest.

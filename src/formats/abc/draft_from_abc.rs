@@ -8,22 +8,37 @@ use super::music::Reader;
 use crate::notation::{Clef, Instrument};
 use crate::remark::Remark;
 
-/// Whether a text without a telling name is ABC: it has a key field, and a reference number or a
-/// metre before.
+/// Whether a text without a telling name is ABC: it has a key field, and a reference number, a metre or a unit length.
 pub(crate) fn looks_like_abc(text: &str) -> bool {
     let field = |name: &str| text.lines().any(|line| line.starts_with(name));
     text.starts_with("%abc") || (field("K:") && (field("X:") || field("M:") || field("L:")))
 }
 
 pub(crate) fn draft_from_abc(text: &str, wanted: Option<Instrument>) -> Result<Draft, Fault> {
-    let lines = tune_lines(text)?;
+    let tune = tune_lines(text)?;
     let mut remarks = Vec::new();
-    let voice = choose_voice(&lines, wanted, &mut remarks)?;
+    let voice = choose_voice(&tune.lines, wanted, &mut remarks)?;
     let mut reader = Reader::new(voice);
-    for line in &lines {
+    for line in &tune.header {
         reader.line(line)?;
     }
+    let composer = reader.draft.composer.take();
+    for line in &tune.lines {
+        reader.line(line)?;
+    }
+    if !reader.in_body && !tune.lines.is_empty() {
+        return Err(no_key(&tune, text));
+    }
     let (mut draft, voice) = reader.finish()?;
+    draft.composer = draft.composer.or(composer);
+    if let Some(line) = tune.left {
+        let text = format!(
+            "Line {}: an empty line ends a tune in ABC, so I did not read what comes after it; if it belongs to the \
+             tune, take the empty line out.",
+            line_number(text, line.start)
+        );
+        remarks.push(Remark::new("after-the-tune", text));
+    }
     remarks.append(&mut draft.remarks);
     draft.remarks = remarks;
     settle(&mut draft, &voice);
@@ -37,8 +52,25 @@ pub(super) struct Line<'a> {
     pub start: usize,
 }
 
+/// The only tune of a file.
+struct Tune<'a> {
+    /// What the file says for all of its tunes.
+    header: Vec<Line<'a>>,
+    lines: Vec<Line<'a>>,
+    /// The first line behind the empty one that ends the tune.
+    left: Option<Line<'a>>,
+}
+
+/// The fields that a file header may hold (ABC 2.1, 3: the table of information fields): what it says holds for every
+/// tune of the file (2.2.2).
+const FILE_FIELDS: &str = "ABCDFGHILMmNORrSUZ";
+
+fn line_number(text: &str, at: usize) -> usize {
+    text[..at].matches('\n').count() + 1
+}
+
 /// The lines of the only tune. Before its X: field stand the file's own header and free text.
-fn tune_lines(text: &str) -> Result<Vec<Line<'_>>, Fault> {
+fn tune_lines(text: &str) -> Result<Tune<'_>, Fault> {
     let mut lines = Vec::new();
     let mut at = 0;
     for line in text.split_inclusive('\n') {
@@ -61,12 +93,49 @@ fn tune_lines(text: &str) -> Result<Vec<Line<'_>>, Fault> {
             .at(line.start..line.start + line.text.len()));
     }
     let first = tunes.first().copied().unwrap_or(0);
-    // An empty line ends the tune once it has begun; directives and comments before it count too.
-    let mut kept: Vec<Line> =
-        lines[..first].iter().filter(|line| line.text.starts_with("%%")).copied().collect();
-    let begun = |line: &&Line| !line.text.trim().is_empty();
-    kept.extend(lines[first..].iter().skip_while(|line| line.text.trim().is_empty()).take_while(begun));
-    Ok(kept)
+    let empty = |line: &&Line| line.text.trim().is_empty();
+    let block = |lines: &[Line<'_>]| {
+        let before = lines.iter().take_while(empty).count();
+        before..before + lines[before..].iter().take_while(|line| !empty(line)).count()
+    };
+    // The header is the first block of lines; directives count wherever they stand before the tune.
+    let of_file = block(&lines[..first]);
+    let field = |line: &Line| {
+        let mut letters = line.text.chars();
+        letters.next().is_some_and(|name| FILE_FIELDS.contains(name)) && letters.next() == Some(':')
+    };
+    let header = lines[..first].iter().enumerate();
+    let header = header
+        .filter(|(at, line)| line.text.starts_with("%%") || (of_file.contains(at) && field(line)))
+        .map(|(_, line)| *line);
+    // An empty line ends the tune once it has begun.
+    let tune = block(&lines[first..]);
+    let after = &lines[first + tune.end..];
+    Ok(Tune {
+        header: header.collect(),
+        lines: lines[first..][tune].to_vec(),
+        left: after.iter().find(|line| !empty(line) && !line.text.starts_with('%')).copied(),
+    })
+}
+
+/// The K: field is the last line before the music (ABC 2.1, 3.1.14); without it nothing is music.
+fn no_key(tune: &Tune, text: &str) -> Fault {
+    let message = "the tune has no K: field, and in ABC the music begins after it";
+    let music = tune.lines.iter().find(|line| {
+        !line.text.starts_with('%') && line.text.chars().nth(1).is_none_or(|second| second != ':')
+    });
+    let help = match (music, tune.left) {
+        (None, Some(left)) => format!(
+            "An empty line ends a tune: take out the one before line {}, or write the key, as in K:D, before it.",
+            line_number(text, left.start)
+        ),
+        _ => "Write the key, as in K:D, on a line of its own before the music.".to_owned(),
+    };
+    let fault = Fault::new(FormatErrorKind::Syntax, message, help);
+    match music.or(tune.lines.last()) {
+        Some(line) => fault.at(line.start..line.start + line.text.len()),
+        None => fault,
+    }
 }
 
 /// The voice to read: `None` if the tune does not name voices.

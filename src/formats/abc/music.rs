@@ -248,13 +248,16 @@ impl Reader {
     fn quoted(&mut self, rest: &str) -> usize {
         let end = rest[1..].find('"').map_or(rest.len(), |end| end + 1);
         let words = rest[1..end].trim_start_matches(['^', '_', '<', '>', '@']);
-        let lower = words.to_lowercase();
-        if ["d.c", "d.s", "da capo", "dal segno"].iter().any(|jump| lower.starts_with(jump)) {
-            let (bar, beat) = self.bars.place();
-            let text = format!("“{words}” is only words in this file; I did not follow it.");
-            self.draft.remark("jump-words", bar, beat, &text);
+        if is_jump(words) {
+            self.jump_words(words);
         }
         (end + 1).min(rest.len())
+    }
+
+    fn jump_words(&mut self, words: &str) {
+        let (bar, beat) = self.bars.place();
+        let text = format!("“{words}” is only words in this file; I did not follow it.");
+        self.draft.remark("jump-words", bar, beat, &text);
     }
 
     fn note(&mut self, rest: &str, at: usize) -> Result<usize, Fault> {
@@ -473,13 +476,18 @@ impl Reader {
     fn named_decoration(&mut self, mark: char, rest: &str) -> Result<usize, Fault> {
         let Some(name) = rest[1..].find(mark).map(|end| &rest[1..=end]) else { return Ok(1) };
         if name.len() > 32 || name.contains(['|', ' ', '"']) {
-            // A lone `!` was a line break once.
-            return Ok(1);
+            // A lone `!` was a line break once. No decoration of the standard has a blank in it.
+            if name.contains(['|', '"']) || !is_jump(name) {
+                return Ok(1);
+            }
+            self.jump_words(name);
+            return Ok(name.len() + 2);
         }
         let place = self.bars.place();
         match name.to_lowercase().as_str() {
-            "d.c." | "dacapo" | "da capo" => self.jump(Jump::DaCapo),
-            "d.s." => self.jump(Jump::DalSegno),
+            // ABC 2.1, 4.14. To the end, to the fine or to the coda: the other marks of the tune say it.
+            "d.c." | "dacapo" | "d.c.alfine" | "d.c.alcoda" => self.jump(Jump::DaCapo),
+            "d.s." | "d.s.alfine" | "d.s.alcoda" => self.jump(Jump::DalSegno),
             "fine" => self.late_mark(|marks| marks.fine = true),
             "segno" => self.bars.marks().segno = true,
             "dacoda" => self.late_mark(|marks| marks.to_coda = true),
@@ -526,6 +534,12 @@ fn times(a: Length, b: Length) -> Option<Length> {
     let numerator = a.numer().checked_mul(*b.numer())?;
     let denominator = a.denom().checked_mul(*b.denom())?;
     checked_length(numerator, denominator)
+}
+
+/// Words that send the player elsewhere.
+fn is_jump(words: &str) -> bool {
+    let lower = words.trim_start().to_lowercase();
+    ["d.c", "d. c", "d.s", "d. s", "da capo", "dal segno"].iter().any(|jump| lower.starts_with(jump))
 }
 
 fn is_body_field(name: u8) -> bool {

@@ -1,6 +1,7 @@
 //! The information fields and directives of a tune, as they change what the reader holds.
 
 use super::super::error::{Fault, FormatErrorKind};
+use super::super::melody_from_draft::playable;
 use super::fields::{
     VoiceField, default_unit, key_field, length_field, metre_field, tempo_field, voice_field,
 };
@@ -48,7 +49,11 @@ impl Reader {
 
     pub(super) fn set_tempo(&mut self, text: &str) {
         let unit = self.unit();
-        match (tempo_field(text, unit), self.draft.tempo) {
+        let mut tempo = tempo_field(text, unit);
+        if let Some(said) = tempo {
+            tempo = playable(said, self.bars.metre, &mut self.draft.remarks);
+        }
+        match (tempo, self.draft.tempo) {
             (Some(tempo), None) => self.draft.tempo = Some(tempo),
             (Some(tempo), Some(first)) if tempo != first => {
                 let (bar, beat) = self.bars.place();
@@ -65,7 +70,8 @@ impl Reader {
 
     pub(super) fn field(&mut self, name: u8, value: &str, span: Range<usize>) -> Result<(), Fault> {
         let trimmed = value.trim();
-        let text = || (!trimmed.is_empty()).then(|| trimmed.to_owned());
+        // `\%` is a percent sign in a text (ABC 2.1, 8.2).
+        let text = || (!trimmed.is_empty()).then(|| trimmed.replace("\\%", "%"));
         let wrong = |kind, message: String, help: &str| Fault::new(kind, message, help).at(span.clone());
         match name {
             b'T' if self.draft.title.is_none() => self.draft.title = text(),
@@ -130,7 +136,7 @@ impl Reader {
                 .at(span.clone())
         })?;
         if let Some((key, accidentals)) = field.key {
-            self.bars.key = key;
+            self.bars.set_key(key);
             self.bars.accidentals = accidentals;
         }
         self.merge_voice(field.voice);

@@ -4,7 +4,7 @@ use super::super::draft::{Draft, DraftBar, Tempo};
 use super::super::error::{Fault, FormatErrorKind};
 use super::super::table_from_toml::table_from_toml;
 use super::bar_line::{Line, ReadBar, Running, read_bar};
-use crate::notation::{Instrument, Key, Length, Metre, beat_text};
+use crate::notation::{Instrument, Key, Length, Metre, beats_text};
 use crate::units::Hertz;
 use std::ops::Range;
 use toml::Spanned;
@@ -206,10 +206,7 @@ fn check_lengths(bars: &[ReadBar], pickup: Option<Length>) -> Result<(), Fault> 
 
 fn wrong_length(bar: &DraftBar, pickup: Option<Length>) -> Fault {
     let (full, filled) = (bar.metre.bar(), bar.filled());
-    let beats = |length: Length| {
-        let count = length / bar.metre.beat();
-        format!("{} beat{}", beat_text(count), if count == Length::from_integer(1) { "" } else { "s" })
-    };
+    let beats = |length: Length| beats_text(length / bar.metre.beat());
     let message = format!("this bar holds {}, and {} wants {}", beats(filled), bar.metre, beats(full));
     let help = if filled > full {
         format!("Take out {}, or begin a new line for the next bar.", beats(filled - full))

@@ -2,6 +2,7 @@
 
 use super::super::draft::{Draft, DraftBar, Jump, Tempo};
 use super::super::error::{Fault, FormatErrorKind};
+use super::super::melody_from_draft::playable;
 use super::draft_from_part::Running;
 use super::draft_from_score::opening;
 use super::measure::{child, child_text};
@@ -22,7 +23,7 @@ pub(super) fn read_direction(draft: &mut Draft, running: &Running, bar: &mut Dra
         for mark in kind.children().filter(Node::is_element) {
             match mark.tag_name().name() {
                 "metronome" if !has_tempo => match metronome(mark) {
-                    Some(tempo) => set_tempo(draft, number, tempo),
+                    Some(tempo) => set_tempo(draft, running, number, tempo),
                     None => {
                         let text = "this metronome mark does not say beats a minute; I left it out.";
                         draft.remark("tempo", number, 1.into(), text);
@@ -55,12 +56,14 @@ fn is_jump(words: &str) -> bool {
     ["d.c", "d. c", "d.s", "d. s", "da capo", "dal segno"].iter().any(|start| words.starts_with(start))
 }
 
-pub(super) fn read_sound(draft: &mut Draft, _running: &Running, bar: &mut DraftBar, node: Node) {
+pub(super) fn read_sound(draft: &mut Draft, running: &Running, bar: &mut DraftBar, node: Node) {
     let number = bar.number.unwrap_or(0);
     if let Some(tempo) = node.attribute("tempo") {
         // MusicXML 4.0, element sound: quarter notes a minute.
         match tempo.trim().parse::<f64>() {
-            Ok(per_minute) => set_tempo(draft, number, Tempo { per_minute, unit: Length::new(1, 4) }),
+            Ok(per_minute) => {
+                set_tempo(draft, running, number, Tempo { per_minute, unit: Length::new(1, 4) });
+            }
             Err(_) => draft.remark("tempo", number, 1.into(), "the tempo is not a number; I left it out."),
         }
     }
@@ -76,7 +79,8 @@ pub(super) fn read_sound(draft: &mut Draft, _running: &Running, bar: &mut DraftB
     }
 }
 
-fn set_tempo(draft: &mut Draft, bar: u32, tempo: Tempo) {
+fn set_tempo(draft: &mut Draft, running: &Running, bar: u32, tempo: Tempo) {
+    let Some(tempo) = playable(tempo, running.metre, &mut draft.remarks) else { return };
     let quarters = |t: Tempo| t.per_minute * 4.0 * (*t.unit.numer() as f64) / (*t.unit.denom() as f64);
     match draft.tempo {
         None => {

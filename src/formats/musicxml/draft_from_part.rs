@@ -2,13 +2,14 @@
 
 use super::super::draft::{Draft, DraftBar, DraftItem};
 use super::super::error::{Fault, FormatErrorKind};
+use super::bar_numbers::{BarNumbers, is_implicit};
 use super::draft_from_score::opening;
-use super::measure::{Timed, read_measure};
+use super::measure::{ReadMeasure, Timed, read_measure};
 use super::parts::Part;
 use crate::notation::{Clef, Key, Length, Metre};
 
 /// What one bar hands to the next.
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub(super) struct Running {
     /// Divisions of a quarter note, as a fraction.
     pub divisions: Option<(i64, i64)>,
@@ -31,40 +32,45 @@ pub(super) struct Running {
 pub(super) fn draft_from_part(part: &Part) -> Result<Draft, Fault> {
     let mut draft = Draft::default();
     let mut running = Running { measured: true, ..Running::default() };
-    let mut natural = 0;
+    let mut numbers = BarNumbers::default();
     for (at, measure) in part.measures.iter().enumerate() {
-        let (number, implicit) = printed_number(measure.head, at, natural);
-        running.number = number;
-        natural = number;
-        let offset = offset_said(measure.body);
-        let mut bar = DraftBar {
+        let empty = |number| DraftBar {
             number: Some(number),
             offset: None,
-            metre: running.metre,
+            metre: Metre::default(),
             measured: true,
-            key: running.key,
+            key: Key::default(),
             items: Vec::new(),
             marks: Default::default(),
             span: opening(measure.head),
         };
-        let (timed, reached) = read_measure(&mut draft, &mut running, &mut bar, measure.body)
+        let is_full = || {
+            let (mut ahead, mut bar) = (running.clone(), empty(0));
+            let read = read_measure(&mut Draft::default(), &mut ahead, &mut bar, measure.body);
+            read.is_ok_and(|read| bar.measured && read.reached >= bar.metre.bar())
+        };
+        let before = numbers;
+        let (number, remark) = numbers.next(measure.head, at, is_full);
+        draft.remarks.extend(remark);
+        running.number = number;
+        let offset = offset_said(measure.body);
+        let mut bar = empty(number);
+        let read = read_measure(&mut draft, &mut running, &mut bar, measure.body)
             .map_err(|fault| fault.at(opening(measure.head)).in_bar(number, 1.into()))?;
-        bar.metre = running.metre;
-        bar.measured = running.measured;
-        bar.key = running.key;
         bar.offset = offset.map(|beat| (beat - Length::from_integer(1)) * bar.metre.beat());
-        bar.items = one_voice(&mut draft, &bar, timed, reached)?;
+        let only_cues = !read.cues.is_empty();
+        bar.items = one_voice(&mut draft, &bar, read)?;
         if bar.items.is_empty() {
-            if implicit || part.measures.len() == 1 {
+            if is_implicit(measure.head) || part.measures.len() == 1 {
+                numbers = before;
                 continue;
             }
             let length = bar.metre.bar();
-            draft.remark(
-                "empty-bar",
-                number,
-                1.into(),
-                "nothing is written in this bar; I read a bar of rest.",
-            );
+            let text = match only_cues {
+                true => "only cue notes are written in this bar; I read a bar of rest.",
+                false => "nothing is written in this bar; I read a bar of rest.",
+            };
+            draft.remark("empty-bar", number, 1.into(), text);
             bar.items.push(rest(length, &bar));
         }
         draft.bars.push(bar);
@@ -76,23 +82,6 @@ pub(super) fn draft_from_part(part: &Part) -> Result<Draft, Fault> {
     draft.says_sounding = running.transpose.is_some() || draft.says_octave_clef;
     draft.to_sounding = running.transpose.unwrap_or(0);
     Ok(draft)
-}
-
-/// The bar's number as printed: the file's own, or, where that is not a number (`X1`), that of the bar
-/// before.
-fn printed_number(head: roxmltree::Node, at: usize, before: u32) -> (u32, bool) {
-    let implicit = head.attribute("implicit") == Some("yes");
-    let said = head
-        .attribute("number")
-        .and_then(|number| number.trim().parse().ok())
-        .filter(|&n: &u32| n < 1_000_000);
-    let number = said.unwrap_or(match (at, implicit) {
-        (0, true) => 0,
-        (0, false) => 1,
-        (_, true) => before,
-        (_, false) => before.saturating_add(1),
-    });
-    (number, implicit)
 }
 
 /// The beat that our own writer notes where it would not be worked out from the bars around.
@@ -109,12 +98,8 @@ fn rest(length: Length, bar: &DraftBar) -> DraftItem {
 }
 
 /// The notes of all voices as one line; where two sound at once there is no such line.
-fn one_voice(
-    draft: &mut Draft,
-    bar: &DraftBar,
-    mut timed: Vec<Timed>,
-    reached: Length,
-) -> Result<Vec<DraftItem>, Fault> {
+fn one_voice(draft: &mut Draft, bar: &DraftBar, read: ReadMeasure) -> Result<Vec<DraftItem>, Fault> {
+    let ReadMeasure { mut timed, reached, cues } = read;
     let number = bar.number.unwrap_or(0);
     let beat = |start: Length| start / bar.metre.beat() + Length::from_integer(1);
     timed.sort_by_key(|timed| timed.start);
@@ -148,17 +133,23 @@ fn one_voice(
     let mut items = Vec::with_capacity(line.len());
     let mut now = Length::from_integer(0);
     let any = !line.is_empty();
+    let mut gap = |from: Length, to: Length| {
+        let text = match cues.iter().any(|cue| cue.start < to && cue.end > from) {
+            true => "only a cue note is written here; I read a rest.",
+            false => "nothing is written here; I read a rest.",
+        };
+        draft.remark("gap", number, beat(from), text);
+        self::rest(to - from, bar)
+    };
     for timed in line {
         if timed.start > now {
-            draft.remark("gap", number, beat(now), "nothing is written here; I read a rest.");
-            items.push(self::rest(timed.start - now, bar));
+            items.push(gap(now, timed.start));
         }
         now = timed.start + timed.item.length;
         items.push(timed.item);
     }
     if any && reached > now {
-        draft.remark("gap", number, beat(now), "nothing is written here; I read a rest.");
-        items.push(self::rest(reached - now, bar));
+        items.push(gap(now, reached));
     }
     Ok(items)
 }

@@ -7,6 +7,7 @@ use super::draft_from_part::Running;
 use super::draft_from_score::opening;
 use crate::notation::{Clef, Key, LONGEST, Length, Letter, Metre, Spelling, checked_length};
 use roxmltree::Node;
+use std::ops::Range;
 
 /// A note or rest at its place in the bar.
 pub(super) struct Timed {
@@ -15,17 +16,29 @@ pub(super) struct Timed {
     pub item: DraftItem,
 }
 
+/// What stands in a bar.
+pub(super) struct ReadMeasure {
+    pub timed: Vec<Timed>,
+    /// How far time went.
+    pub reached: Length,
+    /// Where the cue notes stand, which are left out.
+    pub cues: Vec<Range<Length>>,
+}
+
 /// No bar has more notes and rests than this.
 const MOST_ITEMS: usize = 1_024;
 
-/// Reads the children of one bar. Gives what is in it and how far time went.
+/// Reads the children of one bar; metre and key of `bar` become those at its first note or rest, because a change after
+/// it is for the bars that follow.
 pub(super) fn read_measure(
     draft: &mut Draft,
     running: &mut Running,
     bar: &mut DraftBar,
     body: Node,
-) -> Result<(Vec<Timed>, Length), Fault> {
+) -> Result<ReadMeasure, Fault> {
     let mut timed = Vec::new();
+    let mut cues = Vec::new();
+    let mut begun = false;
     let mut now = Length::from_integer(0);
     let mut reached = now;
     bar.marks.endings = running.endings.clone();
@@ -45,18 +58,19 @@ pub(super) fn read_measure(
                 };
                 let place = |fault: Fault| fault.at(opening(element)).in_bar(number, beat);
                 if let Some(note) = read_note(draft, running, bar, element, now).map_err(place)? {
+                    if !std::mem::replace(&mut begun, true) {
+                        settle(bar, running);
+                    }
                     now += note.item.length;
-                    if timed.len() >= MOST_ITEMS {
+                    if timed.len() + cues.len() >= MOST_ITEMS {
                         let message = format!("this bar has more than {MOST_ITEMS} notes");
                         return Err(Fault::new(FormatErrorKind::TooBig, message, "Check the file.")
                             .at(opening(element)));
                     }
-                    if note.sounds {
-                        timed.push(Timed {
-                            start: now - note.item.length,
-                            voice: note.voice,
-                            item: note.item,
-                        });
+                    let start = now - note.item.length;
+                    match note.sounds {
+                        true => timed.push(Timed { start, voice: note.voice, item: note.item }),
+                        false => cues.push(start..now),
                     }
                 }
             }
@@ -90,7 +104,14 @@ pub(super) fn read_measure(
         let message = "a bar-repeat sign stands here instead of notes";
         return Err(Fault::new(FormatErrorKind::Unsupported, message, "Write the bar out."));
     }
-    Ok((timed, reached))
+    if !begun {
+        settle(bar, running);
+    }
+    Ok(ReadMeasure { timed, reached, cues })
+}
+
+fn settle(bar: &mut DraftBar, running: &Running) {
+    (bar.metre, bar.measured, bar.key) = (running.metre, running.measured, running.key);
 }
 
 pub(super) fn child<'a, 'd>(node: Node<'a, 'd>, name: &str) -> Option<Node<'a, 'd>> {

@@ -1,6 +1,7 @@
 //! MusicXML 4.0, read and written: `.musicxml` and `.xml`, partwise and timewise, and the compressed
 //! `.mxl`. The reader keeps what a player needs and says bar and beat of what it cannot keep.
 
+mod bar_numbers;
 mod directions;
 mod draft_from_part;
 mod draft_from_score;
