@@ -3,12 +3,15 @@
 use super::extras::extra_notes;
 use super::note_times::TimedBy;
 use super::note_verdict::{Asked, judge_note};
+use super::one_stroke::joined;
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{Around, rest_findings};
 use super::strings::{Deviation, string_tuning};
+use super::strings_tried::beside_the_melody;
 use super::this_melody::of_one_pitch;
 use super::timing::{Beat, OwnBeat};
+use super::two_in_one::may_be_two;
 use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
 use crate::notation::{Instrument, Melody};
 use crate::pitch::Contour;
@@ -61,6 +64,8 @@ pub fn findings_from_reading(
 ) -> Judgement {
     let played =
         played_notes(heard.reading, heard.contour, heard.envelope, heard.boundaries, heard.timed_by, a4);
+    let played = joined(played, heard.contour, heard.envelope, a4);
+    let played = beside_the_melody(played, notes, instrument, heard.tuning);
     let last = last_times(&played, notes.len());
     let (own, beat_of) = own_beat(&played, notes, &last);
     let mut findings: Vec<NoteFinding> = notes
@@ -71,6 +76,19 @@ pub fn findings_from_reading(
             judge_note(&asked, last[n].map(|k| &played[k]), heard.contour)
         })
         .collect();
+    for n in 0..notes.len() {
+        let mut beside = [n.checked_sub(1), Some(n + 1)].into_iter().flatten();
+        let may_hold_two = |other: usize| {
+            let local = || own.local(notes[other].start, &[]);
+            notes.get(other).is_some_and(|note| note.midi == notes[n].midi)
+                && last[other].zip(local()).is_some_and(|(k, beat)| {
+                    may_be_two(&played[k], notes[other].length * beat, heard.envelope)
+                })
+        };
+        if findings[n].verdict == NoteVerdict::Missing && beside.any(may_hold_two) {
+            findings[n].verdict = NoteVerdict::Unsure;
+        }
+    }
     let unbroken = own.cut_at_breaks(melody.metre.beats_felt_as_one());
     for (n, finding) in findings.iter_mut().enumerate() {
         if let (Some(k), Some(b)) = (last[n], beat_of[n]) {

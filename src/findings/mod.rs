@@ -6,12 +6,15 @@ mod finger_shift;
 mod judge;
 mod note_times;
 mod note_verdict;
+mod one_stroke;
 mod played;
 mod report;
 mod rests;
 mod strings;
+mod strings_tried;
 mod this_melody;
 mod timing;
+mod two_in_one;
 
 pub use finger_shift::{finger_place, finger_shift};
 pub use judge::{Heard, Judgement, findings_from_reading};

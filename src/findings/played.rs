@@ -349,6 +349,27 @@ mod tests {
     }
 
     #[test]
+    fn the_pitch_of_a_sound_that_fades_at_once_is_measured_as_long_as_the_reading_hears_it() {
+        // At −20 dB for 60 ms and then 40 dB lower, with one pitch first and another from 40 ms on.
+        let level = |time: f64| if (0.5..0.56).contains(&time) { -20.0 } else { -60.0 };
+        let contour = frames((0..400).map(|k| if k < 54 { 64.0 } else { 62.0 }));
+        let level_db: Vec<f32> = (0..800).map(|k| level(f64::from(k) * 0.005)).collect();
+        let envelope = Envelope {
+            hop: Seconds(0.005),
+            bright_db: level_db.clone(),
+            fresh_db: level_db.clone(),
+            bowed_db: level_db.clone(),
+            level_db,
+            decay: -100.0,
+        };
+        let heard = one_note(&contour, &envelope, 50, 70);
+        assert!((heard.offset.0 - 0.56).abs() < 0.011, "{heard:?}");
+        assert!(heard.midi.is_some_and(|midi| (midi - 62.0).abs() < 1e-6), "{heard:?}");
+        let only_then = one_note(&contour, &envelope, 50, 56);
+        assert!(only_then.midi.is_some_and(|midi| midi > 63.9), "{only_then:?}");
+    }
+
+    #[test]
     fn a_note_has_the_middle_and_half_the_interquartile_range_of_its_voiced_frames() {
         // From 0.5 to 1 s, frames 50 to 99, every other one has a pitch: 25 of them, from 62.00 to 62.24.
         let mut contour = frames((0..200).map(|k| 62.0 + 0.005 * (f64::from(k) - 50.0)));

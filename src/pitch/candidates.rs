@@ -333,6 +333,27 @@ mod tests {
         }
     }
 
+    /// Plucked at the quarter of its length a string has no fourth harmonic and no eighth, as if the third and the fifth
+    /// were two notes: but it sounds itself.
+    #[test]
+    fn a_string_that_is_plucked_at_the_quarter_of_its_length_is_a_note() {
+        let rate = SampleRate(44_100);
+        let sample = |i: u32| {
+            let partial = |k: u32| {
+                let k = f64::from(k);
+                let turns = k * 415.3 * f64::from(i) / 44_100.0;
+                (k * std::f64::consts::FRAC_PI_4).sin() / k * (std::f64::consts::TAU * turns + k).sin()
+            };
+            (0.1 * (1..=11).map(partial).sum::<f64>()) as f32
+        };
+        let samples = Samples { mono: (0..44_100).map(sample).collect(), rate };
+        let line = contour(&samples, TrackerSettings::for_instrument(rate, Some(Instrument::Violin)));
+        for frame in &line.frames[6..94] {
+            let cents = frame.pitch.expect("a pitch").cents_above(Hertz(415.3)).0;
+            assert!(cents.abs() < 1.0, "{cents} c at {:?}", frame.time);
+        }
+    }
+
     #[test]
     fn silence_has_no_pitch() {
         let rate = SampleRate(8000);

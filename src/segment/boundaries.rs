@@ -11,9 +11,11 @@ use super::envelope::Envelope;
 use super::plucked::{PLUCKED, is_plucked};
 use super::surroundings::Surroundings;
 use super::wave_shape::WaveShape;
+use super::whistles::whistles;
 use super::{onset_model, onset_networks};
 use crate::pitch::Contour;
 use crate::units::Seconds;
+use std::ops::Range;
 
 /// A moment at which a note may begin.
 #[derive(Debug, Clone, PartialEq)]
@@ -146,6 +148,13 @@ pub fn boundaries_from_sound(
             Boundary { time, llr: (0.5 * (by_cues + by_sound)).max(plucked), leads: true, features }
         })
         .collect();
+    for Range { start, end } in whistles(contour, envelope) {
+        let hop = contour.hop.0;
+        let (from, to) = (start as f64 * hop - WHISTLE_EDGE, end as f64 * hop + WHISTLE_EDGE);
+        for boundary in boundaries.iter_mut().filter(|b| (from..to).contains(&b.time.0)) {
+            boundary.llr = boundary.llr.min(WHISTLE);
+        }
+    }
     for k in 0..boundaries.len() {
         let near = |i: &usize| (boundaries[*i].time.0 - boundaries[k].time.0).abs() < SAME_ONSET;
         let before = (0..k).rev().take_while(near).any(|i| boundaries[i].llr >= boundaries[k].llr);
@@ -206,6 +215,11 @@ fn steps_up(envelope: &Envelope) -> Vec<f64> {
     }
     found
 }
+
+/// Where a bow whistles the pitch leaps, which says nothing of an onset: the log odds are this at most,
+const WHISTLE: f64 = -1.0;
+/// up to so many seconds from either end.
+const WHISTLE_EDGE: f64 = 0.04;
 
 struct Ear<'a> {
     contour: &'a Contour,

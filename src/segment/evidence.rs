@@ -3,6 +3,7 @@
 
 use super::boundaries::Boundary;
 use super::envelope::Envelope;
+use super::whistles::whistles;
 use crate::pitch::Contour;
 use crate::units::{Hertz, Seconds};
 
@@ -46,6 +47,8 @@ const RINGING_IN_PAUSE: f64 = -0.4;
 const TWELFTH: f64 = 19.02;
 /// The price of hearing a frame as the twelfth above the note, in nats.
 const SLIP: f64 = 2.0;
+/// The price of hearing a frame of a whistle as the note an octave below it, in nats.
+const WHISTLE: f64 = 1.0;
 /// A voiced frame inside something without a definite pitch.
 const OTHER_FRAME: f64 = -3.6;
 
@@ -68,6 +71,10 @@ impl Evidence {
         let loud = f64::from(envelope.percentile(0.9));
         let stray = STRAY / STRAY_SPAN;
         let peak = (1.0 - STRAY) * student3(0.0) / SPREAD + stray;
+        let mut whistling = vec![false; n];
+        for whistle in whistles(contour, envelope) {
+            whistling[whistle].fill(true);
+        }
         let mut next_boundary = 0;
         for (f, frame) in contour.frames.iter().enumerate() {
             let level = f64::from(envelope.level_db[envelope.index(frame.time)]);
@@ -87,6 +94,7 @@ impl Evidence {
                 };
                 let value = match heard {
                     // A third harmonic much stronger than the fundamental may have been taken for the pitch.
+                    Some(midi) if !quiet && whistling[f] => fit(midi).max(fit(midi - 12.0) - WHISTLE),
                     Some(midi) if !quiet => fit(midi).max(fit(midi - TWELFTH) - SLIP),
                     _ => p,
                 };

@@ -17,6 +17,7 @@ mod onset_weights;
 mod plucked;
 mod surroundings;
 mod wave_shape;
+mod whistles;
 
 pub use boundaries::{Boundary, Features, SAME_ONSET, boundaries_from_sound};
 pub use continuity::{Continuity, Goes};

@@ -28,8 +28,10 @@ const STILL: f64 = 30.0;
 const FRAMES: usize = 6;
 /// and is as clear as this;
 const CLEAR: f32 = 0.9;
-/// by then the level has fallen by so many dB.
+/// by then the level has fallen by so many dB,
 const FALLEN: f32 = 2.0;
+/// and half of the way there by this share of them: a metronome's beep holds its level and ends at once.
+const FALLEN_HALFWAY: f32 = 0.3;
 
 /// Whether a string is plucked within 30 ms of a moment.
 pub(super) fn is_plucked(contour: &Contour, envelope: &Envelope, time: f64) -> bool {
@@ -37,10 +39,12 @@ pub(super) fn is_plucked(contour: &Contour, envelope: &Envelope, time: f64) -> b
     let before = loudest_before(envelope, at);
     let top = envelope.peak(Seconds(at), Seconds(at + BEFORE));
     let at_once = envelope.peak(Seconds(at), Seconds(at + AT_ONCE));
-    let later = envelope.peak(Seconds(at + PITCHED.1), Seconds(at + PITCHED.1 + AT_ONCE));
+    let fallen = |after: f64| top - envelope.peak(Seconds(at + after), Seconds(at + after + AT_ONCE));
+    let later = fallen(PITCHED.1);
     top - before >= WHOLE_STEP_UP
         && at_once - before >= STEP_UP
-        && top - later >= FALLEN
+        && later >= FALLEN
+        && fallen(0.5 * PITCHED.1) >= FALLEN_HALFWAY * later
         && has_a_still_pitch(contour, at)
 }
 
@@ -158,6 +162,8 @@ mod tests {
             "a click of 70 ms"
         );
         assert!(!plucked(&sound(falling(60.0), |since| Some(1500.0 * since))), "a voice that rises");
+        let beep = |since: f64| if (0.0..0.09).contains(&since) { -20.0 } else { -60.0 };
+        assert!(!plucked(&sound(beep, |since| still(since).filter(|_| since < 0.12))), "a metronome's beep");
         let mut hoarse = sound(falling(60.0), still);
         hoarse.0.frames.iter_mut().for_each(|frame| frame.clarity = 0.85);
         assert!(!plucked(&hoarse));
