@@ -12,6 +12,7 @@ use super::strings_tried::beside_the_melody;
 use super::this_melody::of_one_pitch;
 use super::timing::{Beat, OwnBeat};
 use super::two_in_one::may_be_two;
+use super::vain_returns::left_out;
 use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
 use crate::notation::{Instrument, Melody};
 use crate::pitch::Contour;
@@ -66,6 +67,7 @@ pub fn findings_from_reading(
         played_notes(heard.reading, heard.contour, heard.envelope, heard.boundaries, heard.timed_by, a4);
     let played = joined(played, heard.contour, heard.envelope, a4);
     let played = beside_the_melody(played, notes, instrument, heard.tuning);
+    let played = left_out(played, notes, heard.tuning);
     let last = last_times(&played, notes.len());
     let (own, beat_of) = own_beat(&played, notes, &last);
     let mut findings: Vec<NoteFinding> = notes

@@ -15,6 +15,7 @@ mod strings_tried;
 mod this_melody;
 mod timing;
 mod two_in_one;
+mod vain_returns;
 
 pub use finger_shift::{finger_place, finger_shift};
 pub use judge::{Heard, Judgement, findings_from_reading};
