@@ -47,6 +47,22 @@ pub fn written_notes(melody: &Melody, octaves: i32) -> Vec<WrittenNote> {
 }
 
 #[cfg(test)]
+impl WrittenNote {
+    /// One bar of these pitches, a beat each.
+    pub(crate) fn one_bar(midi: &[i32]) -> Vec<Self> {
+        let note = |(event, &midi): (usize, &i32)| Self {
+            event,
+            midi,
+            start: event as f64,
+            length: 1.0,
+            opens_bar: event == 0,
+            bar: 1,
+        };
+        midi.iter().enumerate().map(note).collect()
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::notation::Event;

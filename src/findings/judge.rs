@@ -207,7 +207,6 @@ mod tests {
     use super::*;
     use crate::align::Step;
     use crate::notation::{Event, EventKind, Length};
-    use crate::pitch::Frame;
     use crate::units::{A4_ISO16, Seconds};
 
     /// Right notes of a viola: sounding MIDI numbers and how far off they are, in cents.
@@ -312,31 +311,12 @@ mod tests {
         };
         let melody = Melody::of(notes.iter().map(event).collect());
         // Four seconds: at −20 dB from 0.5 s to 2.5, but for 40 ms around 1.5, where the second note begins.
-        let level_db: Vec<f32> = (0..800)
-            .map(|k| match f64::from(k) * 0.005 {
-                time if (time - 1.5).abs() < 0.02 => -50.0,
-                time if (0.5..2.5).contains(&time) => -20.0,
-                _ => -80.0,
-            })
-            .collect();
-        let envelope = Envelope {
-            hop: Seconds(0.005),
-            bright_db: vec![-120.0; level_db.len()],
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -150.0,
-        };
-        let frame = |k: u32| Frame {
-            time: Seconds(f64::from(k) * 0.01),
-            pitch: (50..250).contains(&k).then_some(Hertz(293.66)),
-            clarity: 0.95,
-            level_db: -20.0,
-            candidates: Default::default(),
-            harmonic_db: -20.0,
-            noise_db: -60.0,
-        };
-        let contour = Contour { hop: Seconds(0.01), frames: (0..400).map(frame).collect() };
+        let envelope = Envelope::of_levels(4.0, -150.0, |time| match time {
+            _ if (time - 1.5).abs() < 0.02 => -50.0,
+            _ if (0.5..2.5).contains(&time) => -20.0,
+            _ => -80.0,
+        });
+        let contour = Contour::of_pitches((0..400).map(|k| (50..250).contains(&k).then_some(Hertz(293.66))));
         let boundary =
             |time| Boundary { time: Seconds(time), llr: 3.0, leads: true, features: Default::default() };
         let step = |note, from, to| Step {

@@ -175,9 +175,6 @@ mod tests {
     use crate::units::Hertz;
     use approx::assert_abs_diff_eq;
 
-    /// The level of digital silence.
-    const FLOOR_DB: f32 = -120.0;
-
     fn boundary(time: f64) -> Boundary {
         Boundary { time: Seconds(time), llr: 3.0, leads: true, features: Features::default() }
     }
@@ -209,15 +206,7 @@ mod tests {
 
     /// An envelope of 5 ms from a level at each moment; nothing of it is the room's, in a room of this decay.
     fn envelope(decay: f64, level: impl Fn(f64) -> f32) -> Envelope {
-        let level_db: Vec<f32> = (0..800).map(|k| level(f64::from(k) * 0.005)).collect();
-        Envelope {
-            hop: Seconds(0.005),
-            bright_db: vec![FLOOR_DB; level_db.len()],
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay,
-        }
+        Envelope::of_levels(4.0, decay, level)
     }
 
     #[test]

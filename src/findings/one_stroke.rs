@@ -103,25 +103,9 @@ mod tests {
 
     /// Two seconds with these pitches (MIDI numbers) and levels (dB) by the second.
     fn sound(pitch: impl Fn(f64) -> f64, level: impl Fn(f64) -> f32) -> (Contour, Envelope) {
-        let frame = |k: u32| Frame {
-            time: Seconds(f64::from(k) * 0.01),
-            pitch: Some(Hertz(440.0 * ((pitch(f64::from(k) * 0.01) - 69.0) / 12.0).exp2())),
-            clarity: 0.95,
-            level_db: -20.0,
-            candidates: Default::default(),
-            harmonic_db: -20.0,
-            noise_db: -60.0,
-        };
-        let level_db: Vec<f32> = (0..400).map(|k| level(f64::from(k) * 0.005)).collect();
-        let envelope = Envelope {
-            hop: Seconds(0.005),
-            bright_db: level_db.clone(),
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -100.0,
-        };
-        (Contour { hop: Seconds(0.01), frames: (0..200).map(frame).collect() }, envelope)
+        let hertz = |k: u32| Hertz(440.0 * ((pitch(f64::from(k) * 0.01) - 69.0) / 12.0).exp2());
+        let contour = Contour::of_pitches((0..200).map(|k| Some(hertz(k))));
+        (contour, Envelope::of_levels(2.0, -100.0, level))
     }
 
     /// Onsets of what is left of an extra sound of so many seconds that ends at 1 s, and of a note at 62 after it.

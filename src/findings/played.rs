@@ -197,7 +197,6 @@ fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Frame;
     use crate::segment::Features;
     use approx::assert_abs_diff_eq;
 
@@ -206,16 +205,7 @@ mod tests {
 
     /// Frames of 10 ms at these pitches (MIDI numbers), all clear.
     fn frames(pitches: impl Iterator<Item = f64>) -> Contour {
-        let frame = |(k, midi): (usize, f64)| Frame {
-            time: Seconds(k as f64 * HOP),
-            pitch: Some(Hertz(440.0 * ((midi - 69.0) / 12.0).exp2())),
-            clarity: 0.95,
-            level_db: -20.0,
-            candidates: Default::default(),
-            harmonic_db: -20.0,
-            noise_db: -60.0,
-        };
-        Contour { hop: Seconds(HOP), frames: pitches.enumerate().map(frame).collect() }
+        Contour::of_pitches(pitches.map(|midi| Some(Hertz(440.0 * ((midi - 69.0) / 12.0).exp2()))))
     }
 
     fn steady_of(contour: &Contour, onset: f64, offset: f64, around: f64) -> Option<SteadyPitch> {
@@ -324,19 +314,9 @@ mod tests {
 
     /// An envelope of 5 ms, at −20 dB from one moment to another and at −80 elsewhere.
     fn loud_between(from: f64, to: f64) -> Envelope {
-        let level = |k: u32| {
-            let time = f64::from(k) * 0.005;
+        Envelope::of_levels(2.005, -100.0, |time| {
             if time > from - 0.0025 && time < to + 0.0025 { -20.0 } else { -80.0 }
-        };
-        let level_db: Vec<f32> = (0..401).map(level).collect();
-        Envelope {
-            hop: Seconds(0.005),
-            bright_db: level_db.clone(),
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -100.0,
-        }
+        })
     }
 
     /// What is measured of one note that was read to last from frame to frame.
@@ -353,15 +333,7 @@ mod tests {
         // At −20 dB for 60 ms and then 40 dB lower, with one pitch first and another from 40 ms on.
         let level = |time: f64| if (0.5..0.56).contains(&time) { -20.0 } else { -60.0 };
         let contour = frames((0..400).map(|k| if k < 54 { 64.0 } else { 62.0 }));
-        let level_db: Vec<f32> = (0..800).map(|k| level(f64::from(k) * 0.005)).collect();
-        let envelope = Envelope {
-            hop: Seconds(0.005),
-            bright_db: level_db.clone(),
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -100.0,
-        };
+        let envelope = Envelope::of_levels(4.0, -100.0, level);
         let heard = one_note(&contour, &envelope, 50, 70);
         assert!((heard.offset.0 - 0.56).abs() < 0.011, "{heard:?}");
         assert!(heard.midi.is_some_and(|midi| (midi - 62.0).abs() < 1e-6), "{heard:?}");

@@ -42,18 +42,6 @@ pub(super) fn beside_the_melody(
 mod tests {
     use super::*;
 
-    fn notes(midi: &[i32]) -> Vec<WrittenNote> {
-        let note = |(event, &midi): (usize, &i32)| WrittenNote {
-            event,
-            midi,
-            start: event as f64,
-            length: 1.0,
-            opens_bar: event == 0,
-            bar: 1,
-        };
-        midi.iter().enumerate().map(note).collect()
-    }
-
     /// Sounds of a violin, one after another; what each is for the reading, and its pitch.
     fn played(sounds: &[(StepKind, f64)]) -> Vec<PlayedNote> {
         let sound = |(k, &(kind, midi)): (usize, &(StepKind, f64))| PlayedNote {
@@ -69,7 +57,8 @@ mod tests {
     const EXTRA: StepKind = StepKind::Extra { after: None };
 
     fn kinds(sounds: &[(StepKind, f64)], melody: &[i32], tuning: f64) -> Vec<StepKind> {
-        let played = beside_the_melody(played(sounds), &notes(melody), Instrument::Violin, tuning);
+        let played =
+            beside_the_melody(played(sounds), &WrittenNote::one_bar(melody), Instrument::Violin, tuning);
         played.iter().map(|p| p.kind).collect()
     }
 

@@ -32,15 +32,7 @@ mod tests {
     /// A note from 1 s to 1.8, at −20 dB but for a dip of so many dB around a moment; how long it should last.
     fn found(at: f64, dip: f32, written: f64) -> bool {
         let level = |time: f64| if (time - at).abs() < 0.02 { -20.0 - dip } else { -20.0 };
-        let level_db: Vec<f32> = (0..600).map(|k| level(f64::from(k) * 0.005)).collect();
-        let envelope = Envelope {
-            hop: Seconds(0.005),
-            bright_db: level_db.clone(),
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -100.0,
-        };
+        let envelope = Envelope::of_levels(3.0, -100.0, level);
         let kind = StepKind::Written { note: 0, restart: false };
         may_be_two(&PlayedNote::sounding(kind, 1.0, 1.8), written, &envelope)
     }
@@ -56,14 +48,7 @@ mod tests {
     #[test]
     fn a_moment_is_never_two() {
         assert!(!found(1.4, 10.0, 0.8));
-        let nothing = Envelope {
-            hop: Seconds(0.005),
-            bright_db: vec![-20.0; 10],
-            fresh_db: vec![-20.0; 10],
-            bowed_db: vec![-20.0; 10],
-            level_db: vec![-20.0; 10],
-            decay: -100.0,
-        };
+        let nothing = Envelope::of_levels(0.05, -100.0, |_| -20.0);
         let kind = StepKind::Written { note: 0, restart: false };
         assert!(!may_be_two(&PlayedNote::sounding(kind, 0.0, 0.05), 0.01, &nothing));
     }

@@ -45,15 +45,7 @@ mod tests {
 
     /// What the sounds of a take are, of a melody C D E F G; each as it is read and its pitch.
     fn kinds(sounds: &[(StepKind, f64)], tuning: f64) -> Vec<StepKind> {
-        let note = |(event, midi): (usize, i32)| WrittenNote {
-            event,
-            midi,
-            start: event as f64,
-            length: 1.0,
-            opens_bar: event == 0,
-            bar: 1,
-        };
-        let notes: Vec<WrittenNote> = [60, 62, 64, 65, 67].into_iter().enumerate().map(note).collect();
+        let notes = WrittenNote::one_bar(&[60, 62, 64, 65, 67]);
         let sound = |(k, &(kind, midi)): (usize, &(StepKind, f64))| PlayedNote {
             midi: Some(midi + tuning),
             ..PlayedNote::sounding(kind, k as f64, k as f64 + 0.9)

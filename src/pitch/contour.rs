@@ -89,6 +89,23 @@ impl Contour {
 }
 
 #[cfg(test)]
+impl Contour {
+    /// Clear frames of 10 ms with these fundamentals.
+    pub(crate) fn of_pitches(pitches: impl IntoIterator<Item = Option<Hertz>>) -> Self {
+        let frame = |(k, pitch): (usize, Option<Hertz>)| Frame {
+            time: Seconds(k as f64 * 0.01),
+            pitch,
+            clarity: 0.95,
+            level_db: -20.0,
+            candidates: Default::default(),
+            harmonic_db: -20.0,
+            noise_db: -60.0,
+        };
+        Self { hop: Seconds(0.01), frames: pitches.into_iter().enumerate().map(frame).collect() }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
 

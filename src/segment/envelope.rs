@@ -255,6 +255,23 @@ impl HighPass {
 }
 
 #[cfg(test)]
+impl Envelope {
+    /// So many seconds of a level, by the second; nothing of it rings, and there is no bow noise in it.
+    pub(crate) fn of_levels(seconds: f64, decay: f64, level: impl Fn(f64) -> f32) -> Self {
+        let count = (seconds / HOP).round() as usize;
+        let level_db: Vec<f32> = (0..count).map(|k| level(k as f64 * HOP)).collect();
+        Self {
+            hop: Seconds(HOP),
+            bright_db: vec![FLOOR_DB; count],
+            fresh_db: level_db.clone(),
+            bowed_db: level_db.clone(),
+            level_db,
+            decay,
+        }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::units::SampleRate;

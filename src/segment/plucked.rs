@@ -81,7 +81,6 @@ fn has_a_still_pitch(contour: &Contour, at: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Frame;
     use crate::units::Hertz;
 
     /// When the string is plucked, in seconds.
@@ -89,25 +88,10 @@ mod tests {
 
     /// Two seconds of a level (dB) and a pitch (cents above A4), by the seconds since the pluck.
     fn sound(level: impl Fn(f64) -> f32, pitch: impl Fn(f64) -> Option<f64>) -> (Contour, Envelope) {
-        let level_db: Vec<f32> = (0..400).map(|k| level(f64::from(k) * 0.005 - AT)).collect();
-        let frame = |k: u32| Frame {
-            time: Seconds(f64::from(k) * 0.01),
-            pitch: pitch(f64::from(k) * 0.01 - AT).map(|cents| Hertz(440.0 * (cents / 1200.0).exp2())),
-            clarity: 0.95,
-            level_db: -20.0,
-            candidates: Default::default(),
-            harmonic_db: -20.0,
-            noise_db: -60.0,
-        };
-        let envelope = Envelope {
-            hop: Seconds(0.005),
-            bright_db: level_db.clone(),
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -100.0,
-        };
-        (Contour { hop: Seconds(0.01), frames: (0..200).map(frame).collect() }, envelope)
+        let frames = (0..200).map(|k| pitch(f64::from(k) * 0.01 - AT));
+        let hertz = |cents: Option<f64>| cents.map(|cents| Hertz(440.0 * (cents / 1200.0).exp2()));
+        let envelope = Envelope::of_levels(2.0, -100.0, |time| level(time - AT));
+        (Contour::of_pitches(frames.map(hertz)), envelope)
     }
 
     /// At once from −60 dB to −20, then down by so many dB in a second.

@@ -85,37 +85,20 @@ fn stretches(contour: &Contour) -> Vec<Stretch> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Frame;
     use crate::units::Hertz;
 
     /// Frames of 10 ms at these pitches, so many of each (semitones above A4, or none), with a level by the second.
     fn sound(pitches: &[(usize, Option<f64>)], level: impl Fn(f64) -> f32) -> (Contour, Envelope) {
-        let all = pitches.iter().flat_map(|&(count, pitch)| std::iter::repeat_n(pitch, count));
-        let frame = |(k, semitones): (usize, Option<f64>)| Frame {
-            time: Seconds(k as f64 * 0.01),
-            pitch: semitones.map(|semitones| Hertz(440.0 * (semitones / 12.0).exp2())),
-            clarity: 0.95,
-            level_db: -20.0,
-            candidates: Default::default(),
-            harmonic_db: -20.0,
-            noise_db: -60.0,
-        };
-        let frames: Vec<Frame> = all.enumerate().map(frame).collect();
-        let level_db: Vec<f32> = (0..2 * frames.len()).map(|k| level(k as f64 * 0.005)).collect();
-        let envelope = Envelope {
-            hop: Seconds(0.005),
-            bright_db: level_db.clone(),
-            fresh_db: level_db.clone(),
-            bowed_db: level_db.clone(),
-            level_db,
-            decay: -100.0,
-        };
-        (Contour { hop: Seconds(0.01), frames }, envelope)
+        let frames = pitches.iter().flat_map(|&(count, pitch)| std::iter::repeat_n(pitch, count));
+        let hertz = |semitones: Option<f64>| semitones.map(|one| Hertz(440.0 * (one / 12.0).exp2()));
+        let contour = Contour::of_pitches(frames.map(hertz));
+        let seconds = contour.frames.len() as f64 * contour.hop.0;
+        (contour, Envelope::of_levels(seconds, -100.0, level))
     }
 
-    fn found(pitches: &[(usize, Option<f64>)], level: impl Fn(f64) -> f32) -> Vec<Range<usize>> {
+    fn found(pitches: &[(usize, Option<f64>)], level: impl Fn(f64) -> f32) -> Vec<(usize, usize)> {
         let (contour, envelope) = sound(pitches, level);
-        whistles(&contour, &envelope)
+        whistles(&contour, &envelope).into_iter().map(|whistle| (whistle.start, whistle.end)).collect()
     }
 
     const NOTE: (usize, Option<f64>) = (40, Some(-7.0));
@@ -124,15 +107,15 @@ mod tests {
     fn an_octave_on_one_stroke_for_up_to_300_ms_is_a_whistle_with_the_gaps_around_it() {
         for length in [3, 18, 30] {
             let whistle = found(&[NOTE, (length, Some(5.1)), NOTE], |_| -20.0);
-            assert_eq!(whistle, [40..40 + length]);
+            assert_eq!(whistle, [(40, 40 + length)]);
         }
         let gaps = found(&[NOTE, (3, None), (10, Some(5.0)), (2, Some(-3.0)), NOTE], |_| -20.0);
-        assert_eq!(gaps, [40..55]);
+        assert_eq!(gaps, [(40, 55)]);
     }
 
     #[test]
     fn what_stays_up_there_or_is_another_interval_or_has_a_bow_of_its_own_is_no_whistle() {
-        let none: [Range<usize>; 0] = [];
+        let none: [(usize, usize); 0] = [];
         assert_eq!(found(&[NOTE, (31, Some(5.0)), NOTE], |_| -20.0), none, "a note of its own");
         assert_eq!(found(&[NOTE, (20, Some(5.0))], |_| -20.0), none, "it does not come back");
         assert_eq!(found(&[NOTE, (20, Some(4.4)), NOTE], |_| -20.0), none, "no octave");
