@@ -1,7 +1,7 @@
 //! Each step of a reading as a played note: onset, offset and pitch, measured.
 
 use super::note_times::{NoteTimes, TimedBy, note_times};
-use crate::align::{Reading, Step, StepKind};
+use crate::align::{Reading, Step, StepKind, WrittenNote};
 use crate::pitch::Contour;
 use crate::segment::{Boundary, Envelope, SAME_ONSET};
 use crate::units::{Hertz, Seconds};
@@ -33,6 +33,16 @@ impl PlayedNote {
     /// Its steady pitch, or where it has none the median of its voiced frames.
     pub(super) fn pitch(&self) -> Option<f64> {
         self.steady.map(|s| s.midi).or(self.midi)
+    }
+
+    /// Whether it stands for a written note and sounds at that note's pitch, after the instrument's tuning (semitones).
+    pub(super) fn is_as_written(&self, notes: &[WrittenNote], tuning: f64) -> bool {
+        match self.kind {
+            StepKind::Written { note, .. } => self
+                .pitch()
+                .is_some_and(|midi| (midi - tuning - f64::from(notes[note].midi)).abs() < AS_WRITTEN),
+            StepKind::Extra { .. } => false,
+        }
     }
 }
 
@@ -73,6 +83,8 @@ pub struct SteadyPitch {
     pub seconds: f64,
 }
 
+/// A sound no further than this from the written pitch is that note, in semitones.
+const AS_WRITTEN: f64 = 0.5;
 /// Share of the note at each end that is not steady.
 const EDGE: f64 = 0.15;
 /// At least this much of the beginning is not steady, in seconds.

@@ -6,8 +6,6 @@ use crate::notation::Instrument;
 
 /// A sound no further than this from an open string is one, in semitones after the instrument's tuning.
 const OPEN: f64 = 0.6;
-/// A sound no further than this from the written note is that note, in semitones after the instrument's tuning.
-const AS_WRITTEN: f64 = 0.5;
 
 /// The sounds of a take with those before the first return beside the melody, where they are nothing but open strings, at
 /// least two different ones, and not what the melody begins with.
@@ -25,13 +23,7 @@ pub(super) fn beside_the_melody(
     };
     let strings: Option<Vec<i32>> = played[..first].iter().map(string).collect();
     let different = strings.is_some_and(|strings| strings.iter().any(|&open| open != strings[0]));
-    let as_written = |p: &PlayedNote| match p.kind {
-        StepKind::Written { note, .. } => {
-            p.pitch().is_some_and(|midi| (midi - tuning - f64::from(notes[note].midi)).abs() < AS_WRITTEN)
-        }
-        StepKind::Extra { .. } => false,
-    };
-    if different && !played[..first].iter().all(as_written) {
+    if different && !played[..first].iter().all(|p| p.is_as_written(notes, tuning)) {
         played[..first].iter_mut().for_each(|p| p.kind = StepKind::Extra { after: None });
         played[first].kind = StepKind::Written { note: 0, restart: false };
     }

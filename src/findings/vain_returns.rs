@@ -4,9 +4,6 @@
 use super::played::PlayedNote;
 use crate::align::{StepKind, WrittenNote};
 
-/// A sound no further than this from the written note is that note, in semitones after the instrument's tuning.
-const AS_WRITTEN: f64 = 0.5;
-
 /// The sounds of a take, with those of each return that played none of the notes again as they are written beside the
 /// melody: then the attempt before it counts.
 pub(super) fn left_out(mut played: Vec<PlayedNote>, notes: &[WrittenNote], tuning: f64) -> Vec<PlayedNote> {
@@ -19,13 +16,7 @@ pub(super) fn left_out(mut played: Vec<PlayedNote>, notes: &[WrittenNote], tunin
                 .take_while(|&j| j == k || !matches!(played[j].kind, StepKind::Written { restart: true, .. }))
                 .filter(|&j| matches!(played[j].kind, StepKind::Written { note, .. } if note <= last))
                 .collect();
-            let as_written = |&j: &usize| match played[j].kind {
-                StepKind::Written { note, .. } => played[j]
-                    .pitch()
-                    .is_some_and(|midi| (midi - tuning - f64::from(notes[note].midi)).abs() < AS_WRITTEN),
-                StepKind::Extra { .. } => false,
-            };
-            if !again.iter().any(as_written) {
+            if !again.iter().any(|&j| played[j].is_as_written(notes, tuning)) {
                 again.into_iter().for_each(|j| played[j].kind = StepKind::Extra { after: Some(last) });
                 continue;
             }
