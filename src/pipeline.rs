@@ -9,7 +9,7 @@ use crate::findings::{
     findings_from_reading,
 };
 use crate::notation::{Fifths, Instrument, Melody};
-use crate::pitch::{Contour, TrackerSettings, contour_without, without_ringing};
+use crate::pitch::{Contour, TrackerSettings, contour_without, with_second_strings, without_ringing};
 use crate::recording_quality::{self, Unjudgeable};
 use crate::remark::Remark;
 use crate::samples::Samples;
@@ -81,6 +81,7 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let bowed = without_ringing(samples, offset, &settings);
     let contour =
         contour_without(&bowed, 0.0, settings).with_pitches_of(&contour_without(samples, offset, settings));
+    let contour = with_second_strings(contour, &bowed, settings);
     let envelope = envelope.with_bowed(bowed, lowest);
     let continuity = Continuity::new(samples, &contour);
     let candidates =

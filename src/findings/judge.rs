@@ -3,7 +3,7 @@
 use super::extras::extra_notes;
 use super::note_times::TimedBy;
 use super::note_verdict::{Asked, judge_note};
-use super::one_stroke::joined;
+use super::one_stroke::{Take, joined};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{Around, rest_findings};
@@ -63,9 +63,11 @@ pub fn findings_from_reading(
     a4: Hertz,
     heard: Heard<'_>,
 ) -> Judgement {
-    let played =
-        played_notes(heard.reading, heard.contour, heard.envelope, heard.boundaries, heard.timed_by, a4);
-    let played = joined(played, heard.contour, heard.envelope, a4);
+    let Heard { contour, envelope, boundaries, timed_by, reading, .. } = heard;
+    let at = (a4, heard.tuning);
+    let played = played_notes(reading, contour, envelope, boundaries, timed_by, at);
+    let take = Take { instrument, contour: heard.contour, envelope: heard.envelope, a4 };
+    let played = joined(played, notes, heard.tuning, take);
     let played = beside_the_melody(played, notes, instrument, heard.tuning);
     let played = left_out(played, notes, heard.tuning);
     let last = last_times(&played, notes.len());

@@ -235,6 +235,8 @@ mod tests {
             kind: StepKind::Written { note: 0, restart: false },
             onset: Seconds(0.5),
             offset: Seconds(1.5),
+            bow_from: Seconds(0.5),
+            bow_until: Seconds(1.5),
             midi: Some(midi),
             steady: Some(SteadyPitch { midi, spread: 2.0, seconds: 0.8 }),
             spread: 3.0,
@@ -254,6 +256,7 @@ mod tests {
             candidates: [None; crate::pitch::MOST_CANDIDATES],
             harmonic_db: -20.0,
             noise_db: -50.0,
+            second: None,
         };
         for (place, (midi, strength)) in frame.candidates.iter_mut().zip(candidates) {
             *place = Some(Candidate { pitch: MidiPitch(*midi).hertz(A4_ISO16), strength: *strength });

@@ -2,7 +2,8 @@
 //! slide into the note. The note begins where its stroke does, and nothing extra was played.
 
 use super::played::PlayedNote;
-use crate::align::StepKind;
+use crate::align::{StepKind, WrittenNote};
+use crate::notation::Instrument;
 use crate::pitch::{Contour, Frame};
 use crate::segment::Envelope;
 use crate::units::{Hertz, Seconds};
@@ -11,14 +12,28 @@ use crate::units::{Hertz, Seconds};
 const TOUCHING: f64 = 0.08;
 /// On one stroke the level has no trough between them deeper than this, in dB,
 const TROUGH: f32 = 4.0;
+/// where another string sounds, which beats against it or begins to sound on its own, than this,
+const ANOTHER_STRINGS_TROUGH: f32 = 8.0;
 /// up to so many seconds into either,
 const INTO: f64 = 0.05;
 /// against the loudest moments of so many seconds on either side.
 const SIDE: f64 = 0.1;
 /// What comes before a note on its own stroke lasts at most so many seconds.
 const LONGEST: f64 = 0.3;
+/// A note sounds along with a string through more than this share of a sound,
+const ALONG: f64 = 0.5;
+/// within so many semitones.
+const SAME: f64 = 0.5;
 /// A whistle is so many semitones from the octave at most.
 const OCTAVE: f64 = 0.5;
+/// A light finger lets the third harmonic sound, so many semitones above.
+const TWELFTH: f64 = 19.02;
+/// A finger is late or lifted early by at most so many seconds,
+const FINGER: f64 = 0.22;
+/// and by this share of its note,
+const FINGER_SHARE: f64 = 0.4;
+/// and stops the string so many semitones above the open one.
+const STOPPED: (f64, f64) = (0.6, 7.6);
 /// A slide begins within so many semitones of the note,
 const FURTHEST_SLIDE: f64 = 3.0;
 /// goes on by less than this from frame to frame, in semitones,
@@ -28,52 +43,122 @@ const RESTING: f64 = 0.5;
 /// lie within so many semitones of its middle: a note that is slurred to the next rests on its own pitch.
 const AT_REST: f64 = 0.15;
 
-/// The sounds of a take, in order, with those that are the beginning of a written note's own stroke joined to it.
+/// What the sounds of a take are looked up in.
+#[derive(Clone, Copy)]
+pub(super) struct Take<'a> {
+    pub instrument: Instrument,
+    pub contour: &'a Contour,
+    pub envelope: &'a Envelope,
+    pub a4: Hertz,
+}
+
+/// The sounds of a take, in order, with those that a written note's own stroke made joined to it: what comes before it, and
+/// the octave that its bow whistles and does not leave again. Where most of a stroke is such an octave, nobody can say
+/// whether the note or its octave was played.
 pub(super) fn joined(
     played: Vec<PlayedNote>,
-    contour: &Contour,
-    envelope: &Envelope,
-    a4: Hertz,
+    notes: &[WrittenNote],
+    tuning: f64,
+    Take { instrument, contour, envelope, a4 }: Take<'_>,
 ) -> Vec<PlayedNote> {
+    let is_written = |note: &PlayedNote| matches!(note.kind, StepKind::Written { .. });
+    let touching = |a: &PlayedNote, b: &PlayedNote| (b.onset.0 - a.offset.0).abs() < TOUCHING;
+    let one_stroke = |a: &PlayedNote, b: &PlayedNote, trough: f32| {
+        let (from, to) = (a.offset.0.min(b.onset.0), a.offset.0.max(b.onset.0));
+        envelope.fall_between(Seconds(from), Seconds(to), INTO, SIDE) <= trough
+    };
     let mut joined: Vec<PlayedNote> = Vec::with_capacity(played.len());
     for mut note in played {
-        let written = matches!(note.kind, StepKind::Written { .. });
         while let Some(before) = joined.last()
-            && written
-            && matches!(before.kind, StepKind::Extra { .. })
-            && is_one_stroke(before, &note, contour, envelope, a4)
+            && is_written(&note)
+            && !is_written(before)
+            && let (Some(first), Some(own)) = (before.midi, note.pitch())
+            && touching(before, &note)
         {
+            let brief = before.offset.0 - before.onset.0 < LONGEST;
+            let begins = || {
+                is_octave(first, own)
+                    || (first - own - TWELFTH).abs() < OCTAVE
+                    || slides(before, own, note.onset.0, contour, a4)
+            };
+            let late = || is_without_its_finger(before, first, &note, own, instrument, tuning);
+            // The bow touched another string as well, or the finger came late.
+            let another_string = sounds_along(own, before, contour, a4) || late();
+            if another_string && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH) {
+            } else if !one_stroke(before, &note, TROUGH) {
+                break;
+            } else if is_octave(own, first) && !note.is_as_written(notes, tuning) {
+                note.steady = None;
+                note.spread = f64::INFINITY;
+            } else if !(brief && begins()) {
+                break;
+            }
             note.onset = before.onset;
             note.onset_llr = note.onset_llr.max(before.onset_llr);
             joined.pop();
         }
-        joined.push(note);
+        if let Some(before) = joined.last_mut()
+            && !is_written(&note)
+            && before.is_as_written(notes, tuning)
+            && let (Some(own), Some(then)) = (before.pitch(), note.midi)
+            && touching(before, &note)
+            && ((is_octave(then, own) && one_stroke(before, &note, TROUGH))
+                || ((sounds_along(own, &note, contour, a4)
+                    || is_without_its_finger(&note, then, before, own, instrument, tuning))
+                    && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH)))
+        {
+            before.offset = note.offset;
+        } else {
+            joined.push(note);
+        }
+    }
+    let slurred: Vec<bool> = joined
+        .windows(2)
+        .map(|two| touching(&two[0], &two[1]) && one_stroke(&two[0], &two[1], TROUGH))
+        .collect();
+    for k in 0..joined.len() {
+        if is_written(&joined[k]) {
+            let first = (0..k).rev().take_while(|&j| slurred[j] && !is_written(&joined[j])).last();
+            let last =
+                (k + 1..joined.len()).take_while(|&j| slurred[j - 1] && !is_written(&joined[j])).last();
+            joined[k].bow_from = first.map_or(joined[k].onset, |j| joined[j].onset);
+            joined[k].bow_until = last.map_or(joined[k].offset, |j| joined[j].offset);
+        }
     }
     joined
 }
 
-fn is_one_stroke(
-    before: &PlayedNote,
+/// Whether a sound is the open string below a stopped note, for a moment before its finger is down or after it was lifted.
+fn is_without_its_finger(
+    sound: &PlayedNote,
+    midi: f64,
     note: &PlayedNote,
-    contour: &Contour,
-    envelope: &Envelope,
-    a4: Hertz,
+    own: f64,
+    instrument: Instrument,
+    tuning: f64,
 ) -> bool {
-    let (Some(first), Some(own)) = (before.midi, note.pitch()) else { return false };
-    let touching = (note.onset.0 - before.offset.0).abs() < TOUCHING;
-    let brief = before.offset.0 - before.onset.0 < LONGEST;
-    touching
-        && brief
-        && !has_a_trough(envelope, before.offset.0.min(note.onset.0), before.offset.0.max(note.onset.0))
-        && ((first - own - 12.0).abs() < OCTAVE || slides(before, own, note.onset.0, contour, a4))
+    let lasts = |sound: &PlayedNote| sound.offset.0 - sound.onset.0;
+    let open = |&open: &i32| (midi - tuning - f64::from(open)).abs() < SAME;
+    lasts(sound) < FINGER.min(FINGER_SHARE * lasts(note))
+        && instrument.open_strings().iter().any(open)
+        && (STOPPED.0..STOPPED.1).contains(&(own - midi))
 }
 
-/// Whether the level falls between two moments that lie close together.
-fn has_a_trough(envelope: &Envelope, from: f64, to: f64) -> bool {
-    let trough = envelope.trough(Seconds(from - INTO), Seconds(to + INTO)).0;
-    let before = envelope.peak(Seconds(from - SIDE), Seconds(from));
-    let after = envelope.peak(Seconds(to), Seconds(to + SIDE));
-    before.min(after) - trough > TROUGH
+/// Whether a note sounds along with another string through most of a sound.
+fn sounds_along(note: f64, sound: &PlayedNote, contour: &Contour, a4: Hertz) -> bool {
+    let frame =
+        |time: Seconds| ((time.0 / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len());
+    let frames = &contour.frames[frame(sound.onset).min(frame(sound.offset))..frame(sound.offset)];
+    let along = |f: &&Frame| {
+        f.second.is_some()
+            && [f.pitch, f.second].into_iter().flatten().any(|one| (one.midi(a4).0 - note).abs() < SAME)
+    };
+    frames.iter().filter(along).count() as f64 > ALONG * frames.len() as f64
+}
+
+/// Whether a pitch is an octave above another, as a whistle is.
+fn is_octave(high: f64, low: f64) -> bool {
+    (high - low - 12.0).abs() < OCTAVE
 }
 
 /// Whether a sound goes over into the pitch of the note after it without resting on any of its own.
@@ -96,6 +181,7 @@ fn slides(sound: &PlayedNote, into: f64, until: f64, contour: &Contour, a4: Hert
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::findings::played::SteadyPitch;
     use crate::units::A4_ISO16;
 
     const EXTRA: StepKind = StepKind::Extra { after: None };
@@ -108,17 +194,41 @@ mod tests {
         (contour, Envelope::of_levels(2.0, -100.0, level))
     }
 
+    /// What is left of sounds, each its kind, from when until when (in seconds), and at which MIDI pitch; the sheet is one
+    /// note at 62.
+    fn left(
+        sounds: &[(StepKind, f64, f64, f64)],
+        pitch: impl Fn(f64) -> f64,
+        level: impl Fn(f64) -> f32,
+    ) -> Vec<PlayedNote> {
+        let (contour, envelope) = sound(pitch, level);
+        let steady = |midi| Some(SteadyPitch { midi, spread: 2.0, seconds: 0.3 });
+        let note = |&(kind, from, until, midi)| PlayedNote {
+            midi: Some(midi),
+            steady: steady(midi),
+            ..PlayedNote::sounding(kind, from, until)
+        };
+        let take =
+            Take { instrument: Instrument::Violin, contour: &contour, envelope: &envelope, a4: A4_ISO16 };
+        joined(sounds.iter().map(note).collect(), &WrittenNote::one_bar(&[62]), 0.0, take)
+    }
+
     /// Onsets of what is left of an extra sound of so many seconds that ends at 1 s, and of a note at 62 after it.
     fn onsets(length: f64, pitch: impl Fn(f64) -> f64, level: impl Fn(f64) -> f32) -> Vec<f64> {
-        let (contour, envelope) = sound(&pitch, level);
-        let before = PlayedNote {
-            midi: Some(pitch(1.0 - 0.5 * length)),
-            ..PlayedNote::sounding(EXTRA, 1.0 - length, 1.0)
-        };
-        let note = PlayedNote { midi: Some(62.0), ..PlayedNote::sounding(NOTE, 1.02, 1.8) };
-        let joined = joined(vec![before, note], &contour, &envelope, A4_ISO16);
-        assert_eq!(joined.last().expect("the note").offset.0, 1.8);
-        joined.iter().map(|note| note.onset.0).collect()
+        let before = (EXTRA, 1.0 - length, 1.0, pitch(1.0 - 0.5 * length));
+        let left = left(&[before, (NOTE, 1.02, 1.8, 62.0)], pitch, level);
+        assert_eq!(left.last().expect("the note").offset.0, 1.8);
+        assert!(left.iter().all(|note| note.steady.is_some()));
+        left.iter().map(|note| note.onset.0).collect()
+    }
+
+    /// The level of one stroke, and of two that meet at 1 s.
+    fn one_bow(_: f64) -> f32 {
+        -20.0
+    }
+
+    fn turned(time: f64) -> f32 {
+        if (time - 1.0).abs() < 0.02 { -26.0 } else { -20.0 }
     }
 
     fn octave_first(time: f64) -> f64 {
@@ -132,32 +242,56 @@ mod tests {
 
     #[test]
     fn a_note_begins_with_the_octave_that_its_bow_whistles_first() {
-        assert_eq!(onsets(0.2, octave_first, |_| -20.0), [0.8]);
-        assert_eq!(onsets(0.35, octave_first, |_| -20.0).len(), 2, "a note of its own");
-        let turned = |time: f64| if (time - 1.0).abs() < 0.02 { -26.0 } else { -20.0 };
+        assert_eq!(onsets(0.2, octave_first, one_bow), [0.8]);
+        assert_eq!(onsets(0.35, octave_first, one_bow).len(), 2, "a note of its own");
         assert_eq!(onsets(0.2, octave_first, turned).len(), 2, "a bow of its own");
     }
 
     #[test]
     fn a_note_begins_with_the_slide_into_it() {
-        assert_eq!(onsets(0.2, slide, |_| -20.0), [0.8]);
-        let turned = |time: f64| if (time - 1.0).abs() < 0.02 { -26.0 } else { -20.0 };
+        assert_eq!(onsets(0.2, slide, one_bow), [0.8]);
         assert_eq!(onsets(0.2, slide, turned).len(), 2, "a bow of its own");
         let slurred = |time: f64| if time < 0.98 { 60.0 } else { (60.0 + 50.0 * (time - 0.98)).min(62.0) };
-        assert_eq!(onsets(0.2, slurred, |_| -20.0).len(), 2, "a note of its own, slurred to the next");
+        assert_eq!(onsets(0.2, slurred, one_bow).len(), 2, "a note of its own, slurred to the next");
         let leap = |time: f64| if time < 1.0 { slide(time) - 2.0 } else { 62.0 };
-        assert_eq!(onsets(0.2, leap, |_| -20.0).len(), 2, "it does not arrive");
+        assert_eq!(onsets(0.2, leap, one_bow).len(), 2, "it does not arrive");
+    }
+
+    /// The kinds, onsets and offsets of what is left, and whether its pitch is.
+    fn told(left: &[PlayedNote]) -> Vec<(StepKind, f64, f64, bool)> {
+        left.iter().map(|note| (note.kind, note.onset.0, note.offset.0, note.steady.is_some())).collect()
     }
 
     #[test]
-    fn what_comes_after_a_note_or_away_from_it_stays() {
-        let (contour, envelope) = sound(octave_first, |_| -20.0);
-        let at = |kind, midi, onset, offset| PlayedNote {
-            midi: Some(midi),
-            ..PlayedNote::sounding(kind, onset, offset)
-        };
-        let far = vec![at(EXTRA, 74.0, 0.5, 0.7), at(NOTE, 62.0, 1.0, 1.8), at(EXTRA, 74.0, 1.8, 1.9)];
-        assert_eq!(joined(far.clone(), &contour, &envelope, A4_ISO16), far);
-        assert_eq!(joined(Vec::new(), &contour, &envelope, A4_ISO16), []);
+    fn a_note_whose_bow_goes_over_into_its_octave_and_stays_there_ends_with_its_stroke() {
+        let octave_last = |time: f64| if time < 1.0 { 62.0 } else { 74.0 };
+        let sounds = |then| [(NOTE, 0.2, 1.0, 62.0), (EXTRA, 1.0, 1.5, then)];
+        assert_eq!(told(&left(&sounds(74.2), octave_last, one_bow)), [(NOTE, 0.2, 1.5, true)]);
+        assert_eq!(left(&sounds(74.2), octave_last, turned).len(), 2, "a bow of its own");
+        assert_eq!(left(&sounds(69.0), octave_last, one_bow).len(), 2, "a fifth");
+        assert_eq!(left(&sounds(50.0), octave_last, one_bow).len(), 2, "the octave below");
+        let wrong = [(NOTE, 0.2, 1.0, 63.0), (EXTRA, 1.0, 1.5, 75.0)];
+        assert_eq!(left(&wrong, octave_last, one_bow).len(), 2, "no note of the sheet");
+        let apart = [(NOTE, 0.2, 1.0, 62.0), (EXTRA, 1.09, 1.5, 74.0)];
+        assert_eq!(left(&apart, octave_last, one_bow).len(), 2, "a pause between them");
+    }
+
+    #[test]
+    fn a_stroke_that_begins_with_its_note_and_whistles_for_most_of_its_length_has_no_pitch_to_judge() {
+        let octave_last = |time: f64| if time < 1.0 { 62.0 } else { 74.0 };
+        let sounds = |midi| [(EXTRA, 0.5, 1.0, midi - 12.0), (NOTE, 1.02, 1.9, midi)];
+        let found = left(&sounds(74.0), octave_last, one_bow);
+        assert_eq!(told(&found), [(NOTE, 0.5, 1.9, false)]);
+        assert!(found[0].spread > 100.0, "its pitch is all over the place");
+        assert_eq!(left(&sounds(74.0), octave_last, turned).len(), 2, "a bow of its own");
+        assert_eq!(left(&sounds(62.0), octave_last, one_bow).len(), 2, "played as it is written");
+    }
+
+    #[test]
+    fn what_touches_no_note_of_its_octave_stays() {
+        let far = [(EXTRA, 0.5, 0.7, 74.0), (NOTE, 1.0, 1.8, 62.0), (EXTRA, 1.8, 1.9, 69.0)];
+        let there = |&(kind, from, until, _): &(StepKind, f64, f64, f64)| (kind, from, until, true);
+        assert_eq!(told(&left(&far, octave_first, one_bow)), far.iter().map(there).collect::<Vec<_>>());
+        assert_eq!(left(&[], octave_first, one_bow), []);
     }
 }

@@ -2,7 +2,7 @@
 
 use super::note_times::{NoteTimes, TimedBy, note_times};
 use crate::align::{Reading, Step, StepKind, WrittenNote};
-use crate::pitch::Contour;
+use crate::pitch::{Contour, Frame};
 use crate::segment::{Boundary, Envelope, SAME_ONSET};
 use crate::units::{Hertz, Seconds};
 
@@ -15,6 +15,10 @@ pub struct PlayedNote {
     pub onset: Seconds,
     /// The moment the bow stops driving it.
     pub offset: Seconds,
+    /// When the stroke begins that it is played on: with its onset, or with a sound beside the melody that is slurred to it.
+    pub bow_from: Seconds,
+    /// When that stroke ends.
+    pub bow_until: Seconds,
     /// Median pitch over all its voiced frames (MIDI number at the report's A), where there are any.
     pub midi: Option<f64>,
     /// Its pitch over the steady part, where one is long enough.
@@ -62,6 +66,8 @@ impl PlayedNote {
             kind,
             onset: Seconds(onset),
             offset: Seconds(offset),
+            bow_from: Seconds(onset),
+            bow_until: Seconds(offset),
             midi: Some(62.2),
             steady: None,
             spread: 3.0,
@@ -104,14 +110,14 @@ const BRIEF: f64 = 0.15;
 /// Less clear frames are not steady.
 const LEAST_CLARITY: f32 = 0.80;
 
-/// Measures each step of a reading, which counts these boundaries.
+/// Measures each step of a reading, which counts these boundaries, on an instrument tuned so many semitones above `a4`.
 pub fn played_notes(
     reading: &Reading,
     contour: &Contour,
     envelope: &Envelope,
     boundaries: &[Boundary],
     by: TimedBy,
-    a4: Hertz,
+    (a4, tuning): (Hertz, f64),
 ) -> Vec<PlayedNote> {
     let times = note_times(reading, contour, envelope, boundaries, by);
     let played = |(step, times): (&Step, NoteTimes)| {
@@ -120,25 +126,37 @@ pub fn played_notes(
         let until = offset.max((step.to as f64 * contour.hop.0).min(onset + BRIEF));
         let frames =
             &contour.frames[frame(contour, onset)..frame(contour, until).max(frame(contour, onset) + 1)];
-        let mut pitches: Vec<f64> = frames.iter().filter_map(|f| f.pitch.map(|p| p.midi(a4).0)).collect();
+        let near = step.semitone.map(|semitone| f64::from(semitone) + tuning);
+        let mut pitches: Vec<f64> = frames.iter().filter_map(|f| pitch_of(f, near, a4)).collect();
         let voiced = pitches.len() as f64 / frames.len() as f64;
         pitches.sort_by(f64::total_cmp);
         PlayedNote {
             kind: step.kind,
             onset: Seconds(onset),
             offset: Seconds(offset),
+            bow_from: Seconds(onset),
+            bow_until: Seconds(offset),
             midi: middle(&pitches),
             spread: match (quantile(&pitches, 0.25), quantile(&pitches, 0.75)) {
                 (Some(a), Some(b)) => (b - a) * 50.0,
                 _ => f64::INFINITY,
             },
-            steady: steady(contour, onset, until, a4, middle(&pitches)),
+            steady: steady(contour, (onset, until), a4, near, middle(&pitches)),
             body_db,
             voiced,
             onset_llr: onset_llr(boundaries, step.boundary),
         }
     };
     reading.steps.iter().zip(times).map(played).collect()
+}
+
+/// The pitch of a frame (MIDI number): where two strings sound, of the one that belongs to a note at `near`, if only the
+/// second does.
+fn pitch_of(frame: &Frame, near: Option<f64>, a4: Hertz) -> Option<f64> {
+    let own = frame.pitch?.midi(a4).0;
+    let second = frame.second.map(|pitch| pitch.midi(a4).0);
+    let belongs = |midi: f64| near.is_some_and(|near| (midi - near).abs() < AS_WRITTEN);
+    Some(second.filter(|&midi| belongs(midi) && !belongs(own)).unwrap_or(own))
 }
 
 fn frame(contour: &Contour, time: f64) -> usize {
@@ -160,7 +178,13 @@ fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
 /// The steady part: away from both ends, clear, not gliding. Vibrato and wobble are averaged over one cycle
 /// before anything is judged, since the mean is the pitch that listeners hear (Brown and Vaughn, "Pitch center of
 /// stringed instrument vibrato tones", JASA 1996); a glide is what is left of movement after that.
-fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<f64>) -> Option<SteadyPitch> {
+fn steady(
+    contour: &Contour,
+    (onset, offset): (f64, f64),
+    a4: Hertz,
+    near: Option<f64>,
+    around: Option<f64>,
+) -> Option<SteadyPitch> {
     let around = around?;
     let length = offset - onset;
     let from = onset + (EDGE * length).clamp(ATTACK.min(0.3 * length), LONGEST_ATTACK);
@@ -171,8 +195,8 @@ fn steady(contour: &Contour, onset: f64, offset: f64, a4: Hertz, around: Option<
     }
     let kept: Vec<f64> = contour.frames[frame(contour, from)..=frame(contour, to)]
         .iter()
-        .filter(|f| f.clarity >= LEAST_CLARITY)
-        .filter_map(|f| f.pitch.map(|p| p.midi(a4).0))
+        .filter(|f| f.clarity >= LEAST_CLARITY || f.second.is_some())
+        .filter_map(|f| pitch_of(f, near, a4))
         .filter(|midi| (midi - around).abs() < 1.0)
         .collect();
     if (kept.len() as f64) * hop < LEAST_STEADY - 1e-9 {
@@ -221,7 +245,7 @@ mod tests {
     }
 
     fn steady_of(contour: &Contour, onset: f64, offset: f64, around: f64) -> Option<SteadyPitch> {
-        steady(contour, onset, offset, A4, Some(around))
+        steady(contour, (onset, offset), A4, None, Some(around))
     }
 
     #[test]
@@ -240,7 +264,7 @@ mod tests {
         let held = frames(std::iter::repeat_n(62.0, 500));
         assert!(steady_of(&held, 0.5, 0.66, 62.0).is_some_and(|s| s.seconds >= LEAST_STEADY));
         assert_eq!(steady_of(&held, 0.5, 0.58, 62.0), None);
-        assert_eq!(steady(&held, 0.5, 1.5, A4, None), None);
+        assert_eq!(steady(&held, (0.5, 1.5), A4, None, None), None);
         // Another note's frames are not this note's.
         assert_eq!(steady_of(&held, 0.5, 1.5, 63.0), None);
         let mut rough = held.clone();
@@ -337,7 +361,7 @@ mod tests {
         let reading =
             Reading { steps: vec![Step { kind, boundary: 0, from, to, semitone: Some(62) }], score: 0.0 };
         let boundary = Boundary { time: Seconds(0.5), llr: 3.0, leads: true, features: Features::default() };
-        played_notes(&reading, contour, envelope, &[boundary], TimedBy::Level, A4).remove(0)
+        played_notes(&reading, contour, envelope, &[boundary], TimedBy::Level, (A4, 0.0)).remove(0)
     }
 
     #[test]

@@ -84,25 +84,48 @@ impl Around<'_> {
             return None;
         }
         let local = self.own.local(0.5 * (notes[begun].start + notes[after].start), &[after])?;
-        let (onset, from, to) = (self.played[b].onset.0, self.played[b].offset.0, self.played[a].onset.0);
-        let span = RestSpan {
+        let (onset, from, to) =
+            (self.played[b].onset.0, self.played[b].bow_until.0, self.played[a].bow_from.0);
+        let at_beat = |beat: f64| RestSpan {
             written: notes[after].start - notes[before].start - notes[before].length,
             span: notes[after].start - notes[begun].start,
-            played_span: (to - onset) / local,
-            silence: (to - from) / local,
+            played_span: (to - onset) / beat,
+            silence: (to - from) / beat,
             extra_inside: self.extra.iter().any(|x| x.onset_s > from - 0.05 && x.onset_s < to - 0.05),
         };
-        let (verdict, played, confidence) = judge_rest(span);
+        let span = at_beat(local);
         // Instead of a long bow the second note may have been left out together with its time, or it was the first that
         // was left out: then there is more silence than rest.
-        let doubtful = verdict == RestVerdict::Rushed || span.silence > played;
-        (!long_bow || !doubtful).then_some((verdict, Some(played / span.written), confidence))
+        if long_bow && (span.left() < RUSHED_BELOW * span.written || span.silence > span.left()) {
+            return None;
+        }
+        let (verdict, played, confidence) = judge_rest(span);
+        // A child who plays halves as long as quarters has a beat for each, and the rest may have been measured by either.
+        let of_time = matches!(verdict, RestVerdict::Rushed | RestVerdict::Stretched);
+        if of_time && self.own.of_each_length().any(|beat| judge_rest(at_beat(beat)).0 != verdict) {
+            return None;
+        }
+        Some((verdict, Some(played / span.written), confidence))
+    }
+}
+
+impl RestSpan {
+    /// What of the time between the onsets is left for it when the note before had its written length, in beats.
+    fn left(&self) -> f64 {
+        (self.written + self.played_span - self.span).max(0.0)
+    }
+
+    /// How long it was, in beats: as long as is left for it, or as the silence, if that is nearer to what is written. A note
+    /// that was cut short or held on is no mistake in the rest after it.
+    fn played(&self) -> f64 {
+        let (left, written) = (self.left(), self.written);
+        if left < written { left.max(self.silence.min(written)) } else { left.min(self.silence.max(written)) }
     }
 }
 
 /// The verdict on one rest, its played length in beats and the confidence.
 fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
-    let played = (rest.written + rest.played_span - rest.span).max(0.0);
+    let played = rest.played();
     let share = played / rest.written;
     let silent = rest.silence / rest.written;
     if rest.extra_inside && share >= RUSHED_BELOW {
@@ -339,13 +362,13 @@ mod tests {
     #[test]
     fn each_verdict_begins_at_its_limit_where_it_is_as_likely_as_not() {
         let verdict = |played: f64, silence: f64| judge_rest(span(1.0 + played, silence)).0;
-        for (limit, below, above) in [
-            (RUSHED_BELOW, RestVerdict::Rushed, RestVerdict::Kept),
-            (STRETCHED_ABOVE, RestVerdict::Kept, RestVerdict::Stretched),
+        for (limit, below, above, silence) in [
+            (RUSHED_BELOW, RestVerdict::Rushed, RestVerdict::Kept, 0.6),
+            (STRETCHED_ABOVE, RestVerdict::Kept, RestVerdict::Stretched, 1.5),
         ] {
-            assert_eq!((verdict(limit - 0.01, 0.6), verdict(limit + 0.01, 0.6)), (below, above));
+            assert_eq!((verdict(limit - 0.01, silence), verdict(limit + 0.01, silence)), (below, above));
             for beside in [-1e-6, 1e-6] {
-                let confidence = judge_rest(span(1.0 + limit + beside, 0.6)).2;
+                let confidence = judge_rest(span(1.0 + limit + beside, silence)).2;
                 assert!((confidence - 0.5).abs() < 1e-4, "{limit}: {confidence}");
             }
         }
@@ -361,16 +384,59 @@ mod tests {
     fn eight_hundredths_of_a_rest_from_a_limit_the_other_verdict_has_a_chance_of_one_in_2e() {
         let one_in_2e = 0.5 / std::f64::consts::E;
         for (played, silence) in [
-            (RUSHED_BELOW - 0.08, 0.6),
-            (RUSHED_BELOW + 0.08, 0.6),
-            (STRETCHED_ABOVE - 0.08, 0.6),
-            (STRETCHED_ABOVE + 0.08, 0.6),
+            (RUSHED_BELOW - 0.08, 0.5),
+            (RUSHED_BELOW + 0.08, 0.5),
+            (STRETCHED_ABOVE - 0.08, 1.5),
+            (STRETCHED_ABOVE + 0.08, 1.5),
             (1.0, FILLED_BELOW - 0.04),
             (1.0, FILLED_BELOW + 0.04),
         ] {
             let confidence = judge_rest(span(1.0 + played, silence)).2;
             assert!((confidence - (1.0 - one_in_2e)).abs() < 1e-6, "{played} {silence}: {confidence}");
         }
+    }
+
+    #[test]
+    fn a_note_cut_short_or_held_on_is_no_mistake_in_the_rest_after_it() {
+        let told = |played: f64, silence: f64| {
+            let (verdict, played, _) = judge_rest(span(1.0 + played, silence));
+            (verdict, played)
+        };
+        // Half a beat is left for the rest, but the note before it took only half a beat.
+        assert_eq!(told(0.5, 0.95), (RestVerdict::Kept, 0.95));
+        assert_eq!(told(0.5, 1.3), (RestVerdict::Kept, 1.0));
+        // One and a half are left, and the note before it took one of its own length more.
+        assert_eq!(told(1.5, 1.1), (RestVerdict::Kept, 1.1));
+        assert_eq!(told(2.0, 0.9), (RestVerdict::Kept, 1.0));
+        assert_eq!(told(2.0, 0.1).0, RestVerdict::Filled);
+        assert_eq!(told(0.2, 0.4), (RestVerdict::Rushed, 0.4));
+        assert_eq!(told(2.2, 1.6), (RestVerdict::Stretched, 1.6));
+    }
+
+    #[test]
+    fn a_rest_is_too_short_or_too_long_only_where_the_beat_of_each_length_says_so() {
+        // Halves played as long as quarters, half a second each: six of the one and four of the other.
+        let lengths = [1.0, 2.0, 1.0, 2.0, 1.0, 2.0, 1.0, 2.0, 1.0, 1.0];
+        let mut at = 0.0;
+        let beats = lengths.iter().enumerate().map(|(note, &length)| {
+            let beat = Beat { note, at, until: at + length, onset: 0.5 * note as f64, attempt: 0 };
+            at += length;
+            beat
+        });
+        let own = OwnBeat::new(beats.collect());
+        let judged = |own: &OwnBeat, silence: f64| {
+            let notes = [note(40, 57), note(42, 59)];
+            let played = [step(0, 0.0, 0.2, false), step(1, 0.2 + silence, 3.0, false)];
+            let around =
+                Around { notes: &notes, played: &played, last: &[Some(0), Some(1)], extra: &[], own };
+            around.verdict_on(41).map(|(verdict, ..)| verdict)
+        };
+        // By the quarters a beat lasts half a second, by the halves a quarter of one.
+        assert_eq!(
+            [0.1, 0.25, 0.5, 1.6].map(|silence| judged(&own, silence)),
+            [Some(RestVerdict::Rushed), Some(RestVerdict::Kept), None, Some(RestVerdict::Stretched),]
+        );
+        assert_eq!(judged(&steady(0.25), 0.5), Some(RestVerdict::Stretched));
     }
 
     #[test]
@@ -387,8 +453,8 @@ mod tests {
         };
         assert_eq!((two(1.0, 0.9).0, two(1.0, 0.9).1), (RestVerdict::Rushed, 1.0));
         assert_eq!((two(2.0, 0.4).0, two(2.0, 0.6).0), (RestVerdict::Filled, RestVerdict::Kept));
-        assert_eq!(two(2.7, 1.5).0, RestVerdict::Kept);
-        assert_eq!(two(2.9, 1.5).0, RestVerdict::Stretched);
+        assert_eq!(two(2.7, 2.9).0, RestVerdict::Kept);
+        assert_eq!(two(2.9, 2.9).0, RestVerdict::Stretched);
         assert_eq!(two(-5.0, 0.0).1, 0.0);
     }
 

@@ -30,7 +30,11 @@ pub struct OwnBeat {
 struct Span {
     to: usize,
     middle: f64,
+    /// How long it is written, in beats.
+    written: f64,
     per_beat: f64,
+    /// Whether a rest is written in it, or a note was left out.
+    broken: bool,
     /// How much it says of the tempo.
     weight: f64,
 }
@@ -40,6 +44,8 @@ const LONGEST_COUNTED: f64 = 2.0;
 /// An interval that a rest is written in says so much less, because rests are what beginners cut short, and so does one
 /// in which a note was left out.
 const REST_COUNTS_FOR: f64 = 0.3;
+/// So many notes of one length have a beat of their own.
+const ENOUGH: usize = 3;
 /// Neighbours further away than this many beats do not speak for a local tempo.
 const REACH: f64 = 10.0;
 /// An interval this many beats (dotted ones in a compound metre) longer or shorter than written, and by a quarter or
@@ -52,12 +58,16 @@ impl OwnBeat {
         let spans: Vec<Span> = beats
             .windows(2)
             .filter(|w| w[0].attempt == w[1].attempt && w[1].at > w[0].at)
-            .map(|w| Span {
-                to: w[1].note,
-                middle: 0.5 * (w[0].at + w[1].at),
-                weight: (w[1].at - w[0].at).min(LONGEST_COUNTED)
-                    * if w[1].at > w[0].until + 1e-6 { REST_COUNTS_FOR } else { 1.0 },
-                per_beat: (w[1].onset - w[0].onset) / (w[1].at - w[0].at),
+            .map(|w| {
+                let (written, broken) = (w[1].at - w[0].at, w[1].at > w[0].until + 1e-6);
+                Span {
+                    to: w[1].note,
+                    middle: 0.5 * (w[0].at + w[1].at),
+                    written,
+                    per_beat: (w[1].onset - w[0].onset) / written,
+                    broken,
+                    weight: written.min(LONGEST_COUNTED) * if broken { REST_COUNTS_FOR } else { 1.0 },
+                }
             })
             .collect();
         let mut all: Vec<(f64, f64)> = spans.iter().map(|s| (s.per_beat, s.weight)).collect();
@@ -93,6 +103,15 @@ impl OwnBeat {
     /// Seconds per beat over the whole take, where at least two notes tell.
     pub fn whole(&self) -> Option<f64> {
         self.whole
+    }
+
+    /// Seconds per beat of the notes of each written length, of which there are enough: the middle one.
+    pub fn of_each_length(&self) -> impl Iterator<Item = f64> {
+        let mut whole: Vec<&Span> = self.spans.iter().filter(|span| !span.broken).collect();
+        whole.sort_by(|a, b| a.written.total_cmp(&b.written).then(a.per_beat.total_cmp(&b.per_beat)));
+        let alike = whole.chunk_by(|a, b| (a.written - b.written).abs() < 1e-6);
+        let middle = |spans: &[&Span]| (spans.len() >= ENOUGH).then(|| spans[spans.len() / 2].per_beat);
+        alike.filter_map(middle).collect::<Vec<f64>>().into_iter()
     }
 
     /// Seconds per beat around a place (in beats), not counting the spans that end at the notes `without`; nothing where
@@ -167,6 +186,33 @@ mod tests {
                 attempt: 0,
             })
             .collect()
+    }
+
+    #[test]
+    fn three_notes_of_one_length_have_a_beat_of_their_own() {
+        // Quarters of 0.5, 0.6, 0.4 s and halves of 0.6, 0.7 s and more; a rest of a beat is written after the first.
+        let played = [
+            (0.0, 1.0, 0.0),
+            (2.0, 1.0, 2.0),
+            (3.0, 1.0, 2.5),
+            (4.0, 1.0, 3.1),
+            (5.0, 2.0, 3.5),
+            (7.0, 2.0, 4.1),
+            (9.0, 1.0, 4.8),
+        ];
+        let beats = |count: usize| {
+            let beat = |(note, &(at, length, onset)): (usize, &(f64, f64, f64))| Beat {
+                note,
+                at,
+                until: at + length,
+                onset,
+                attempt: 0,
+            };
+            OwnBeat::new(played[..count].iter().enumerate().map(beat).collect())
+        };
+        let found: Vec<f64> = beats(7).of_each_length().collect();
+        assert!(matches!(found[..], [quarter] if (quarter - 0.5).abs() < 1e-9), "{found:?}");
+        assert_eq!(beats(4).of_each_length().count(), 0, "two quarters");
     }
 
     #[test]

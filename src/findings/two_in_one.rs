@@ -17,10 +17,8 @@ pub(super) fn may_be_two(note: &PlayedNote, written: f64, envelope: &Envelope) -
     let (onset, offset) = (note.onset.0, note.offset.0);
     let (from, to) = (onset + FROM_THE_ENDS, offset - FROM_THE_ENDS);
     offset - onset > AS_LONG_AS_TWO * written && from < to && {
-        let (trough, at) = envelope.trough(Seconds(from), Seconds(to));
-        let before = envelope.peak(Seconds(at.0 - FROM_THE_ENDS), at);
-        let after = envelope.peak(at, Seconds(at.0 + FROM_THE_ENDS));
-        before.min(after) - trough > BETWEEN_TWO
+        let at = envelope.trough(Seconds(from), Seconds(to)).1;
+        envelope.fall_between(at, at, 0.0, FROM_THE_ENDS) > BETWEEN_TWO
     }
 }
 

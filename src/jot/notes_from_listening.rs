@@ -77,7 +77,8 @@ pub fn notes_from_listening(
     }
     let reading = Decoder::new(listening, &evidence, sixteenth).read();
     let (contour, envelope) = (&listening.contour, &listening.envelope);
-    let played = played_notes(&reading, contour, envelope, &listening.boundaries, TimedBy::Sound, a4);
+    let played =
+        played_notes(&reading, contour, envelope, &listening.boundaries, TimedBy::Sound, (a4, tuning));
     let kept = clearly_notes(&played, BRIEF.max(BRIEF_SHARE * sixteenth));
     let jotted = reading.steps.iter().zip(&played).zip(kept).filter(|(_, kept)| *kept).filter_map(
         |((step, note), _)| {

@@ -306,6 +306,7 @@ mod tests {
             candidates: [None; crate::pitch::MOST_CANDIDATES],
             harmonic_db: -20.0,
             noise_db: -60.0,
+            second: None,
         }
     }
 

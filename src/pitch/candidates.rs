@@ -115,6 +115,7 @@ impl FrameReader {
             candidates: [None; MOST_CANDIDATES],
             harmonic_db: -120.0,
             noise_db: level_db,
+            second: None,
         };
         if level_db < SILENCE_DB {
             return frame;

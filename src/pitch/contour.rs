@@ -37,6 +37,9 @@ pub struct Frame {
     pub harmonic_db: f32,
     /// Level of the rest (bow noise, room, other notes), in dB like `level_db`, −120 for nothing.
     pub noise_db: f32,
+    /// The fundamental of a second note that sounds at the same time and nearly as loud, where one was looked for (see
+    /// `with_second_strings`).
+    pub second: Option<Hertz>,
 }
 
 /// The contour of a whole take: one frame every `hop`, the first at time 0.
@@ -100,6 +103,7 @@ impl Contour {
             candidates: Default::default(),
             harmonic_db: -20.0,
             noise_db: -60.0,
+            second: None,
         };
         Self { hop: Seconds(0.01), frames: pitches.into_iter().enumerate().map(frame).collect() }
     }
@@ -119,6 +123,7 @@ mod tests {
                 candidates: [None; MOST_CANDIDATES],
                 harmonic_db: -20.0,
                 noise_db: -60.0,
+                second: None,
             };
             for (place, &hertz) in frame.candidates.iter_mut().zip(*candidates) {
                 *place = Some(Candidate { pitch: Hertz(hertz), strength: 0.8 });

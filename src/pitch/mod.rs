@@ -9,11 +9,13 @@ mod path;
 mod periodicity;
 mod refine;
 mod rumble;
+mod second_string;
 mod settings;
 mod tracker;
 mod without_ringing;
 
 pub use contour::{Candidate, Contour, F0, Frame, MOST_CANDIDATES};
+pub use second_string::with_second_strings;
 pub use settings::TrackerSettings;
 pub use tracker::{PitchTracker, contour, contour_without};
 pub use without_ringing::without_ringing;

@@ -33,6 +33,7 @@ mod tests {
             candidates: Default::default(),
             harmonic_db: -20.0,
             noise_db: -120.0,
+            second: None,
         };
         let frames = vec![frame(0.0, None, 0.0), frame(0.01, Some(Hertz(41.203_444_6)), 0.987_6)];
         let table = contour_csv(&Contour { hop: Seconds(0.01), frames });

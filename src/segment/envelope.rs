@@ -91,6 +91,15 @@ impl Envelope {
         if best.0.is_finite() { best } else { (FLOOR_DB, from) }
     }
 
+    /// How far the level falls somewhere between two moments, or up to `into` seconds beside them, below the softer of the
+    /// loudest moments of `side` seconds before and after, in dB; negative where one of those is softer than all between.
+    pub fn fall_between(&self, from: Seconds, to: Seconds, into: f64, side: f64) -> f32 {
+        let trough = self.trough(Seconds(from.0 - into), Seconds(to.0 + into)).0;
+        let before = self.peak(Seconds(from.0 - side), from);
+        let after = self.peak(to, Seconds(to.0 + side));
+        before.min(after) - trough
+    }
+
     /// How much lower the fresh level gets within 45 ms of a time than it is on both sides within `reach`
     /// seconds, in dB, 0 or more.
     pub fn fresh_dip(&self, time: Seconds, reach: f64) -> f64 {
@@ -283,6 +292,22 @@ mod tests {
             .map(|k| (std::f64::consts::TAU * hz * k as f64 / rate).sin() as f32 * 0.5)
             .collect();
         Samples { mono, rate: SampleRate(44_100) }
+    }
+
+    #[test]
+    fn the_level_falls_below_the_softer_side() {
+        // −20 dB, −26 dB from 1 s on, and 40 dB softer within 20 ms of 1 s.
+        let level = |time: f64| match time {
+            _ if (time - 1.0).abs() < 0.022 => -60.0,
+            _ if time < 1.0 => -20.0,
+            _ => -26.0,
+        };
+        let envelope = Envelope::of_levels(2.0, -100.0, level);
+        let fall = |from, to, into| envelope.fall_between(Seconds(from), Seconds(to), into, 0.1);
+        assert_eq!(fall(1.0, 1.0, 0.0), 34.0);
+        assert_eq!(fall(0.95, 1.05, 0.0), 34.0);
+        assert_eq!([fall(1.04, 1.04, 0.05), fall(1.04, 1.04, 0.0)], [34.0, 0.0]);
+        assert_eq!(fall(0.5, 0.5, 0.05), 0.0);
     }
 
     #[test]

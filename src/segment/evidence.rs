@@ -81,6 +81,7 @@ impl Evidence {
             let driven = driven(envelope, frame.time, level, loud);
             let quiet = level < noise + 4.0 && level < loud - 20.0;
             let heard = frame.pitch.map(|p| p.midi(a4).0 - tuning);
+            let second = frame.second.map(|p| p.midi(a4).0 - tuning);
             let (p, o) = match heard {
                 _ if quiet => (QUIET_IN_NOTE, QUIET_IN_NOTE),
                 None => (UNVOICED_IN_NOTE, UNVOICED_IN_NOTE),
@@ -92,10 +93,14 @@ impl Evidence {
                     let off = midi - hypothesis;
                     (((1.0 - STRAY) * student3(off / SPREAD) / SPREAD + stray) / peak).ln()
                 };
+                // Where two strings sound, neither is more the note than the other.
+                let second = second.map_or(f64::NEG_INFINITY, fit);
                 let value = match heard {
                     // A third harmonic much stronger than the fundamental may have been taken for the pitch.
-                    Some(midi) if !quiet && whistling[f] => fit(midi).max(fit(midi - 12.0) - WHISTLE),
-                    Some(midi) if !quiet => fit(midi).max(fit(midi - TWELFTH) - SLIP),
+                    Some(midi) if !quiet && whistling[f] => {
+                        fit(midi).max(fit(midi - 12.0) - WHISTLE).max(second)
+                    }
+                    Some(midi) if !quiet => fit(midi).max(fit(midi - TWELFTH) - SLIP).max(second),
                     _ => p,
                 };
                 sums[f + 1] = sums[f] + (TEMPER * value) as f32;

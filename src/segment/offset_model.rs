@@ -96,6 +96,7 @@ mod tests {
                 candidates: Default::default(),
                 harmonic_db: -20.0,
                 noise_db: -60.0,
+                second: None,
             }
         };
         (envelope, Contour { hop: Seconds(0.01), frames: (0..300).map(frame).collect() })

@@ -31,11 +31,8 @@ pub(super) fn whistles(contour: &Contour, envelope: &Envelope) -> Vec<Range<usiz
     let within = |a: &Stretch, b: &Stretch| b.frames.start - a.frames.end <= GAP;
     let octave = |low: &Stretch, high: &Stretch| (high.semitones - low.semitones - 12.0).abs() < OCTAVE;
     let on_one_stroke = |frame: usize| {
-        let time = frame as f64 * contour.hop.0;
-        let trough = envelope.trough(Seconds(time - AROUND), Seconds(time + AROUND)).0;
-        let before = envelope.peak(Seconds(time - SIDE), Seconds(time));
-        let after = envelope.peak(Seconds(time), Seconds(time + SIDE));
-        before.min(after) - trough < TROUGH
+        let time = Seconds(frame as f64 * contour.hop.0);
+        envelope.fall_between(time, time, AROUND, SIDE) < TROUGH
     };
     stretches
         .windows(3)
