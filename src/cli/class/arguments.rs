@@ -33,7 +33,8 @@ pub struct ClassArguments {
     /// Where the marks go [default: marks in FOLDER]
     #[arg(long, value_name = "FOLDER")]
     pub output: Option<PathBuf>,
-    /// The marks folder of an earlier test, to compare with; marks of another highest mark say so: 16 of 20
+    /// The marks folder of an earlier test, to compare with, student by student; it has to be one with names.
+    /// Marks of another highest mark say so: 16 of 20
     #[arg(long, value_name = "FOLDER")]
     pub before: Option<PathBuf>,
     /// Only show whose each file is; judge and write nothing
@@ -121,7 +122,8 @@ overview.pdf, files.txt (whose each file is), students/ (for each a .txt and a .
 mark and every note behind it, and .json for programs), class.json (for programs),
 teachers-marks.csv, and results/, what was heard in each take, so that a second run listens only to
 what is new. Only you can read it. To erase all of it, delete the folder. --anonymous keeps names
-out of everything but teachers-marks.csv, which is yours.
+out of everything but teachers-marks.csv, which is yours. --before finds earlier marks by name: the
+folder of an anonymous run has none, and nothing is compared with it.
 
 Examples:
   fingertape class playing-tests --dry-run
