@@ -211,7 +211,7 @@ fn pair(wide: &Figure, narrow: &Figure) -> Markup {
 
 /// The double staff, and the same as a list; each note is a button.
 fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords], sound: bool) -> Markup {
-    let lines = list_lines(content.report, notes);
+    let lines = list_lines(content.report, content.melody, notes);
     let staves = staves(content.report, content.melody, notes, &settings.text());
     html! {
         section {
