@@ -101,7 +101,9 @@ pub fn tapes(report: &Report, settings: &PageSettings) -> Vec<StringTape> {
                 in_tune: (mm(-limit), mm(limit)),
             });
         }
-        let fallen = mm(cents);
+        // No finger lies behind the nut: a string that is nearer to its open note than to any other was played open.
+        let above_open = 100.0 * f64::from(place.semitones) + cents;
+        let fallen = if (-50.0..0.0).contains(&above_open) { 0.0 } else { mm(cents) };
         // A wrong note that lies below the open string or above first position was not played on this string.
         if (0.0..=length.0 * 0.37).contains(&fallen) {
             let in_tune = cents.abs() <= intonation::IN_TUNE_CENTS;
@@ -364,6 +366,21 @@ mod tests {
             said[2],
             "Second finger on the D string (F sharp), once: the pitch moved (bar 1, beat 4)."
         );
+    }
+
+    #[test]
+    fn an_open_string_for_another_note_falls_on_the_nut_however_it_was_tuned() {
+        let fell = |semitones: f64| {
+            let mut report = report(Instrument::Violin, &["D4", "E4", "E4"]);
+            wrong(&mut report, 2, semitones);
+            let fallen = tapes(&report, &PageSettings::default()).remove(0).fallen;
+            fallen.iter().filter(|fallen| fallen.wrong).map(|fallen| fallen.mm).collect::<Vec<_>>()
+        };
+        assert_eq!(fell(-2.0001), [0.0]);
+        assert_eq!(fell(-2.3), [0.0]);
+        assert!(fell(-3.0).is_empty(), "a note of the string below");
+        // 3/4 violin, 307 mm: 307 · (1 − 2^(−1/12)) = 17.2 mm.
+        assert!((fell(-1.0)[0] - 17.2).abs() < 0.1);
     }
 
     #[test]
