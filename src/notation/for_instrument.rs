@@ -76,11 +76,16 @@ pub(crate) fn below_lowest_string(melody: &Melody) -> Option<Remark> {
     Some(Remark::new(
         "below-lowest-string",
         format!(
-            "Bar {}, beat {}: {written} is below the lowest string of the {instrument}. Is this the right instrument?",
-            first.bar,
+            "{}, beat {}: {written} is below the lowest string of the {instrument}. Is this the right instrument?",
+            bar_text(first.bar),
             beat_text(first.beat)
         ),
     ))
+}
+
+/// A bar as people say it at the beginning of a sentence: `Bar 3`, `Pickup` for the short bar before bar 1.
+pub(crate) fn bar_text(bar: u32) -> String {
+    if bar == 0 { "Pickup".to_owned() } else { format!("Bar {bar}") }
 }
 
 /// A beat as people say it: `3`, `2½` as `2.5`, thirds as fractions.

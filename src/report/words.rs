@@ -2,11 +2,22 @@
 
 use crate::findings::Report;
 use crate::formats::is_unseen;
-use crate::notation::{HeardNames, Spelling};
+use crate::notation::{HeardNames, Key, Spelling, bar_text};
 
-/// `Bar 2, beat 3`.
+/// `Bar 2, beat 3`, `Pickup, beat 4`.
 pub fn place(bar: u32, beat: f64) -> String {
-    format!("Bar {bar}, beat {}", position(beat))
+    format!("{}, beat {}", bar_text(bar), position(beat))
+}
+
+/// A place in the middle of a sentence: `bar 2, beat 3`, `pickup, beat 4`.
+pub fn in_sentence(place: &str) -> String {
+    let mut letters = place.chars();
+    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
+}
+
+/// A bar in the middle of a sentence: `bar 2`, `the pickup`.
+pub fn bar(bar: u32) -> String {
+    if bar == 0 { "the pickup".to_owned() } else { format!("bar {bar}") }
 }
 
 /// `Bar 2, beat 3 to beat 4`, `Bar 2, beat 3 to bar 3, beat 1`.
@@ -135,9 +146,10 @@ pub fn pitch(written: &str) -> String {
     spelled(written).map_or_else(|| written.to_owned(), |(letter, alter, _)| named(letter, alter, false))
 }
 
-/// The names of the notes that were judged, by which a report names what was heard beside them.
+/// The names of the notes that were judged and of their key, by which a report names what was heard beside them.
 pub fn names(report: &Report) -> HeardNames {
-    HeardNames::of(report.notes.iter().filter_map(|note| note.written.parse::<Spelling>().ok()))
+    let written = report.notes.iter().filter_map(|note| note.written.parse::<Spelling>().ok());
+    HeardNames::of(written, Key::new(report.melody.key_fifths.into()).unwrap_or_default())
 }
 
 /// The played and the written pitch as words that differ: `F natural` beside `F sharp`.
