@@ -27,12 +27,14 @@ pub enum Came {
     Missing,
     /// The recording does not settle it.
     Unsure,
+    /// A rest at either end that was not scored: nothing measures it, and there is nothing to listen to.
+    Unmeasured,
 }
 
 impl Came {
     /// Whether it counts as a stumble.
     pub fn stumbled(self) -> bool {
-        !matches!(self, Self::Well | Self::Unsure)
+        !matches!(self, Self::Well | Self::Unsure | Self::Unmeasured)
     }
 }
 
@@ -311,11 +313,16 @@ mod tests {
     }
 
     #[test]
-    fn a_rest_that_nothing_measures_is_neither_well_nor_lost() {
-        let mut report = report(Instrument::Violin, &["-", "E4", "-", "B4"]);
+    fn a_rest_that_nothing_measures_is_neither_well_nor_lost_nor_a_place_to_listen_to() {
+        let mut report = report(Instrument::Violin, &["-", "E4", "-", "-"]);
         report.rests[0].played_beats = None;
-        let bars = bars(&report, Thresholds::default());
-        assert_eq!(bars[&1], [Came::Unsure, Came::Well, Came::Well, Came::Well]);
+        report.rests[2].played_beats = None;
+        let came = bars(&report, Thresholds::default());
+        assert_eq!(came[&1], [Came::Unmeasured, Came::Well, Came::Well, Came::Unmeasured]);
+        assert!(!Came::Unmeasured.stumbled());
+        // What was scored keeps its sign.
+        report.rests[2].verdict = RestVerdict::Filled;
+        assert_eq!(bars(&report, Thresholds::default())[&1][3], Came::RestLost);
     }
 
     #[test]
