@@ -58,6 +58,9 @@ pub fn draft_from_listening(listening: &Listening, settings: &JotSettings) -> Dr
     draft(notes, &rhythm, tuning, settings)
 }
 
+/// The code of the remark that asks to run again where the guessed key is another.
+pub const KEY_GUESSED: &str = "key-guessed";
+
 fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSettings) -> Draft {
     let lengths: Vec<(i32, f64)> =
         notes.iter().zip(&rhythm.notes).map(|(note, placed)| (note.midi, placed.length as f64)).collect();
@@ -65,7 +68,7 @@ fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSet
     let mut remarks = Vec::new();
     if settings.key.is_none() && !notes.is_empty() {
         remarks.push(Remark::new(
-            "key-guessed",
+            KEY_GUESSED,
             format!("I guessed the key of {key}. If it is another, run this again with it, such as --key G."),
         ));
     }
