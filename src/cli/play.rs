@@ -139,7 +139,8 @@ fn passage(melody: &Melody, arguments: &PlayArguments) -> miette::Result<Passage
             (Some(from), _) if from > *last => format!("there is no bar {from}"),
             _ => "there are no such bars".to_owned(),
         };
-        Failure::new(what, format!("this melody has the bars {first} to {last}")).into()
+        let pickup = if *first == 0 { "; 0 is the pickup" } else { "" };
+        Failure::new(what, format!("this melody has the bars {first} to {last}{pickup}")).into()
     })
 }
 
@@ -162,6 +163,8 @@ fn what(melody: &Melody, passage: &Passage, settings: &LineSettings, path: &Path
     let title = melody.title.as_deref().unwrap_or(&stem);
     let title = harmless(title);
     let bars = match passage.bars {
+        (0, 0) => "the pickup".to_owned(),
+        (0, last) => format!("the pickup to bar {last}"),
         (first, last) if first == last => format!("bar {first}"),
         (first, last) => format!("bars {first} to {last}"),
     };

@@ -5,7 +5,7 @@ use super::notes_from_listening::{JottedNote, notes_from_listening};
 use super::rhythm_from_notes::{Placed, Rhythm, rhythm_from_notes};
 use crate::notation::{
     Bar, Event, EventKind, Instrument, Item, Key, Length, Melody, Metre, Sheet, Spelling, WrittenValue,
-    beat_text,
+    bar_text, beat_text,
 };
 use crate::pipeline::{Listening, tuning_guess};
 use crate::remark::Remark;
@@ -138,7 +138,7 @@ fn doubts(
     let (bar, beat) = places.of(placed.start);
     let mut found = Vec::new();
     let mut say = |code: &str, text: String| {
-        found.push(Remark::new(code, format!("Bar {bar}, beat {}: {text}", beat_text(beat))));
+        found.push(Remark::new(code, format!("{}, beat {}: {text}", bar_text(bar), beat_text(beat))));
     };
     // As the draft is written: the bass sounds an octave lower.
     let name = |midi: i32| Spelling::from_midi(midi - shift, key).to_string();

@@ -233,7 +233,7 @@ fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords]
                 ol class="bars" {
                     @for bar in lines.chunk_by(|a, b| a.bar == b.bar) {
                         li {
-                            h3 { "Bar " (bar[0].bar) }
+                            h3 { (words::sentence(&words::bar(bar[0].bar))) }
                             @for line in bar { (list_line(line)) }
                         }
                     }

@@ -159,7 +159,7 @@ mod tests {
         ];
         assert_eq!(lines, said.map(|(bar, said)| (bar, said.to_owned())));
         for note in &notes {
-            assert_eq!(note.label, format!("Bar {}, {}", note.bar, note.said));
+            assert_eq!(note.label, format!("{}, {}", words::sentence(&words::bar(note.bar)), note.said));
         }
     }
 }

@@ -55,7 +55,7 @@ pub fn note_words(content: &PageContent<'_>, sound: Option<&Sound>) -> Vec<NoteW
             NoteWords {
                 event: note.index,
                 bar: note.bar,
-                label: format!("Bar {}, {said}", note.bar),
+                label: format!("{}, {said}", words::sentence(&words::bar(note.bar))),
                 said,
                 span: span(note).and_then(inside),
                 hertz: MidiPitch(f64::from(note.written_midi)).hertz(a4).0,
@@ -102,7 +102,12 @@ pub fn staves(report: &Report, melody: &Melody, notes: &[NoteWords], settings: &
     let written = |systems: &[System]| -> String {
         let svg = |system: &System| {
             let (first, last) = system.bars;
-            let label = format!("Bars {first} to {last}, as written and as heard");
+            let bars = match first {
+                0 if last == 0 => "The pickup".to_owned(),
+                0 => format!("The pickup to bar {last}"),
+                _ => format!("Bars {first} to {last}"),
+            };
+            let label = format!("{bars}, as written and as heard");
             svg_from_system(system, &SystemSvg { prefix: PREFIX, label: &label, told: &told })
         };
         systems.iter().map(svg).collect()
@@ -192,7 +197,7 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
         label: melody
             .events
             .get(restart.resumed_at_index)
-            .map(|event| format!("stopped here, began again at bar {}", event.bar)),
+            .map(|event| format!("stopped here, began again at {}", words::bar(event.bar))),
     });
     Heard {
         notes: report.notes.iter().enumerate().map(note).collect(),

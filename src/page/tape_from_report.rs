@@ -192,7 +192,7 @@ fn where_it_fell(fell: &[&Fallen]) -> String {
     if let [one] = fell {
         return match one.said().as_str() {
             said @ "on its tape" => format!(", {said}"),
-            said => format!(": {said} ({})", small(&one.at)),
+            said => format!(": {said} ({})", words::in_sentence(&one.at)),
         };
     }
     let on = fell.iter().filter(|one| one.said() == "on its tape").count();
@@ -234,16 +234,11 @@ fn where_it_fell(fell: &[&Fallen]) -> String {
 /// `bar 6, beat 1`; of several, their bars.
 fn places(those: &[&Fallen]) -> String {
     if let [one] = those {
-        return small(&one.at);
+        return words::in_sentence(&one.at);
     }
     let mut bars: Vec<u32> = those.iter().map(|one| one.bar).collect();
     bars.dedup();
     words::bars(&bars)
-}
-
-/// A place in the middle of a sentence.
-fn small(place: &str) -> String {
-    place.replacen("Bar", "bar", 1)
 }
 
 fn times(count: usize) -> String {

@@ -290,8 +290,8 @@ fn also(report: &Report) -> Vec<String> {
         if let (Some(left), Some(resumed)) = (left, resumed) {
             lines.push(format!(
                 "You stopped after {} and went back to {}. From there on I judged what you played last.",
-                left.replacen('B', "b", 1),
-                resumed.replacen('B', "b", 1)
+                words::in_sentence(&left),
+                words::in_sentence(&resumed)
             ));
         }
     }
