@@ -24,7 +24,8 @@ pub struct CheckArguments {
     melody: PathBuf,
     #[command(flatten)]
     player: PlayerOptions,
-    /// The tempo that was set, in beats per minute [default: as the melody says]
+    /// The tempo that was set, in beats per minute, 20 to 300 (in 6/8 of eighths)
+    /// [default: as the melody says]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
     /// What is printed: words for people, or JSON for programs

@@ -27,7 +27,7 @@ pub struct JotArguments {
     /// The instrument that plays
     #[arg(long, value_enum, ignore_case = true)]
     instrument: InstrumentName,
-    /// The tempo, in beats per minute: as near as the player knows it
+    /// The tempo, in beats per minute, 20 to 300 (in 6/8 of eighths): as near as the player knows it
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: f64,
     /// The metre
@@ -39,7 +39,7 @@ pub struct JotArguments {
     /// How many beats stand before the first full bar
     #[arg(long, value_name = "BEATS", default_value_t = 0)]
     pickup: u32,
-    /// The pitch of A4, in hertz
+    /// The pitch of A4, in hertz, 390 to 470
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4,
           default_value_t = A4_ISO16.0)]
     a4: f64,

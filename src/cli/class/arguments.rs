@@ -54,13 +54,14 @@ pub struct ClassArguments {
     /// The paper of the overview
     #[arg(long, value_enum, ignore_case = true, default_value = "letter")]
     pub paper: PaperName,
-    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
+    /// The pitch that A4 was tuned to, in hertz, 390 to 470 [default: as the melody says, else 440]
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     pub a4: Option<f64>,
     /// How the open strings follow from A
     #[arg(long, value_enum, default_value_t = FifthsName::Equal)]
     pub fifths: FifthsName,
-    /// The tempo that was set, in beats per minute [default: as the melody says]
+    /// The tempo that was set, in beats per minute, 20 to 300 (in 6/8 of eighths)
+    /// [default: as the melody says]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     pub bpm: Option<f64>,
     /// How many takes are listened to at a time [default: one for each core]
