@@ -136,7 +136,7 @@ fn judged_page(
         @if !tapes.is_empty() {
             section {
                 h2 { (explained::TAPES_HEADING) }
-                p { (explained::tapes(settings.text().string_length_of(report.melody.instrument))) }
+                p { (explained::tapes(settings.text().string_length_of(report.melody.instrument), &tapes)) }
                 div class="tapes" {
                     @for tape in &tapes {
                         div class="keep" {

@@ -313,6 +313,7 @@ fn short(target: &Target) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::explained;
     use super::*;
     use crate::notation::Instrument;
     use crate::report::sample_report::{off, report, wrong};
@@ -376,6 +377,26 @@ mod tests {
         assert!(fell(-3.0).is_empty(), "a note of the string below");
         // 3/4 violin, 307 mm: 307 · (1 − 2^(−1/12)) = 17.2 mm.
         assert!((fell(-1.0)[0] - 17.2).abs() < 0.1);
+    }
+
+    #[test]
+    fn only_the_marks_that_are_on_the_tapes_are_explained() {
+        let said = |edit: &dyn Fn(&mut Report)| {
+            let mut report = report(Instrument::Violin, &["D4", "E4", "E4"]);
+            edit(&mut report);
+            let tapes = tapes(&report, &PageSettings::default());
+            explained::tapes(PageSettings::default().text().string_length_of(Instrument::Violin), &tapes)
+        };
+        let plain = said(&|_| {});
+        assert!(plain.ends_with("A dot is where your finger was, worked out from the pitch."), "{plain}");
+        let moved = said(&|report| report.notes[2].cents_spread = Some(40.0));
+        assert!(moved.contains("A dot") && moved.ends_with("An open ring: the pitch moved."), "{moved}");
+        let another = said(&|report| {
+            wrong(report, 1, -1.0);
+            wrong(report, 2, -1.0);
+        });
+        assert!(another.ends_with("A square on its corner: another note."), "{another}");
+        assert!(!another.contains("A dot") && !another.contains("ring"), "{another}");
     }
 
     #[test]
