@@ -396,7 +396,7 @@ mod tests {
             wrong(report, 2, -1.0);
         });
         assert!(another.ends_with("A square on its corner: another note."), "{another}");
-        assert!(!another.contains("A dot") && !another.contains("ring"), "{another}");
+        assert!(!another.contains("A dot") && !another.contains("open ring"), "{another}");
     }
 
     #[test]

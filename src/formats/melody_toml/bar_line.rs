@@ -2,7 +2,9 @@
 
 use super::super::draft::{DraftBar, DraftItem, Marks};
 use super::super::error::{Fault, FormatErrorKind};
-use crate::notation::{Instrument, Key, Length, Letter, Metre, Spelling, Value, beat_text, checked_length};
+use crate::notation::{
+    Instrument, Key, Length, Letter, Metre, Spelling, Value, bar_text, beat_text, checked_length,
+};
 use crate::remark::Remark;
 use std::ops::Range;
 
@@ -367,9 +369,9 @@ fn remark_on_key(word: &str, pitch: Spelling, running: &mut Running, bar: &Draft
     let beat = (bar.offset.unwrap_or_default() + bar.filled()) / bar.metre.beat() + Length::from_integer(1);
     let in_key = Spelling { alter: expected, ..pitch };
     let text = format!(
-        "Bar {}, beat {}: {pitch} is {:?} natural; the key of {} has {in_key}. Type {in_key} if you mean that, or {:?}n{} \
+        "{}, beat {}: {pitch} is {:?} natural; the key of {} has {in_key}. Type {in_key} if you mean that, or {:?}n{} \
          if natural is right.",
-        bar.number.unwrap_or(0),
+        bar_text(bar.number.unwrap_or(0)),
         beat_text(beat),
         pitch.letter,
         bar.key,
