@@ -295,6 +295,7 @@ fn empty_report(samples: &Samples, melody: &Melody, settings: &JudgeSettings) ->
             a4_hz: settings.a4.0,
             fifths: settings.fifths,
             beats_felt_as_one: melody.metre.beats_felt_as_one(),
+            key_fifths: melody.sheet.key().fifths,
         },
         take: TakeSummary {
             duration_s: samples.duration().0,

@@ -3,6 +3,7 @@
 //! One base unit inside (hertz, cents, seconds); other units appear only where people read them.
 
 use serde::{Deserialize, Serialize};
+use std::ops::RangeInclusive;
 
 /// A frequency in hertz, finite and above 0. An unvoiced frame has no frequency: `Option<Hertz>`.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
@@ -36,6 +37,10 @@ pub struct Millimetres(pub f64);
 
 /// ISO 16:1975, standard tuning frequency.
 pub const A4_ISO16: Hertz = Hertz(440.0);
+
+/// The hertz to which somebody may have tuned A4: a semitone and a half below and about a semitone above 440, with all
+/// historical pitches in use (415, 392, 466).
+pub const A4_HERTZ: RangeInclusive<f64> = 390.0..=470.0;
 
 impl Hertz {
     /// How far this frequency is above `reference`: 1200 · log2 of the ratio.

@@ -467,6 +467,41 @@ fn rubric_pattern_earlier_marks_and_a_spreadsheet_as_class_list_are_heard() {
 }
 
 #[test]
+fn an_earlier_mark_follows_the_name_and_never_the_chair() {
+    let takes = [("Geige-A.flac", "one-long-bow"), ("Geige-B.flac", "all-right")];
+    let folder = folder_of("student,instrument\nGeige-A,violin\nGeige-B,violin\n", &takes);
+    let place = folder.path().join("takes");
+    fs::remove_file(place.join("one-long-bow.toml")).expect("removed");
+    fs::write(place.join("rubric.toml"), "[weights]\nrhythm = 1\n").expect("a file");
+    for (output, more) in [("named", &[][..]), ("chairs", &["--anonymous"][..])] {
+        let (code, out, err) = class(folder.path(), &[&["takes", "--output", output][..], more].concat());
+        assert_eq!(code, 0, "{out}{err}");
+    }
+    // The first has left, so that the second sits on the first chair.
+    fs::remove_file(place.join("Geige-A.flac")).expect("removed");
+    fs::write(place.join("roster.csv"), "student,instrument\nGeige-B,violin\n").expect("a file");
+    for (before, more, mark, remark) in [
+        ("named", &["--anonymous"][..], ",0,100,\r\n", false),
+        ("named", &[][..], ",0,100,\r\n", false),
+        ("chairs", &["--anonymous"][..], ",0,,\r\n", true),
+        ("chairs", &[][..], ",0,,\r\n", true),
+    ] {
+        let arguments = [&["takes", "--before", before, "--output", "now"][..], more].concat();
+        let (code, out, err) = class(folder.path(), &arguments);
+        assert_eq!(code, 0, "{out}{err}");
+        let table = fs::read_to_string(folder.path().join("now/gradebook.csv")).expect("a table");
+        assert!(table.contains(mark), "{before} {more:?}: {table}");
+        assert_eq!(err.contains("has no names in it but chairs"), remark, "{err}");
+        let text = fs::read_dir(folder.path().join("now/students")).expect("a folder");
+        let text = text
+            .map(|file| file.expect("an entry").path())
+            .find(|path| path.extension().is_some_and(|e| e == "txt"));
+        let text = fs::read_to_string(text.expect("a text")).expect("a file");
+        assert_eq!(text.contains("Last test"), !remark, "{text}");
+    }
+}
+
+#[test]
 fn a_take_after_the_last_day_is_told_of_and_does_not_count_where_the_rubric_says_so() {
     let folder = folder_of(
         "student,instrument\nviolin-1,violin\n",

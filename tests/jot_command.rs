@@ -162,6 +162,29 @@ fn wrong_arguments_end_with_2_and_say_what_is_right() {
 }
 
 #[test]
+fn a_draft_that_was_changed_is_replaced_only_when_that_is_asked_for() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("draft.toml");
+    std::fs::write(&file, "my own changes").expect("a file");
+    let take = fixture("all-right").join("take.flac");
+    let jot = |more: &[&str]| {
+        let path = |path: &Path| path.to_str().expect("a path").to_owned();
+        let (from, output) = (path(&take), path(&file));
+        let known = ["jot", "--from", &from, "--instrument", "violin", "--bpm", "100", "--output", &output];
+        run(&[&known[..], more].concat())
+    };
+    let (code, text, errors) = jot(&[]);
+    assert_eq!((code, text.as_str()), (2, ""));
+    let errors = errors.split_whitespace().filter(|word| *word != "│").collect::<Vec<_>>().join(" ");
+    assert!(errors.contains("there is a file") && errors.contains("add --force to replace it"), "{errors}");
+    assert_eq!(std::fs::read_to_string(&file).expect("a file"), "my own changes");
+    let (code, text, errors) = jot(&["--force"]);
+    assert_eq!((code, errors.as_str()), (0, ""));
+    assert!(text.contains("such as --key G. Add --force to replace this draft."), "{text}");
+    assert!(std::fs::read_to_string(&file).expect("a file").contains("D4 q"));
+}
+
+#[test]
 fn a_draft_that_cannot_be_saved_is_printed_all_the_same() {
     let take = fixture("all-right").join("take.flac");
     let take = take.to_str().expect("a path");

@@ -202,6 +202,30 @@ fn every_example_of_the_readme_runs() {
 }
 
 #[test]
+fn what_the_readme_says_of_dots_signs_ties_and_triplets_is_so() {
+    let readme = readme();
+    // Each with its sounding pitches, and how long it lasts in quarter notes.
+    for (typed, soundings, quarters) in [
+        ("A4 q.", &[69][..], 1.5),
+        ("Bb4", &[70], 1.0),
+        ("Bn4", &[71], 1.0),
+        ("D4 h~ D4 q", &[62], 3.0),
+        ("D4 q/3 E4 F#4", &[62, 64, 66], 1.0),
+    ] {
+        assert!(readme.contains(&format!("`{typed}`")), "{typed}");
+        let text = format!("key = 'F'\nbars = ['short: {typed}']");
+        let melody = fingertape::formats::read_melody_bytes("m.toml", text.as_bytes()).expect(typed).melody;
+        assert_eq!(melody.soundings().collect::<Vec<_>>(), soundings, "{typed}");
+        assert_eq!(fingertape::notation::as_f64(melody.length()) * 4.0, quarters, "{typed}");
+    }
+    let pickup = "pickup = \"A4 q\"";
+    let text = format!("{pickup}\nmetre = '6/8'\nbpm = 360\nbars = ['D4 h.']");
+    let read = fingertape::formats::read_melody_bytes("m.toml", text.as_bytes()).expect("a pickup");
+    assert!(readme.contains(&format!("`{pickup}`")) && readme.contains("`bpm = 360`"));
+    assert_eq!((read.melody.events[0].bar, read.melody.bpm), (0, Some(360.0)));
+}
+
+#[test]
 fn the_readme_speaks_of_every_command_and_promises_none_that_is_not_there() {
     let readme = readme();
     let named: Vec<&str> = readme

@@ -3,15 +3,13 @@
 
 use super::rubric::{Criterion, Thresholds};
 use crate::findings::{NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
-use crate::report::{TextSettings, end_of_playing, intonation_of, no_new_bow, words};
+use crate::report::{TextSettings, end_of_playing, intonation_of, no_new_bow, rest_before_recording, words};
 use serde::Serialize;
+use std::ops::Range;
 
 /// A wrong or missing note, or a rest that was not kept, that is less sure than this is listened to and not counted
 /// (made takes with known truth: below it 11 of 18 wrong and missing notes were true, above it 47 of 48).
 pub(super) const SURE: f64 = 0.75;
-
-/// The recording is over with its last note where no more than this follows, in seconds.
-const OVER: f64 = 1.0;
 
 /// A place to listen to.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -50,36 +48,25 @@ pub fn clock(seconds: f64) -> String {
     format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
 }
 
-/// From this note on (its place among the notes) nothing was played, and the recording is over too: perhaps the recorder
-/// was stopped, not the player.
-pub(super) fn over_before(report: &Report) -> Option<usize> {
-    let missing = report.notes.iter().rev().take_while(|note| note.verdict == NoteVerdict::Missing).count();
-    let ends = report.notes.iter().filter_map(|note| note.offset_s);
-    let last = ends.chain(report.extra.iter().map(|extra| extra.offset_s)).fold(0.0, f64::max);
-    let over = missing > 0 && last > 0.0 && report.take.duration_s - last < OVER;
-    over.then(|| report.notes.len() - missing)
-}
-
 /// Whether it is sure that a note was not played: then it earns nothing anywhere.
-fn left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
+fn left_out(report: &Report, at: usize, recorded: &Range<usize>) -> bool {
     let note = &report.notes[at];
-    let in_the_recording = over.is_none_or(|over| at < over);
     note.verdict == NoteVerdict::Missing
         && note.confidence >= SURE
-        && in_the_recording
-        && !one_long_bow(report, at, over)
+        && recorded.contains(&at)
+        && !one_long_bow(report, at, recorded)
 }
 
 /// Whether it is sure that two equal notes were played on one bow: the recording went on, and held no new onset.
-pub(super) fn one_long_bow(report: &Report, at: usize, over: Option<usize>) -> bool {
-    no_new_bow(report, at) && report.notes[at].confidence >= SURE && over.is_none_or(|over| at < over)
+pub(super) fn one_long_bow(report: &Report, at: usize, recorded: &Range<usize>) -> bool {
+    no_new_bow(report, at) && report.notes[at].confidence >= SURE && recorded.contains(&at)
 }
 
 /// Whether it is unsure that a note was played at all.
-fn perhaps_left_out(report: &Report, at: usize, over: Option<usize>) -> bool {
+fn perhaps_left_out(report: &Report, at: usize, recorded: &Range<usize>) -> bool {
     match report.notes[at].verdict {
         NoteVerdict::Unsure => true,
-        NoteVerdict::Missing => !left_out(report, at, over) && !one_long_bow(report, at, over),
+        NoteVerdict::Missing => !left_out(report, at, recorded) && !one_long_bow(report, at, recorded),
         NoteVerdict::Right | NoteVerdict::Wrong => false,
     }
 }
@@ -114,7 +101,7 @@ fn semitones_off(report: &Report, note: &NoteFinding) -> Option<i32> {
 
 pub(super) fn pitch(
     report: &Report,
-    over: Option<usize>,
+    recorded: &Range<usize>,
     listen: &mut Vec<ListenPlace>,
 ) -> (CriterionMark, usize) {
     let (mut good, mut counted, mut unsure) = (0, 0, 0);
@@ -123,14 +110,14 @@ pub(super) fn pitch(
         let place = words::place(note.bar, note.beat);
         let when = about_when(report, number);
         let name = words::pitch(&note.written);
-        let past_the_end = over.is_some_and(|from| number >= from);
+        let recordable = recorded.contains(&number);
         let doubt = match note.verdict {
             NoteVerdict::Right => {
                 good += 1;
                 counted += 1;
                 continue;
             }
-            NoteVerdict::Missing if one_long_bow(report, number, over) => {
+            NoteVerdict::Missing if one_long_bow(report, number, recorded) => {
                 told.push(format!(
                     "{place}: {name} is written again; one long {name} was heard (see rhythm)."
                 ));
@@ -139,12 +126,16 @@ pub(super) fn pitch(
             NoteVerdict::Unsure => {
                 Some(format!("{place}: {name} is written; the recording does not settle what was played."))
             }
-            NoteVerdict::Missing if past_the_end && over != Some(number) => {
+            NoteVerdict::Missing if number < recorded.start && number == 0 => {
+                Some(format!("{place}: the recording begins only after this {name}. Was it played?"))
+            }
+            NoteVerdict::Missing if number == recorded.end => {
+                Some(format!("{place}: the recording is over before this {name}. Was it played?"))
+            }
+            // One place to listen to stands for all that are not on the recording.
+            NoteVerdict::Missing if !recordable => {
                 unsure += 1;
                 continue;
-            }
-            NoteVerdict::Missing if past_the_end => {
-                Some(format!("{place}: the recording is over before this {name}. Was it played?"))
             }
             NoteVerdict::Wrong if note.confidence < SURE => {
                 Some(format!("{place}: {name} is written; perhaps {} was played.", played(report, note)))
@@ -208,19 +199,19 @@ pub(super) fn felt_as_one(report: &Report) -> f64 {
 /// of another length.
 pub(super) fn rhythm(
     report: &Report,
-    over: Option<usize>,
+    recorded: &Range<usize>,
     thresholds: Thresholds,
 ) -> (CriterionMark, Vec<ListenPlace>) {
     let (mut good, mut counted, mut silent) = (0, 0, 0);
     let (mut told, mut no_beat) = (Vec::new(), Vec::new());
     let beats = if felt_as_one(report) > 1.0 { "dotted beats" } else { "beats" };
     for (number, note) in report.notes.iter().enumerate() {
-        if one_long_bow(report, number, over) {
+        if one_long_bow(report, number, recorded) {
             counted += 1;
             let (place, name) = (words::place(note.bar, note.beat), words::pitch(&note.written));
             told.push(format!("{place}: no new bow was heard for the second {name}."));
         }
-        if left_out(report, number, over) {
+        if left_out(report, number, recorded) {
             counted += 1;
             silent += 1;
         }
@@ -284,8 +275,8 @@ pub(super) fn rests(report: &Report, listen: &mut Vec<ListenPlace>) -> (Criterio
     let mut told = Vec::new();
     let end = end_of_playing(report);
     for rest in &report.rests {
-        if end.is_some_and(|end| rest.index > end) {
-            // Nobody was playing any more.
+        if end.is_some_and(|end| rest.index > end) || rest_before_recording(report, rest.index) {
+            // Nobody was playing any more, or the recording did not run yet.
             continue;
         }
         if rest.only_assumed() {
@@ -350,7 +341,7 @@ pub(super) fn holds_extra(report: &Report, rest: &RestFinding) -> bool {
 /// The mark for intonation, and how many stopped notes were perhaps left out: they would earn nothing here either.
 pub(super) fn intonation(
     report: &Report,
-    over: Option<usize>,
+    recorded: &Range<usize>,
     thresholds: Thresholds,
 ) -> (CriterionMark, usize) {
     let (mut good, mut counted, mut silent, mut unsure) = (0, 0, 0, 0);
@@ -358,11 +349,11 @@ pub(super) fn intonation(
     let open = report.melody.instrument.open_strings();
     for (number, note) in report.notes.iter().enumerate() {
         let may_be_open = open.contains(&note.written_midi);
-        if left_out(report, number, over) && !may_be_open {
+        if left_out(report, number, recorded) && !may_be_open {
             counted += 1;
             silent += 1;
         }
-        unsure += usize::from(perhaps_left_out(report, number, over) && !may_be_open);
+        unsure += usize::from(perhaps_left_out(report, number, recorded) && !may_be_open);
         let Some(found) = intonation_of(report, note, &TextSettings::default()) else { continue };
         // What may be an open string says nothing about a finger.
         if found.places.iter().any(|place| place.finger == 0) || !found.steady {

@@ -1,12 +1,10 @@
 //! One report becomes a mark with the notes behind it, or a list of places to listen to. What is unsure is never
 //! counted against anybody: where it could move the mark into another band there is no mark.
 
-use super::criteria_from_report::{
-    CriterionMark, ListenPlace, intonation, over_before, pitch, rests, rhythm,
-};
+use super::criteria_from_report::{CriterionMark, ListenPlace, intonation, pitch, rests, rhythm};
 use super::rubric::{Rubric, Thresholds};
 use crate::findings::{Outcome, Report};
-use crate::report::{why_and_what_to_do, words};
+use crate::report::{recorded_part, why_and_what_to_do, words};
 use serde::Serialize;
 
 /// Remarks after which the whole take has to be listened to: what is missing or moved may be the recording.
@@ -50,13 +48,13 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
         let why = "All notes sounded in another octave. Is this the right melody, and the right instrument?";
         return none(why.to_owned(), vec![whole(why.to_owned())]);
     }
-    let over = over_before(report);
+    let recorded = &recorded_part(report);
     let mut listen = Vec::new();
-    let (pitch, unsure_notes) = pitch(report, over, &mut listen);
+    let (pitch, unsure_notes) = pitch(report, recorded, &mut listen);
     let (rests, unsure_rests) = rests(report, &mut listen);
-    let (rhythm, places_without_beat) = rhythm(report, over, thresholds);
+    let (rhythm, places_without_beat) = rhythm(report, recorded, thresholds);
     let no_beat = places_without_beat.len();
-    let (intonation, unsure_stopped) = intonation(report, over, thresholds);
+    let (intonation, unsure_stopped) = intonation(report, recorded, thresholds);
     let mut criteria = vec![pitch, rhythm, rests, intonation];
     for (criterion, weight) in criteria.iter_mut().zip(rubric.weights) {
         criterion.weight = weight;
@@ -130,7 +128,7 @@ fn total(criteria: &[CriterionMark], more: [i64; 4]) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::class::criteria_from_report::clock;
-    use crate::findings::NoteVerdict;
+    use crate::findings::{NoteVerdict, RestVerdict};
     use crate::notation::Instrument;
     use crate::remark::Remark;
     use crate::report::sample_report::{off, report, unheard, wrong};
@@ -368,6 +366,30 @@ mod tests {
         assert_eq!(mark.listen.len(), 1, "{mark:?}");
         sample.take.duration_s += 3.0;
         assert_eq!(marked(&sample).criteria[0].counted, 40, "they had time to play them");
+    }
+
+    #[test]
+    fn notes_before_the_start_of_the_recording_are_not_held_against_the_player() {
+        let mut sample = report(Instrument::Violin, &["E4", "-", "E4", "E4", "E4", "E4", "E4", "E4"]);
+        for index in [0, 2, 3] {
+            unheard(&mut sample, index, NoteVerdict::Missing);
+        }
+        sample.rests[0].verdict = RestVerdict::Unsure;
+        assert_eq!(
+            marked(&sample).criteria[0].counted,
+            7,
+            "the recording ran, and they could have been played"
+        );
+        sample.notes[3].onset_s = Some(0.0);
+        let mark = marked(&sample);
+        assert_eq!((mark.criteria[0].good, mark.criteria[0].counted), (4, 4), "{mark:?}");
+        assert_eq!(
+            mark.why_none.as_deref(),
+            Some("3 of 8 notes and rests are unsure: listen to them first.")
+        );
+        let places: Vec<_> = mark.listen.iter().map(|place| (place.time_s, place.what.as_str())).collect();
+        let asked = "Bar 1, beat 1: the recording begins only after this E. Was it played?";
+        assert_eq!((mark.mark, &places[..]), (None, &[(Some(0.0), asked)][..]));
     }
 
     #[test]

@@ -1,13 +1,13 @@
 //! Results become the rows and points that the overview draws: what happened at each note, finger cents by string, and the
 //! tuning of the open strings.
 
-use super::criteria_from_report::{SURE, felt_as_one, holds_extra, one_long_bow, over_before};
+use super::criteria_from_report::{SURE, felt_as_one, holds_extra, one_long_bow};
 use super::rubric::{Rubric, Thresholds};
 use super::student_result::{ClassTake, EarlierMark, StudentResult};
 use crate::engrave::printable;
 use crate::findings::{NoteVerdict, Report, RestVerdict};
 use crate::notation::Instrument;
-use crate::report::{TextSettings, end_of_playing, intonation_of};
+use crate::report::{TextSettings, end_of_playing, intonation_of, recorded_part, rest_before_recording};
 use std::collections::BTreeMap;
 
 /// What a place of the melody came to.
@@ -27,12 +27,14 @@ pub enum Came {
     Missing,
     /// The recording does not settle it.
     Unsure,
+    /// A rest at either end that was not scored: nothing measures it, and there is nothing to listen to.
+    Unmeasured,
 }
 
 impl Came {
     /// Whether it counts as a stumble.
     pub fn stumbled(self) -> bool {
-        !matches!(self, Self::Well | Self::Unsure)
+        !matches!(self, Self::Well | Self::Unsure | Self::Unmeasured)
     }
 }
 
@@ -206,7 +208,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
 
 fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
     let mut all: Vec<(usize, u32, Came)> = Vec::new();
-    let (over, end) = (over_before(report), end_of_playing(report));
+    let (recorded, end) = (&recorded_part(report), end_of_playing(report));
     for (number, note) in report.notes.iter().enumerate() {
         let intonation = || intonation_of(report, note, &TextSettings::default());
         let off_pitch = || {
@@ -221,9 +223,9 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
             NoteVerdict::Unsure => Came::Unsure,
             NoteVerdict::Wrong | NoteVerdict::Missing if note.confidence < SURE => Came::Unsure,
             NoteVerdict::Wrong => Came::Wrong,
-            NoteVerdict::Missing if one_long_bow(report, number, over) => Came::OffBeat,
-            // The recording is over: perhaps the recorder was stopped, not the player.
-            NoteVerdict::Missing if over.is_some_and(|over| number >= over) => Came::Unsure,
+            NoteVerdict::Missing if one_long_bow(report, number, recorded) => Came::OffBeat,
+            // The recording does not run yet, or is over: perhaps the recorder was late or stopped, not the player.
+            NoteVerdict::Missing if !recorded.contains(&number) => Came::Unsure,
             NoteVerdict::Missing => Came::Missing,
             NoteVerdict::Right if off_beat() => Came::OffBeat,
             NoteVerdict::Right if off_pitch() => Came::OffPitch,
@@ -235,7 +237,8 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
         let came = match rest.verdict {
             // Nobody was playing any more.
             _ if end.is_some_and(|end| rest.index > end) => Came::Unsure,
-            _ if rest.only_assumed() => Came::Unsure,
+            _ if rest_before_recording(report, rest.index) => Came::Unsure,
+            _ if rest.only_assumed() => Came::Unmeasured,
             RestVerdict::Kept => Came::Well,
             RestVerdict::Unsure => Came::Unsure,
             _ if rest.confidence < SURE || holds_extra(report, rest) => Came::Unsure,
@@ -310,11 +313,16 @@ mod tests {
     }
 
     #[test]
-    fn a_rest_that_nothing_measures_is_neither_well_nor_lost() {
-        let mut report = report(Instrument::Violin, &["-", "E4", "-", "B4"]);
+    fn a_rest_that_nothing_measures_is_neither_well_nor_lost_nor_a_place_to_listen_to() {
+        let mut report = report(Instrument::Violin, &["-", "E4", "-", "-"]);
         report.rests[0].played_beats = None;
-        let bars = bars(&report, Thresholds::default());
-        assert_eq!(bars[&1], [Came::Unsure, Came::Well, Came::Well, Came::Well]);
+        report.rests[2].played_beats = None;
+        let came = bars(&report, Thresholds::default());
+        assert_eq!(came[&1], [Came::Unmeasured, Came::Well, Came::Well, Came::Unmeasured]);
+        assert!(!Came::Unmeasured.stumbled());
+        // What was scored keeps its sign.
+        report.rests[2].verdict = RestVerdict::Filled;
+        assert_eq!(bars(&report, Thresholds::default())[&1][3], Came::RestLost);
     }
 
     #[test]

@@ -136,6 +136,7 @@ impl Sheet {
                 let wide = (right - left) * 0.35;
                 self.area([(left, bottom), (left + wide, bottom), (right, top), (right - wide, top)]);
             }
+            Came::Unmeasured => {}
             Came::Unsure => {
                 let half = (tall * 0.14).min((right - left) / 3.0);
                 let (x, y) = ((left + right) / 2.0, (top + bottom) / 2.0);

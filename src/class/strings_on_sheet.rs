@@ -4,6 +4,7 @@ use super::overview::{StringPoints, median};
 use super::overview_sheet::{MARGIN, Sheet};
 use crate::engrave::Anchor;
 use crate::notation::Instrument;
+use crate::report::words;
 use std::collections::BTreeMap;
 
 /// A thread.
@@ -62,11 +63,23 @@ impl Sheet {
             self.box_of([x - 0.25, top + 0.7, x + 0.25, bottom]);
         }
         let middle = median(&mut cents.to_vec());
-        let text = match middle.round() {
-            0.0 => "0".to_owned(),
-            high if high > 0.0 => format!("{high:.0} high"),
-            low => format!("{:.0} low", -low),
-        };
-        self.put(&text, (left + wide + 1.5, bottom), 2.4, Anchor::Start);
+        self.put(&in_words(middle), (left + wide + 1.5, bottom), 2.4, Anchor::Start);
+    }
+}
+
+/// `18 cents low`, `1 cent high`, `0 cents`.
+fn in_words(cents: f64) -> String {
+    let count = words::count(cents.abs().round() as usize, "cent", "cents");
+    if cents.round() == 0.0 { count } else { format!("{count} {}", words::low_or_high(cents)) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_median_has_its_unit_and_its_side() {
+        let said = [-18.2, 1.4, -0.4].map(in_words);
+        assert_eq!(said, ["18 cents low", "1 cent high", "0 cents"]);
     }
 }

@@ -244,7 +244,7 @@ mod tests {
         assert_eq!(of("violin-1 (2)", &names, "{student} (*)"), Whose::Of(0));
         assert_eq!(of("4_2 take", &["2", "3"], "4_{student} *"), Whose::Of(0));
         assert_eq!(of("violin-12 (2)", &names, ""), Whose::Of(11));
-        assert_eq!(of("Ann Lee", &["Ann Lee", "ann-lee"], ""), Whose::Ambiguous(vec![0, 1]));
+        assert_eq!(of("Viola A", &["Viola A", "viola-a"], ""), Whose::Ambiguous(vec![0, 1]));
     }
 
     #[test]

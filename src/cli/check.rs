@@ -24,7 +24,8 @@ pub struct CheckArguments {
     melody: PathBuf,
     #[command(flatten)]
     player: PlayerOptions,
-    /// The tempo that was set, in beats per minute [default: as the melody says]
+    /// The tempo that was set, in beats per minute, 20 to 300 (in 6/8 of eighths)
+    /// [default: as the melody says]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
     /// What is printed: words for people, or JSON for programs
@@ -51,6 +52,9 @@ q quarter, e eighth, s sixteenth; none means the same as before):
   D4 q   E4     F#4    G4
   A4 q   A4     B4     rest
   \"\"\"
+q. is dotted, Bb4 B flat, Bn4 B natural, D4 h~ D4 q one tied note, D4 q/3 E4 F#4 a triplet in one
+beat of 4/4; pickup = \"A4 q\" (above bars) stands before bar 1. bpm counts the notes of the metre's
+lower number: in 6/8 eighths.
 
 Examples:
   fingertape check my-take.m4a --melody my-melody.toml

@@ -5,11 +5,11 @@ use super::shared::exit_codes::Ending;
 use super::shared::failure::{self, Failure};
 use super::shared::same_place::same_place;
 use super::shared::shown::Shown as _;
-use super::shared::{print, ranges, write_file};
+use super::shared::{melody_file, print, ranges, write_file};
 use clap::Args;
 use fingertape::decode;
 use fingertape::formats;
-use fingertape::jot::{Draft, JotSettings, commented_toml, draft_from_listening};
+use fingertape::jot::{Draft, JotSettings, KEY_GUESSED, commented_toml, draft_from_listening};
 use fingertape::notation::{Instrument, Key, Metre};
 use fingertape::pipeline;
 use fingertape::recording_quality::{self, Unjudgeable};
@@ -27,7 +27,7 @@ pub struct JotArguments {
     /// The instrument that plays
     #[arg(long, value_enum, ignore_case = true)]
     instrument: InstrumentName,
-    /// The tempo, in beats per minute: as near as the player knows it
+    /// The tempo, in beats per minute, 20 to 300 (in 6/8 of eighths): as near as the player knows it
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: f64,
     /// The metre
@@ -39,16 +39,19 @@ pub struct JotArguments {
     /// How many beats stand before the first full bar
     #[arg(long, value_name = "BEATS", default_value_t = 0)]
     pickup: u32,
-    /// The pitch of A4, in hertz
+    /// The pitch of A4, in hertz, 390 to 470
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4,
           default_value_t = A4_ISO16.0)]
     a4: f64,
     /// The title of the melody
     #[arg(long, value_name = "TEXT")]
     title: Option<String>,
-    /// Write the draft to this file instead of the screen: a name that ends in .toml (a file of that name is replaced)
+    /// Write the draft to this file instead of the screen: a name that ends in .toml
     #[arg(long, value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Replace a file that is there already
+    #[arg(long, requires = "output")]
+    force: bool,
     /// Live: keep the recording as a WAV file too, to check it later
     #[arg(long, value_name = "FILE", conflicts_with = "from")]
     pub(super) keep: Option<PathBuf>,
@@ -77,7 +80,7 @@ Examples:
 Exit codes:
   0  a draft was made
   1  no draft: silent, too quiet, too noisy, or no note in it
-  2  a file or a microphone that cannot be used, or a wrong argument";
+  2  a file or a microphone that cannot be used, a file that is there already, or a wrong argument";
 
 fn metre(text: &str) -> Result<Metre, String> {
     let metre: Metre = text.parse().map_err(|error: fingertape::notation::MetreError| error.to_string())?;
@@ -94,6 +97,7 @@ pub fn run(arguments: &JotArguments) -> miette::Result<Ending> {
             keep_the_recording(recording, output)?;
         }
         is_draft(output)?;
+        melody_file::is_free(output, arguments.force)?;
     }
     let samples = match &arguments.from {
         Some(file) => {
@@ -165,6 +169,9 @@ fn summary(draft: &Draft, file: &Path, arguments: &JotArguments) -> String {
     }
     for remark in &draft.remarks {
         text.push_str(&remark.text);
+        if remark.code == KEY_GUESSED {
+            text.push_str(" Add --force to replace this draft.");
+        }
         text.push('\n');
     }
     text.push_str("Read it, play it, change it: it is a text file.\n");

@@ -25,7 +25,7 @@ pub struct PlayArguments {
     /// Play slower: a part of the tempo, 0.25 to 1
     #[arg(long, value_name = "PART", allow_negative_numbers = true, value_parser = ranges::slower, default_value_t = 1.0)]
     slower: f64,
-    /// The tempo, in beats per minute [default: as the melody says, else 80]
+    /// The tempo, in beats per minute, 20 to 300 (in 6/8 of eighths) [default: as the melody says, else 80]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
     /// The first bar to play, as numbered on the sheet [default: the beginning]
@@ -46,7 +46,7 @@ pub struct PlayArguments {
     /// Click on every beat
     #[arg(long)]
     metronome: bool,
-    /// The pitch of A4, in hertz [default: as the melody says, else 440]
+    /// The pitch of A4, in hertz, 390 to 470 [default: as the melody says, else 440]
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     a4: Option<f64>,
     /// How loud, 0 to 100: the peak, in percent of full scale
@@ -139,7 +139,8 @@ fn passage(melody: &Melody, arguments: &PlayArguments) -> miette::Result<Passage
             (Some(from), _) if from > *last => format!("there is no bar {from}"),
             _ => "there are no such bars".to_owned(),
         };
-        Failure::new(what, format!("this melody has the bars {first} to {last}")).into()
+        let pickup = if *first == 0 { "; 0 is the pickup" } else { "" };
+        Failure::new(what, format!("this melody has the bars {first} to {last}{pickup}")).into()
     })
 }
 
@@ -162,6 +163,8 @@ fn what(melody: &Melody, passage: &Passage, settings: &LineSettings, path: &Path
     let title = melody.title.as_deref().unwrap_or(&stem);
     let title = harmless(title);
     let bars = match passage.bars {
+        (0, 0) => "the pickup".to_owned(),
+        (0, last) => format!("the pickup to bar {last}"),
         (first, last) if first == last => format!("bar {first}"),
         (first, last) => format!("bars {first} to {last}"),
     };

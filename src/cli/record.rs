@@ -32,7 +32,8 @@ pub struct RecordArguments {
     melody: PathBuf,
     #[command(flatten)]
     player: PlayerOptions,
-    /// The tempo to count in, in beats per minute [default: as the melody says, else 80]
+    /// The tempo to count in, in beats per minute, 20 to 300 (in 6/8 of eighths)
+    /// [default: as the melody says, else 80]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     bpm: Option<f64>,
     /// The microphone, by the name that 'fingertape inputs' shows [default: the system's choice]

@@ -46,7 +46,7 @@ pub struct SheetArguments {
     instrument: Option<InstrumentName>,
     #[command(flatten)]
     look: SheetOptions,
-    /// The pixels of a .png, to the inch
+    /// The pixels of a .png, to the inch, 40 to 600
     #[arg(long, value_name = "PIXELS", default_value_t = 150.0, allow_negative_numbers = true,
           value_parser = ranges::dpi)]
     dpi: f64,

@@ -28,7 +28,7 @@ pub struct StringArguments {
     /// Listen to a recording instead of the microphone
     #[arg(long, value_name = "FILE")]
     from: Option<PathBuf>,
-    /// The pitch of A4, in hertz
+    /// The pitch of A4, in hertz, 390 to 470
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4,
           default_value_t = A4_ISO16.0)]
     a4: f64,

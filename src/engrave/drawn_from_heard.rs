@@ -11,7 +11,7 @@ use super::letters;
 use super::lines_from_bars::Music;
 use super::signatures::height;
 use super::symbols_from_bars::{SymbolKind, note_name};
-use crate::notation::{Bar, Clef, HeardNames, Spelling, Value, as_f64};
+use crate::notation::{Bar, Clef, HeardNames, Key, Spelling, Value, as_f64};
 use crate::remark::Remark;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -211,7 +211,10 @@ impl Drawn {
         let mut accidentals = Accidentals::default();
         let mut far = false;
         let items = bars.iter().flat_map(|bar| &bar.items);
-        let names = HeardNames::of(items.filter_map(|item| item.pitch));
+        let names = HeardNames::of(
+            items.filter_map(|item| item.pitch),
+            bars.first().map_or_else(Key::default, |bar| bar.key),
+        );
         let mut named = |sounding: f64, beside: Option<Spelling>| {
             let (pitch, moved) = on_staff(sounding, shift, &names, beside, music.clef);
             far |= moved;

@@ -2,7 +2,7 @@
 
 use super::accidentals::Accidentals;
 use crate::notation::{
-    Bar, Clef, Fingering, Instrument, Key, Length, Metre, Placement, Spelling, Value, WrittenValue,
+    Bar, Clef, Fingering, Instrument, Key, Length, Metre, Placement, Spelling, Value, WrittenValue, bar_text,
 };
 use crate::remark::Remark;
 
@@ -113,9 +113,9 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
                 remarks.push(Remark::new(
                     "unwritable-length",
                     format!(
-                        "Bar {}: a note or rest of {} of a whole note cannot be written with plain note values; the \
+                        "{}: a note or rest of {} of a whole note cannot be written with plain note values; the \
                          nearest shorter one is printed.",
-                        bar.number, item.length
+                        bar_text(bar.number), item.length
                     ),
                 ));
                 vec![nearest_shorter(item.length)]
@@ -173,7 +173,8 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
         remarks.push(Remark::new(
             "no-finger",
             format!(
-                "Bar {bar}: {pitch} is not in first position, so no finger or string is printed under it."
+                "{}: {pitch} is not in first position, so no finger or string is printed under it.",
+                bar_text(bar)
             ),
         ));
     }

@@ -64,6 +64,10 @@ pub struct MelodySummary {
     /// lower number.
     #[serde(default = "one")]
     pub beats_felt_as_one: u8,
+    /// The key signature at the start: sharps if positive, flats if negative, −7 to 7. Only the names of what was heard
+    /// depend on it.
+    #[serde(default)]
+    pub key_fifths: i8,
 }
 
 fn one() -> u8 {

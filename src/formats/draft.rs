@@ -1,7 +1,7 @@
 //! What every reader makes first: bars as they stand in the file, repeat signs unplayed and pitches
 //! as the file spells them.
 
-use crate::notation::{Clef, Instrument, Key, Length, Metre, Spelling, beat_text};
+use crate::notation::{Clef, Instrument, Key, Length, Metre, Spelling, bar_text, beat_text};
 use crate::remark::Remark;
 use crate::units::Hertz;
 use std::ops::Range;
@@ -93,7 +93,7 @@ impl DraftBar {
 impl Draft {
     /// Adds a remark that names bar and beat.
     pub(crate) fn remark(&mut self, code: &str, bar: u32, beat: Length, text: &str) {
-        self.remarks.push(Remark::new(code, format!("Bar {bar}, beat {}: {text}", beat_text(beat))));
+        self.remarks.push(Remark::new(code, format!("{}, beat {}: {text}", bar_text(bar), beat_text(beat))));
     }
 }
 

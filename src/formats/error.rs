@@ -173,7 +173,8 @@ impl fmt::Display for FormatError {
             write!(f, ":{line}:{column}")?;
         }
         if let Some((bar, beat)) = self.0.fault.place {
-            write!(f, ": bar {bar}, beat {}", beat_text(beat))?;
+            let bar = if bar == 0 { "pickup".to_owned() } else { format!("bar {bar}") };
+            write!(f, ": {bar}, beat {}", beat_text(beat))?;
         }
         write!(f, ": {}", self.0.fault.message)
     }

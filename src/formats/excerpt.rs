@@ -5,6 +5,8 @@ use miette::{MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanConten
 
 /// More bytes than this are not shown of the lines around a place: only the place itself then.
 const MOST_SHOWN: usize = 2_000;
+/// Nor where one of them is longer than this: a screen would be full of it.
+const LONGEST_LINE: usize = 200;
 /// Bytes before and behind a place that are shown of a long line.
 const AROUND: usize = 60;
 /// A sentence of an error is not longer than this many letters; words of the file stand in it.
@@ -37,7 +39,8 @@ impl SourceCode for Excerpt {
         let lines = self.text.as_str().read_span(span, lines_before, lines_after)?;
         let (mut data, mut shown) = (lines.data(), *lines.span());
         let (mut line, mut column, mut count) = (lines.line(), lines.column(), lines.line_count());
-        if data.len() > MOST_SHOWN {
+        if data.len() > MOST_SHOWN || data.split(|byte| *byte == b'\n').any(|line| line.len() > LONGEST_LINE)
+        {
             let start = span.offset().min(self.text.len());
             let begin = self.text[..start].rfind('\n').map_or(0, |at| at + 1);
             let end = self.text[start..].find('\n').map_or(self.text.len(), |at| start + at);
@@ -114,6 +117,8 @@ mod tests {
         assert_eq!(shown, format!("{}HERE{}", "x".repeat(60), "y".repeat(60)));
         assert_eq!((around.line(), around.span().offset()), (1, 4_946));
         assert_eq!(excerpt.read_span(&place, 0, 0).unwrap().column(), 5_000);
+        let paragraph = Excerpt::new("README.md", &format!("# x\n{}\nlast", "word ".repeat(140)));
+        assert!(paragraph.read_span(&(8, 1).into(), 1, 1).unwrap().data().len() < 130);
         let short = Excerpt::new("m.abc", "one\ntwo\nthree");
         assert_eq!(short.read_span(&(4, 3).into(), 1, 1).unwrap().data(), b"one\ntwo\nthree");
     }

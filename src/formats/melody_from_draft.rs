@@ -18,9 +18,6 @@ pub struct ReadMelody {
     pub remarks: Vec<Remark>,
 }
 
-/// Beats a minute that somebody can play to.
-const PLAYABLE_BPM: std::ops::RangeInclusive<f64> = 5.0..=1000.0;
-
 /// The whole melody is at most this many whole notes long.
 const LONGEST_MELODY: i64 = 100 * LONGEST;
 
@@ -70,7 +67,7 @@ fn beats_a_minute(tempo: Tempo, metre: Metre) -> f64 {
 /// The tempo, if somebody can play to it; else a remark that it is left out.
 pub(crate) fn playable(tempo: Tempo, metre: Metre, remarks: &mut Vec<Remark>) -> Option<Tempo> {
     let bpm = beats_a_minute(tempo, metre);
-    if PLAYABLE_BPM.contains(&bpm) {
+    if metre.playable_bpm().contains(&bpm) {
         return Some(tempo);
     }
     let beats = if bpm == 1.0 { "beat" } else { "beats" };

@@ -62,9 +62,7 @@ pub fn read_melody_bytes_for(
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(too_big().in_file(name, ""));
     }
-    if bytes.starts_with(b"MThd") {
-        let message = "this is a MIDI file, and MIDI is only written here, not read";
-        let help = "Open it in a notation program and export MusicXML from there.";
+    if let Some((message, help)) = no_melody_of_ours(name, bytes) {
         return Err(Fault::new(FormatErrorKind::UnknownFormat, message, help).in_file(name, ""));
     }
     let text =
@@ -80,6 +78,38 @@ pub fn read_melody_bytes_for(
     }
     Ok(read)
 }
+
+/// What a file is that holds music, or shows some, and cannot be read here, and what to do with it.
+fn no_melody_of_ours(name: &str, bytes: &[u8]) -> Option<(String, &'static str)> {
+    const TYPE_IT: &str = "Export MusicXML from the program that it was made with, or type the melody: 'fingertape help \
+                           check' shows how.";
+    const FROM_THERE: &str = "Open it there, export MusicXML (.musicxml or .mxl), and give that file.";
+    if bytes.starts_with(b"MThd") {
+        let message = "this is a MIDI file, and MIDI is only written here, not read";
+        return Some((message.to_owned(), "Open it in a notation program and export MusicXML from there."));
+    }
+    let begins = |starts: &[&[u8]]| starts.iter().any(|start| bytes.starts_with(start));
+    if begins(&[b"%PDF"]) {
+        let message = "this is a PDF: a picture of pages, in which I cannot read notes";
+        return Some((message.to_owned(), TYPE_IT));
+    }
+    if begins(&[b"\x89PNG", b"\xff\xd8\xff", b"GIF8"]) {
+        return Some(("this is a picture, in which I cannot read notes".to_owned(), TYPE_IT));
+    }
+    let (_, ending) = name.rsplit_once('.')?;
+    let (_, program) = OTHER_PROGRAMS.iter().find(|(known, _)| ending.eq_ignore_ascii_case(known))?;
+    Some((format!("this is a file of {program}, which only {program} can read"), FROM_THERE))
+}
+
+/// How the files of notation programs end, and whose they are.
+const OTHER_PROGRAMS: [(&str, &str); 6] = [
+    ("mscz", "MuseScore"),
+    ("mscx", "MuseScore"),
+    ("sib", "Sibelius"),
+    ("musx", "Finale"),
+    ("mus", "Finale"),
+    ("dorico", "Dorico"),
+];
 
 fn too_big() -> Fault {
     let message = "the file is larger than a melody can be";
@@ -142,8 +172,11 @@ fn format_of(name: &str, text: &str) -> Option<Format> {
         return Some(Format::MusicXml);
     }
     name.rsplit_once('.').and_then(|(_, ending)| format_of_ending(ending)).or_else(|| {
+        // A text about melodies may quote one; TOML has its words from the first line on.
         let assigns = |line: &str| line.trim_start().starts_with("bars") && line.contains('=');
-        if text.lines().any(assigns) {
+        let mut says =
+            text.lines().filter(|line| !line.trim().is_empty() && !line.trim_start().starts_with('#'));
+        if says.next().is_some_and(|line| line.contains('=')) && text.lines().any(assigns) {
             return Some(Format::Toml);
         }
         abc::looks_like_abc(text).then_some(Format::Abc)
@@ -170,5 +203,31 @@ mod tests {
         assert_eq!(format_of("a", "bars = []"), Some(Format::Toml));
         assert_eq!(format_of("a.txt", "X:1\nK:C\n"), Some(Format::Abc));
         assert_eq!(format_of("a.abc", " <score-partwise>"), Some(Format::MusicXml));
+        assert_eq!(format_of("a.txt", "# mine\n\ntitle = 'x'\nbars = []"), Some(Format::Toml));
+        assert_eq!(format_of("README.md", "# A program\nIt reads this:\nbars = []"), None);
+    }
+
+    #[test]
+    fn what_is_no_melody_is_called_what_it_is() {
+        let said = |name: &str, bytes: &[u8]| {
+            let error = read_melody_bytes(name, bytes).unwrap_err();
+            (error.to_string(), error.advice().to_owned())
+        };
+        for (name, bytes, what, advice) in [
+            ("a.pdf", &b"%PDF-1.7\n%\xff\xfe"[..], "this is a PDF", "type the melody"),
+            ("a.toml", b"\x89PNG\r\n", "this is a picture", "type the melody"),
+            ("a.mscz", b"PK\x03\x04", "this is a file of MuseScore", "export MusicXML"),
+            ("a.MSCX", b"<museScore/>", "this is a file of MuseScore", "export MusicXML"),
+            (
+                "a.zip",
+                b"PK\x03\x04",
+                "no score could be read in this compressed file",
+                "Export the melody again",
+            ),
+            ("a.bin", b"abc\xff\xfe", "this is no text, and no melody that I can read", "save it as UTF-8"),
+        ] {
+            let (message, help) = said(name, bytes);
+            assert!(message.contains(what) && help.contains(advice), "{name}: {message}: {help}");
+        }
     }
 }

@@ -212,8 +212,8 @@ mod tests {
 
     #[test]
     fn windows_1252_is_read_with_a_remark() {
-        let table = read_table_bytes("roster.csv", b"student\nJos\xE9 viola-1\n").unwrap();
-        assert_eq!(table.rows[0].cells, ["José viola-1"]);
+        let table = read_table_bytes("roster.csv", b"student\nviola-\xE9 1\n").unwrap();
+        assert_eq!(table.rows[0].cells, ["viola-é 1"]);
         assert_eq!(table.remarks[0].code, "table-encoding");
     }
 

@@ -54,8 +54,10 @@ fn decoded(bytes: &[u8]) -> Result<String, Fault> {
 
 fn from_utf8(bytes: &[u8]) -> Result<String, Fault> {
     String::from_utf8(bytes.to_vec()).map_err(|error| {
-        let message = format!("byte {} is not UTF-8 text", error.utf8_error().valid_up_to());
-        Fault::new(FormatErrorKind::Encoding, message, "Is this a melody? If it is, save it as UTF-8.")
+        let at = error.utf8_error().valid_up_to();
+        let message = format!("this is no text, and no melody that I can read (from byte {at} on)");
+        let help = "Is this the right file? If it is a text, save it as UTF-8.";
+        Fault::new(FormatErrorKind::Encoding, message, help)
     })
 }
 

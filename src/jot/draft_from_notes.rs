@@ -5,7 +5,7 @@ use super::notes_from_listening::{JottedNote, notes_from_listening};
 use super::rhythm_from_notes::{Placed, Rhythm, rhythm_from_notes};
 use crate::notation::{
     Bar, Event, EventKind, Instrument, Item, Key, Length, Melody, Metre, Sheet, Spelling, WrittenValue,
-    beat_text,
+    bar_text, beat_text,
 };
 use crate::pipeline::{Listening, tuning_guess};
 use crate::remark::Remark;
@@ -58,6 +58,9 @@ pub fn draft_from_listening(listening: &Listening, settings: &JotSettings) -> Dr
     draft(notes, &rhythm, tuning, settings)
 }
 
+/// The code of the remark that asks to run again where the guessed key is another.
+pub const KEY_GUESSED: &str = "key-guessed";
+
 fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSettings) -> Draft {
     let lengths: Vec<(i32, f64)> =
         notes.iter().zip(&rhythm.notes).map(|(note, placed)| (note.midi, placed.length as f64)).collect();
@@ -65,7 +68,7 @@ fn draft(notes: Vec<JottedNote>, rhythm: &Rhythm, tuning: f64, settings: &JotSet
     let mut remarks = Vec::new();
     if settings.key.is_none() && !notes.is_empty() {
         remarks.push(Remark::new(
-            "key-guessed",
+            KEY_GUESSED,
             format!("I guessed the key of {key}. If it is another, run this again with it, such as --key G."),
         ));
     }
@@ -135,7 +138,7 @@ fn doubts(
     let (bar, beat) = places.of(placed.start);
     let mut found = Vec::new();
     let mut say = |code: &str, text: String| {
-        found.push(Remark::new(code, format!("Bar {bar}, beat {}: {text}", beat_text(beat))));
+        found.push(Remark::new(code, format!("{}, beat {}: {text}", bar_text(bar), beat_text(beat))));
     };
     // As the draft is written: the bass sounds an octave lower.
     let name = |midi: i32| Spelling::from_midi(midi - shift, key).to_string();

@@ -7,7 +7,7 @@ mod key_from_notes;
 mod notes_from_listening;
 mod rhythm_from_notes;
 
-pub use draft_from_notes::{Draft, JotSettings, commented_toml, draft_from_listening};
+pub use draft_from_notes::{Draft, JotSettings, KEY_GUESSED, commented_toml, draft_from_listening};
 pub use key_from_notes::key_from_notes;
 pub use notes_from_listening::{JottedNote, notes_from_listening};
 pub use rhythm_from_notes::{Placed, Rhythm, rhythm_from_notes};

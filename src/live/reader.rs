@@ -71,7 +71,7 @@ impl LiveReader {
             tracker: PitchTracker::new(live_settings(rate, instrument)),
             follower: Follower::new(melody, bpm, FRAMES_A_SECOND as f64, lead_in),
             events: melody.events.iter().map(|event| event.kind).collect(),
-            names: HeardNames::of(melody.written()),
+            names: HeardNames::of(melody.written(), melody.sheet.key()),
             shift: instrument.sounding_shift(),
             a4,
             rate,

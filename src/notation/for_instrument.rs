@@ -76,14 +76,19 @@ pub(crate) fn below_lowest_string(melody: &Melody) -> Option<Remark> {
     Some(Remark::new(
         "below-lowest-string",
         format!(
-            "Bar {}, beat {}: {written} is below the lowest string of the {instrument}. Is this the right instrument?",
-            first.bar,
+            "{}, beat {}: {written} is below the lowest string of the {instrument}. Is this the right instrument?",
+            bar_text(first.bar),
             beat_text(first.beat)
         ),
     ))
 }
 
-/// A beat as people say it: `3`, `2½` as `2.5`, thirds as fractions.
+/// A bar as people say it at the beginning of a sentence: `Bar 3`, `Pickup` for the short bar before bar 1.
+pub(crate) fn bar_text(bar: u32) -> String {
+    if bar == 0 { "Pickup".to_owned() } else { format!("Bar {bar}") }
+}
+
+/// A beat as people say it: `3`, `2½` as `2.5`, `2 and a third`, other fractions as such.
 pub(crate) fn beat_text(beat: super::Length) -> String {
     if beat.is_integer() {
         return beat.to_integer().to_string();
@@ -93,10 +98,14 @@ pub(crate) fn beat_text(beat: super::Length) -> String {
     }
     let whole = beat.floor();
     let part = beat - whole;
-    format!("{} {}/{}", whole.to_integer(), part.numer(), part.denom())
+    match (*part.numer(), *part.denom()) {
+        (1, 3) => format!("{whole} and a third"),
+        (2, 3) => format!("{whole} and two thirds"),
+        (numerator, denominator) => format!("{whole} {numerator}/{denominator}"),
+    }
 }
 
-/// A number of beats: `1 beat`, `2.5 beats`, `1 2/3 beats`, `half a beat`, `2/3 of a beat`.
+/// A number of beats: `1 beat`, `2.5 beats`, `1 and two thirds beats`, `half a beat`, `2/3 of a beat`.
 pub(crate) fn beats_text(beats: super::Length) -> String {
     match (*beats.numer(), *beats.denom()) {
         (1, 1) => "1 beat".to_owned(),
@@ -218,7 +227,7 @@ mod tests {
     #[test]
     fn beats_are_decimals_where_three_places_say_them_and_fractions_elsewhere() {
         let said = |numerator: i64, denominator: i64| beat_text(Length::new(numerator, denominator));
-        assert_eq!([said(3, 1), said(5, 2), said(13, 8), said(7, 3)], ["3", "2.5", "1.625", "2 1/3"]);
+        assert_eq!([said(3, 1), said(5, 2), said(13, 8), said(7, 3)], ["3", "2.5", "1.625", "2 and a third"]);
     }
 
     #[test]

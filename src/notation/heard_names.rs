@@ -1,13 +1,13 @@
 //! What a heard note is called beside a sheet: one name, in words, on the staff and while it sounds.
 
-use super::{Letter, Spelling};
+use super::{Key, Letter, Spelling};
 
 /// How a sheet names its notes, so that a note that was heard gets the name that the player knows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct HeardNames {
-    /// What the sheet calls each pitch class, where it has it.
+    /// What the sheet calls each pitch class, where it has it: a note of it, or its key signature.
     on_sheet: [Option<(Letter, i8)>; 12],
-    /// It has flats and no sharps.
+    /// It has flats, on its notes or in its signature, and no sharps on its notes.
     flats: bool,
 }
 
@@ -28,9 +28,9 @@ const COMMON: [(Letter, i8); 12] = [
 ];
 
 impl HeardNames {
-    /// From the written notes of a sheet.
-    pub fn of(written: impl IntoIterator<Item = Spelling>) -> Self {
-        let mut names = Self::default();
+    /// From the written notes of a sheet and the key signature at its start.
+    pub fn of(written: impl IntoIterator<Item = Spelling>, key: Key) -> Self {
+        let mut names = Self { flats: key.fifths < 0, ..Self::default() };
         let mut sharps = false;
         for note in written {
             names.flats |= note.alter < 0;
@@ -41,25 +41,33 @@ impl HeardNames {
             }
         }
         names.flats &= !sharps;
+        for (class, name) in (0..).zip(&mut names.on_sheet) {
+            *name = name.or(key.name(class).filter(|(letter, alter)| plain(*letter, *alter)));
+        }
         names
     }
 
-    /// The name of a MIDI number, in the octave that the sheet is written in. Played for the note `written`, a semitone
-    /// away from it, it keeps the letter and so the finger; else it is called as on the sheet, or by its commonest name.
+    /// The name of a MIDI number, in the octave that the sheet is written in. Whole octaves from the note `written` keep its
+    /// name. What the sheet has, on a note or in its signature, is called as there; else a semitone from the note
+    /// `written` keeps the letter and so the finger, and the rest has its commonest name.
     pub fn name(&self, midi: i32, written: Option<Spelling>) -> Spelling {
         let class = midi.rem_euclid(12) as usize;
-        let kept = written.and_then(|written| match midi.saturating_sub(written.midi()) {
-            octaves if octaves % 12 == 0 => Some((written.letter, written.alter)),
-            by if by.abs() == 1 => {
-                Some((written.letter, written.alter + by as i8)).filter(|name| plain(name.0, name.1))
+        let (mut same, mut kept) = (None, None);
+        if let Some(written) = written {
+            match midi.saturating_sub(written.midi()) {
+                octaves if octaves % 12 == 0 => same = Some((written.letter, written.alter)),
+                by if by.abs() == 1 => {
+                    kept =
+                        Some((written.letter, written.alter + by as i8)).filter(|name| plain(name.0, name.1));
+                }
+                _ => {}
             }
-            _ => None,
-        });
+        }
         let common = match class {
             8 if self.flats => (Letter::A, -1),
             _ => COMMON[class],
         };
-        let (letter, alter) = kept.or(self.on_sheet[class]).unwrap_or(common);
+        let (letter, alter) = same.or(self.on_sheet[class]).or(kept).unwrap_or(common);
         let octave = midi.saturating_sub(letter.semitones() + i32::from(alter)).div_euclid(12) - 1;
         Spelling { letter, alter, octave: octave.clamp(-128, 127) as i8 }
     }
@@ -76,7 +84,11 @@ mod tests {
     use super::*;
 
     fn sheet(written: &[&str]) -> HeardNames {
-        HeardNames::of(written.iter().map(|name| name.parse::<Spelling>().expect("a pitch")))
+        in_key(written, Key::default())
+    }
+
+    fn in_key(written: &[&str], key: Key) -> HeardNames {
+        HeardNames::of(written.iter().map(|name| name.parse::<Spelling>().expect("a pitch")), key)
     }
 
     fn name(names: HeardNames, midi: i32, written: &str) -> String {
@@ -93,6 +105,19 @@ mod tests {
         assert_eq!([name(names, 65, "E4"), name(names, 72, "B4")], ["F4", "C5"]);
         assert_eq!([name(names, 59, "C4"), name(names, 64, "F4")], ["B3", "E4"]);
         assert_eq!([name(names, 67, "F#4"), name(names, 69, "Bb4")], ["G4", "A4"]);
+    }
+
+    #[test]
+    fn a_semitone_away_the_sheets_own_note_has_the_sheets_own_name() {
+        let d_major = in_key(&["D4", "G4"], Key::new(2).unwrap());
+        assert_eq!([name(d_major, 66, "G4"), name(d_major, 73, "D5")], ["F#4", "C#5"]);
+        // Not in the key and not written: the finger's letter.
+        assert_eq!([name(d_major, 65, "F#4"), name(d_major, 70, "B4")], ["F4", "Bb4"]);
+        let f_major = in_key(&["A4"], Key::new(-1).unwrap());
+        assert_eq!(name(f_major, 70, "A4"), "Bb4");
+        let written = in_key(&["A4", "G#4"], Key::new(0).unwrap());
+        assert_eq!(name(written, 68, "A4"), "G#4");
+        assert_eq!(name(in_key(&[], Key::new(7).unwrap()), 65, "F#4"), "F4", "nobody hears of E sharp");
     }
 
     #[test]
@@ -121,7 +146,7 @@ mod tests {
             .into_iter()
             .flat_map(|letter| (-2..=2).map(move |alter| Spelling { letter, alter, octave: 4 }))
             .collect();
-        let names = HeardNames::of(written.iter().copied());
+        let names = HeardNames::of(written.iter().copied(), Key::default());
         for midi in 0..=127 {
             assert_eq!(names.name(midi, None).midi(), midi);
             for &note in &written {

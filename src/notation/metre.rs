@@ -2,6 +2,7 @@
 
 use super::Length;
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 /// A time signature. A *beat* everywhere in fingertape is the note named by the lower number:
@@ -46,6 +47,11 @@ impl Metre {
     /// How many beats are felt as one: the three of a dotted beat in a compound metre.
     pub fn beats_felt_as_one(self) -> u8 {
         if self.is_compound() { 3 } else { 1 }
+    }
+
+    /// The beats a minute that somebody can play to: 20 to 300, and to 900 where three are felt as one.
+    pub fn playable_bpm(self) -> RangeInclusive<f64> {
+        20.0..=300.0 * f64::from(self.beats_felt_as_one())
     }
 }
 

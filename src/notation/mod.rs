@@ -17,7 +17,7 @@ mod stem;
 mod string_length;
 
 pub use fingering::{Fingering, Placement};
-pub(crate) use for_instrument::{beat_text, beats_text, below_lowest_string, moved, moved_key};
+pub(crate) use for_instrument::{bar_text, beat_text, beats_text, below_lowest_string, moved, moved_key};
 pub use heard_names::HeardNames;
 pub use instrument::{Clef, Instrument, InstrumentError};
 pub use key::{Key, KeyError};

@@ -6,7 +6,7 @@
 
 use super::{
     Bar, Clef, Event, EventKind, Fingering, Instrument, Key, Length, Letter, Melody, Placement, Spelling,
-    beat_text,
+    bar_text, beat_text,
 };
 use crate::remark::Remark;
 
@@ -264,7 +264,8 @@ impl Mover {
         let spelled = Spelling::from_midi(midi, key);
         if self.by_interval {
             let text = format!(
-                "Bar {bar}, beat {}: the note is written as {spelled}, which sounds the same.",
+                "{}, beat {}: the note is written as {spelled}, which sounds the same.",
+                bar_text(bar),
                 beat_text(beat)
             );
             self.say("note-respelled", text);
@@ -286,17 +287,16 @@ impl Mover {
         }
         let usual = self.from.fingerings_of(before, sounding).first().map(|way| way.finger);
         let now = self.to.fingerings_of(after, sounding + self.semitones).first().copied();
-        let place = beat_text(beat);
+        let place = format!("{}, beat {}", bar_text(bar), beat_text(beat));
         match now {
             // The usual finger of one becomes the usual finger of the other.
             Some(_) if usual == Some(finger) => {}
             Some(now) => {
-                let text =
-                    format!("Bar {bar}, beat {place}: the printed finger {finger} becomes {}.", said(now));
+                let text = format!("{place}: the printed finger {finger} becomes {}.", said(now));
                 self.say("finger-changed", text);
             }
             None => {
-                let text = format!("Bar {bar}, beat {place}: the printed finger {finger} is left out.");
+                let text = format!("{place}: the printed finger {finger} is left out.");
                 self.say("finger-left-out", text);
             }
         }
@@ -342,7 +342,7 @@ fn outside_first_position(melody: &Melody, to: Instrument, remarks: &mut Vec<Rem
     });
     let outside: Vec<_> = notes.collect();
     for (event, written, sounding) in outside.iter().take(EACH) {
-        let place = format!("Bar {}, beat {}", event.bar, beat_text(event.beat));
+        let place = format!("{}, beat {}", bar_text(event.bar), beat_text(event.beat));
         let text = match *sounding < bottom {
             true => format!("{place}: {written} is below the lowest string of the {to}."),
             false => format!(

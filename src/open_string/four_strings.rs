@@ -5,7 +5,7 @@
 //! of upper partials): |3·f_low − 2·f_high|. Of two strings a fourth apart (bass) it is |4·f_low − 3·f_high|.
 
 use super::ear::Moment;
-use super::place_from_pitch::{IN_TUNE_CENTS, OpenStrings, Place};
+use super::place_from_pitch::{OpenStrings, Place, in_tune};
 use super::tone_from_frames::{Sound, Steadiness, Stretch, Tone};
 use crate::notation::Instrument;
 use crate::units::{Cents, Hertz, Seconds};
@@ -216,7 +216,7 @@ pub fn next_to_hear(instrument: Instrument, done: &[bool; 4]) -> Option<usize> {
 
 /// The strings that are, surely, more than 5 cents off, in the order in which to tune them: A first, then outwards.
 pub fn which_to_fix_first(instrument: Instrument, readings: &[Option<StringReading>; 4]) -> Vec<usize> {
-    let off = |string: &usize| readings[*string].is_some_and(|r| r.steady && r.cents.0.abs() > IN_TUNE_CENTS);
+    let off = |string: &usize| readings[*string].is_some_and(|r| r.steady && !in_tune(r.cents));
     from_a(instrument).into_iter().filter(off).collect()
 }
 
@@ -283,6 +283,16 @@ mod tests {
             &[at(0.0, 1.0, 195.998 * 1.0116), at(1.0, 2.0, 440.0 * 0.9942), at(2.0, 3.0, 659.255)],
         );
         assert_eq!(which_to_fix_first(Instrument::Violin, &four.readings()), [2, 0]);
+    }
+
+    /// By hand: 440 · 2^(5.4/1200) = 441.375 Hz and 440 · 2^(5.6/1200) = 441.426 Hz.
+    #[test]
+    fn what_is_printed_as_5_cents_is_not_to_be_tuned() {
+        let first = |hertz: f64| {
+            let four = heard(Instrument::Violin, &[at(0.0, 1.0, hertz)]);
+            which_to_fix_first(Instrument::Violin, &four.readings())
+        };
+        assert_eq!((first(441.375), first(441.426)), (vec![], vec![2]));
     }
 
     #[test]

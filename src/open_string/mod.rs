@@ -12,6 +12,6 @@ pub use ear::{Moment, StringEar};
 pub use four_strings::{
     FourStrings, Pair, StringReading, Verdict, beats_a_second, next_to_hear, pairs, which_to_fix_first,
 };
-pub use place_from_pitch::{FINE_TUNER_CENTS, IN_TUNE_CENTS, OpenStrings, Place};
+pub use place_from_pitch::{FINE_TUNER_CENTS, OpenStrings, Place, in_tune};
 pub use session::{Session, Step};
 pub use tone_from_frames::{Sound, Steadiness, Stretch, Tone};

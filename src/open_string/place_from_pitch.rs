@@ -6,6 +6,12 @@ use crate::units::{Cents, Hertz};
 /// A string within this of its pitch is in tune, in cents (common practice for beginners: what is smaller is
 /// hardly heard and the bow alone moves a string so far).
 pub const IN_TUNE_CENTS: f64 = 5.0;
+/// Whether a string so many cents off is in tune, told from whole cents: the verdict, the number that is printed and what
+/// there is to turn must not contradict one another.
+pub fn in_tune(cents: Cents) -> bool {
+    cents.0.abs().round() <= IN_TUNE_CENTS
+}
+
 /// Up to here a fine tuner is the thing to turn, in cents: beyond, the pitch is nearer to another note, and a
 /// fine tuner may not reach (common practice: its range is about a semitone, often half used up).
 pub const FINE_TUNER_CENTS: f64 = 50.0;

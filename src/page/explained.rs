@@ -1,5 +1,6 @@
 //! The headings of the page, and how to read each figure: the same on the screen and on paper.
 
+use super::tape_from_report::{Fallen, StringTape};
 use crate::units::Millimetres;
 
 /// Over the next line, where nothing is to be fixed.
@@ -11,13 +12,20 @@ pub(super) const LIST_HEADING: &str = "The same notes as a list";
 
 pub(super) const TAPES_HEADING: &str = "Where your fingers fell";
 
-/// How to read the tapes of a string of that length.
-pub(super) fn tapes(string: Millimetres) -> String {
+/// How to read these tapes of a string of that length: a sentence for each kind of mark that is on them, and for no other.
+pub(super) fn tapes(string: Millimetres, tapes: &[StringTape]) -> String {
+    let any = |wanted: &dyn Fn(&Fallen) -> bool| tapes.iter().flat_map(|tape| &tape.fallen).any(wanted);
+    let sentences = [
+        (any(&|one| !one.wrong && one.steady), " A dot is where your finger was, worked out from the pitch."),
+        (any(&|one| !one.wrong && !one.steady), " An open ring: the pitch moved."),
+        (any(&|one| one.wrong), " A square on its corner: another note."),
+    ];
+    let shown = sentences.into_iter().filter_map(|(shown, text)| shown.then_some(text));
     format!(
         "Each strip is a string, with the nut at the left, for a string of {:.0} mm. A hatched tape is where a finger \
-         belongs; anywhere on it is in tune. A dot is where your finger was, worked out from the pitch. An open ring: \
-         the pitch moved. A square on its corner: another note.",
-        string.0
+         belongs; anywhere on it is in tune.{}",
+        string.0,
+        shown.collect::<String>()
     )
 }
 

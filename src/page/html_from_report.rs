@@ -136,7 +136,7 @@ fn judged_page(
         @if !tapes.is_empty() {
             section {
                 h2 { (explained::TAPES_HEADING) }
-                p { (explained::tapes(settings.text().string_length_of(report.melody.instrument))) }
+                p { (explained::tapes(settings.text().string_length_of(report.melody.instrument), &tapes)) }
                 div class="tapes" {
                     @for tape in &tapes {
                         div class="keep" {
@@ -211,7 +211,7 @@ fn pair(wide: &Figure, narrow: &Figure) -> Markup {
 
 /// The double staff, and the same as a list; each note is a button.
 fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords], sound: bool) -> Markup {
-    let lines = list_lines(content.report, notes);
+    let lines = list_lines(content.report, content.melody, notes);
     let staves = staves(content.report, content.melody, notes, &settings.text());
     html! {
         section {
@@ -233,7 +233,7 @@ fn notes(content: &PageContent<'_>, settings: &PageSettings, notes: &[NoteWords]
                 ol class="bars" {
                     @for bar in lines.chunk_by(|a, b| a.bar == b.bar) {
                         li {
-                            h3 { "Bar " (bar[0].bar) }
+                            h3 { (words::sentence(&words::bar(bar[0].bar))) }
                             @for line in bar { (list_line(line)) }
                         }
                     }

@@ -10,7 +10,17 @@ pub fn legend(systems: &[System]) -> String {
         any(&|mark| mark.what == what && matches!(&mark.shape, Shape::Words { text, .. } if wanted(text)))
     };
     let waited = any(&|mark| mark.what == What::Silence && matches!(mark.shape, Shape::Area(_)));
-    let (silent, early) = (is(What::Silence), is(What::SoundInRest));
+    let silent = is(What::Silence);
+    let (mut early, mut filled) = (false, false);
+    for system in systems {
+        let of_rests = |what: What| system.marks().filter(move |mark| mark.what == what);
+        for hatching in of_rests(What::SoundInRest) {
+            // Beside a bracket, the silence was cut short; alone, there was none.
+            let beside = of_rests(What::Silence).any(|silence| silence.item == hatching.item);
+            early |= beside;
+            filled |= !beside;
+        }
+    }
     let bracket = match (silent, early, waited) {
         (true, true, true) => {
             "The bracket is your rest: hatching where you came in early, an arrow where you waited longer."
@@ -18,8 +28,12 @@ pub fn legend(systems: &[System]) -> String {
         (true, true, false) => "The bracket is your rest: hatching where you came in early.",
         (true, false, true) => "The bracket is your rest: an arrow where you waited longer.",
         (true, false, false) => "The bracket is your rest.",
-        (false, true, _) => "Hatching: you sounded where the rest is.",
-        (false, false, _) => "",
+        (false, ..) => "",
+    };
+    let hatching = match (filled, early) {
+        (true, true) => "Hatching without a bracket: you sounded all through the rest.",
+        (true, false) => "Hatching: you sounded where the rest is.",
+        (false, _) => "",
     };
     let number = |text: &str| text == "0" || text.starts_with(['+', '−']);
     // These words are always drawn; “not heard” only where there is room for it.
@@ -38,6 +52,7 @@ pub fn legend(systems: &[System]) -> String {
         (is(What::WrittenPlace), "A dotted stroke: where a note that came early or late was due."),
         (is(What::ExtraHead), "A small note: it is not on the sheet."),
         (!bracket.is_empty(), bracket),
+        (!hatching.is_empty(), hatching),
         (words(What::Cents, &|text| text == "?"), "?: I could not tell."),
     ];
     let shown: Vec<&str> = sentences.into_iter().filter_map(|(shown, text)| shown.then_some(text)).collect();
@@ -97,6 +112,29 @@ mod tests {
                 vec![ExtraFinding { after_index: Some(1), onset_s: 1.2, offset_s: 1.4, played_midi: 69.0 }];
         });
         assert!(extra.contains("A small note"), "{extra}");
+    }
+
+    #[test]
+    fn hatching_is_early_only_where_a_rest_was_begun_in_silence() {
+        let text = "instrument = 'violin'\nmetre = '4/4'\nbars = ['D4 q E4 rest F#4', 'G4 A4 rest D4']";
+        let melody = read_melody_bytes("m.toml", text.as_bytes()).expect("a melody").melody;
+        let said = |first: RestVerdict, second: RestVerdict| {
+            let mut report = report(Instrument::Violin, &["D4", "E4", "-", "F#4", "G4", "A4", "-", "D4"]);
+            for (rest, verdict) in report.rests.iter_mut().zip([first, second]) {
+                rest.verdict = verdict;
+                rest.played_beats = Some(if verdict == RestVerdict::Kept { 1.0 } else { 0.4 });
+            }
+            legend(&systems_on_paper(&report, &melody, &TextSettings::default(), 178.0))
+        };
+        let filled = said(RestVerdict::Kept, RestVerdict::Filled);
+        assert!(
+            filled.ends_with("The bracket is your rest. Hatching: you sounded where the rest is."),
+            "{filled}"
+        );
+        let both = said(RestVerdict::Rushed, RestVerdict::Filled);
+        let ends =
+            "hatching where you came in early. Hatching without a bracket: you sounded all through the rest.";
+        assert!(both.ends_with(ends), "{both}");
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! The same notes as a list: what was heard of each note, rest and extra note, in the words of the staff's labels.
 
-use super::staff::NoteWords;
+use super::staff::{NoteWords, place_of_extra};
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
+use crate::notation::Melody;
 use crate::report::{no_new_bow, words};
 
 /// A line of the list.
@@ -16,7 +17,7 @@ pub struct ListLine<'a> {
 }
 
 /// Notes, rests, extra notes and returns, in the order of the sheet. `notes` are the words of each written note.
-pub fn list_lines<'a>(report: &Report, notes: &'a [NoteWords]) -> Vec<ListLine<'a>> {
+pub fn list_lines<'a>(report: &Report, melody: &Melody, notes: &'a [NoteWords]) -> Vec<ListLine<'a>> {
     // An extra note and a return come after their event, so many of them as there are.
     let mut lines: Vec<(usize, u8, ListLine<'a>)> = Vec::new();
     let written = report.notes.iter().map(|note| (note.index, note.bar));
@@ -36,13 +37,14 @@ pub fn list_lines<'a>(report: &Report, notes: &'a [NoteWords]) -> Vec<ListLine<'
         lines.push((rest.index + 1, 0, ListLine { bar: rest.bar, said, note: None }));
     }
     for extra in &report.extra {
-        let line = ListLine { bar: bar_of(extra.after_index), said: extra_said(report, extra), note: None };
-        lines.push((extra.after_index.map_or(0, |after| after + 1), 1, line));
+        let (after, _) = place_of_extra(report, melody, extra);
+        let line = ListLine { bar: bar_of(after), said: extra_said(report, extra), note: None };
+        lines.push((after.map_or(0, |after| after + 1), 1, line));
     }
     for restart in &report.restarts {
         let after = restart.left_at_index;
         let again = bar_of(Some(restart.resumed_at_index));
-        let said = format!("you stopped here and began again at bar {again}");
+        let said = format!("you stopped here and began again at {}", words::bar(again));
         lines.push((after + 1, 2, ListLine { bar: bar_of(Some(after)), said, note: None }));
     }
     lines.sort_by_key(|line| (line.0, line.1));
@@ -142,7 +144,7 @@ mod tests {
         };
         let notes = note_words(&content, None);
         let lines: Vec<(u32, String)> =
-            list_lines(&report, &notes).into_iter().map(|line| (line.bar, line.said)).collect();
+            list_lines(&report, &melody, &notes).into_iter().map(|line| (line.bar, line.said)).collect();
         let said = [
             (1, "beat 1, D, played 22 cents low"),
             (1, "beat 2, E, played right on the pitch, 0 cents off"),
@@ -157,7 +159,7 @@ mod tests {
         ];
         assert_eq!(lines, said.map(|(bar, said)| (bar, said.to_owned())));
         for note in &notes {
-            assert_eq!(note.label, format!("Bar {}, {}", note.bar, note.said));
+            assert_eq!(note.label, format!("{}, {}", words::sentence(&words::bar(note.bar)), note.said));
         }
     }
 }

@@ -97,7 +97,8 @@ fn judged(sheet: &mut Sheet, content: &PageContent<'_>, settings: &PageSettings,
     let tapes = tape_from_report::tapes(report, settings);
     if !tapes.is_empty() {
         sheet.heading(explained::TAPES_HEADING);
-        sheet.paragraph(&explained::tapes(settings.text().string_length_of(report.melody.instrument)));
+        sheet
+            .paragraph(&explained::tapes(settings.text().string_length_of(report.melody.instrument), &tapes));
         let reach = tape_from_report::reach(&tapes);
         let strips: Vec<(String, Figure)> = tapes
             .iter()

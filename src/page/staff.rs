@@ -10,7 +10,7 @@ use crate::engrave::{
     Told, glyph_definitions, svg_from_system, systems_from_heard,
 };
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
-use crate::notation::{Melody, as_f64};
+use crate::notation::{EventKind, Melody, as_f64};
 use crate::report::{TextSettings, no_new_bow};
 use crate::report::{intonation, words};
 use crate::units::{Hertz, MidiPitch};
@@ -55,7 +55,7 @@ pub fn note_words(content: &PageContent<'_>, sound: Option<&Sound>) -> Vec<NoteW
             NoteWords {
                 event: note.index,
                 bar: note.bar,
-                label: format!("Bar {}, {said}", note.bar),
+                label: format!("{}, {said}", words::sentence(&words::bar(note.bar))),
                 said,
                 span: span(note).and_then(inside),
                 hertz: MidiPitch(f64::from(note.written_midi)).hertz(a4).0,
@@ -102,7 +102,12 @@ pub fn staves(report: &Report, melody: &Melody, notes: &[NoteWords], settings: &
     let written = |systems: &[System]| -> String {
         let svg = |system: &System| {
             let (first, last) = system.bars;
-            let label = format!("Bars {first} to {last}, as written and as heard");
+            let bars = match first {
+                0 if last == 0 => "The pickup".to_owned(),
+                0 => format!("The pickup to bar {last}"),
+                _ => format!("Bars {first} to {last}"),
+            };
+            let label = format!("{bars}, as written and as heard");
             svg_from_system(system, &SystemSvg { prefix: PREFIX, label: &label, told: &told })
         };
         systems.iter().map(svg).collect()
@@ -177,11 +182,14 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
         },
         label: rest_word(rest).map(str::to_owned),
     };
-    let extra = |extra: &ExtraFinding| HeardExtra {
-        after: extra.after_index,
-        beats_after: extra.after_index.map_or(0.0, |after| beats_after(report, melody, after, extra.onset_s)),
-        sounding: extra.played_midi - offset,
-        label: Some("extra".to_owned()),
+    let extra = |extra: &ExtraFinding| {
+        let (after, beats_after) = place_of_extra(report, melody, extra);
+        HeardExtra {
+            after,
+            beats_after,
+            sounding: extra.played_midi - offset,
+            label: Some("extra".to_owned()),
+        }
     };
     let returns = report.restarts.iter().map(|restart| HeardReturn {
         after: restart.left_at_index,
@@ -189,7 +197,7 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
         label: melody
             .events
             .get(restart.resumed_at_index)
-            .map(|event| format!("stopped here, began again at bar {}", event.bar)),
+            .map(|event| format!("stopped here, began again at {}", words::bar(event.bar))),
     });
     Heard {
         notes: report.notes.iter().enumerate().map(note).collect(),
@@ -198,6 +206,26 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
         returns: returns.collect(),
         words: HeardWords::default(),
     }
+}
+
+/// So many beats before a rest is due what sounds is drawn in the rest and not after the note before it.
+const ABOUT_DUE: f64 = 0.25;
+
+/// The event after whose ink an extra note is drawn, and so many beats after the start of that. The report has the note
+/// before it; what sounded in a rest is drawn there.
+pub(super) fn place_of_extra(report: &Report, melody: &Melody, extra: &ExtraFinding) -> (Option<usize>, f64) {
+    let Some(mut after) = extra.after_index else { return (None, 0.0) };
+    let mut beats = beats_after(report, melody, after, extra.onset_s);
+    while let [here, next] = melody.events.get(after..after + 2).unwrap_or_default()
+        && next.kind == EventKind::Rest
+    {
+        let until = as_f64((next.start - here.start) / melody.metre.beat());
+        if beats < until - ABOUT_DUE {
+            break;
+        }
+        (after, beats) = (after + 1, (beats - until).max(0.0));
+    }
+    (Some(after), beats)
 }
 
 /// How many beats after the written start of an event a moment of the take lies, reckoned from the last note before it
@@ -215,4 +243,31 @@ fn beats_after(report: &Report, melody: &Melody, after: usize, moment: f64) -> f
         Some(elapsed - (start(after)? - start(note.index)?))
     });
     beats.filter(|beats| beats.is_finite()).unwrap_or(0.0).max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::formats::read_melody_bytes;
+    use crate::notation::Instrument;
+    use crate::report::sample_report::report;
+
+    /// 80 beats a minute: a beat is 0.75 s. The note before the rests begins at 3.0 s.
+    #[test]
+    fn an_extra_note_is_drawn_in_the_rest_that_it_sounded_in() {
+        let text = "instrument = 'violin'\nmetre = '4/4'\nbars = ['D4 q E4 F#4 G4', 'A4 q rest h.', 'rest w', 'D4 w']";
+        let melody = read_melody_bytes("m.toml", text.as_bytes()).expect("a melody").melody;
+        let report = report(Instrument::Violin, &["D4", "E4", "F#4", "G4", "A4"]);
+        let place = |onset_s: f64| {
+            let extra =
+                ExtraFinding { after_index: Some(4), onset_s, offset_s: onset_s + 0.3, played_midi: 67.0 };
+            place_of_extra(&report, &melody, &extra)
+        };
+        assert_eq!(place(3.3).0, Some(4), "within the note's own beat");
+        assert_eq!(place(3.6).0, Some(5), "a little before the rest is due");
+        assert_eq!(place(5.25), (Some(5), 2.0));
+        assert_eq!(place(7.5), (Some(6), 2.0));
+        let before = ExtraFinding { after_index: None, onset_s: 0.0, offset_s: 0.3, played_midi: 67.0 };
+        assert_eq!(place_of_extra(&report, &melody, &before), (None, 0.0));
+    }
 }

@@ -101,7 +101,9 @@ pub fn tapes(report: &Report, settings: &PageSettings) -> Vec<StringTape> {
                 in_tune: (mm(-limit), mm(limit)),
             });
         }
-        let fallen = mm(cents);
+        // No finger lies behind the nut: a string that is nearer to its open note than to any other was played open.
+        let above_open = 100.0 * f64::from(place.semitones) + cents;
+        let fallen = if (-50.0..0.0).contains(&above_open) { 0.0 } else { mm(cents) };
         // A wrong note that lies below the open string or above first position was not played on this string.
         if (0.0..=length.0 * 0.37).contains(&fallen) {
             let in_tune = cents.abs() <= intonation::IN_TUNE_CENTS;
@@ -190,7 +192,7 @@ fn where_it_fell(fell: &[&Fallen]) -> String {
     if let [one] = fell {
         return match one.said().as_str() {
             said @ "on its tape" => format!(", {said}"),
-            said => format!(": {said} ({})", small(&one.at)),
+            said => format!(": {said} ({})", words::in_sentence(&one.at)),
         };
     }
     let on = fell.iter().filter(|one| one.said() == "on its tape").count();
@@ -232,16 +234,11 @@ fn where_it_fell(fell: &[&Fallen]) -> String {
 /// `bar 6, beat 1`; of several, their bars.
 fn places(those: &[&Fallen]) -> String {
     if let [one] = those {
-        return small(&one.at);
+        return words::in_sentence(&one.at);
     }
     let mut bars: Vec<u32> = those.iter().map(|one| one.bar).collect();
     bars.dedup();
     words::bars(&bars)
-}
-
-/// A place in the middle of a sentence.
-fn small(place: &str) -> String {
-    place.replacen("Bar", "bar", 1)
 }
 
 fn times(count: usize) -> String {
@@ -316,6 +313,7 @@ fn short(target: &Target) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::explained;
     use super::*;
     use crate::notation::Instrument;
     use crate::report::sample_report::{off, report, wrong};
@@ -364,6 +362,41 @@ mod tests {
             said[2],
             "Second finger on the D string (F sharp), once: the pitch moved (bar 1, beat 4)."
         );
+    }
+
+    #[test]
+    fn an_open_string_for_another_note_falls_on_the_nut_however_it_was_tuned() {
+        let fell = |semitones: f64| {
+            let mut report = report(Instrument::Violin, &["D4", "E4", "E4"]);
+            wrong(&mut report, 2, semitones);
+            let fallen = tapes(&report, &PageSettings::default()).remove(0).fallen;
+            fallen.iter().filter(|fallen| fallen.wrong).map(|fallen| fallen.mm).collect::<Vec<_>>()
+        };
+        assert_eq!(fell(-2.0001), [0.0]);
+        assert_eq!(fell(-2.3), [0.0]);
+        assert!(fell(-3.0).is_empty(), "a note of the string below");
+        // 3/4 violin, 307 mm: 307 · (1 − 2^(−1/12)) = 17.2 mm.
+        assert!((fell(-1.0)[0] - 17.2).abs() < 0.1);
+    }
+
+    #[test]
+    fn only_the_marks_that_are_on_the_tapes_are_explained() {
+        let said = |edit: &dyn Fn(&mut Report)| {
+            let mut report = report(Instrument::Violin, &["D4", "E4", "E4"]);
+            edit(&mut report);
+            let tapes = tapes(&report, &PageSettings::default());
+            explained::tapes(PageSettings::default().text().string_length_of(Instrument::Violin), &tapes)
+        };
+        let plain = said(&|_| {});
+        assert!(plain.ends_with("A dot is where your finger was, worked out from the pitch."), "{plain}");
+        let moved = said(&|report| report.notes[2].cents_spread = Some(40.0));
+        assert!(moved.contains("A dot") && moved.ends_with("An open ring: the pitch moved."), "{moved}");
+        let another = said(&|report| {
+            wrong(report, 1, -1.0);
+            wrong(report, 2, -1.0);
+        });
+        assert!(another.ends_with("A square on its corner: another note."), "{another}");
+        assert!(!another.contains("A dot") && !another.contains("open ring"), "{another}");
     }
 
     #[test]

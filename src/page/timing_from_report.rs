@@ -27,7 +27,7 @@ pub fn timing(report: &Report, melody: &Melody, room: Room) -> Option<Figure> {
         let (line, mark) = (top + 26.0, top + 14.0);
         let (from, to) = (left + 52.0, left + column - 30.0);
         let x = |beat: f64| from + (beat - 1.0) / f64::from(beats) * (to - from);
-        out.text("words", (left, line), 11.0, Align::Start, &format!("bar {}", bar[0].bar));
+        out.text("words", (left, line), 11.0, Align::Start, &words::bar(bar[0].bar));
         out.line("ink", (from, line), (to, line));
         for beat in 0..=beats {
             let at = x(f64::from(beat) + 1.0);

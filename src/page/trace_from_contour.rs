@@ -52,7 +52,7 @@ pub fn trace(report: &Report, f0: &F0, room: Room) -> Option<Figure> {
             }
             let top = f64::from(row) * row_high + ABOVE;
             if k == 0 {
-                out.text("small", (x, top - 5.0), 10.0, Align::Start, &format!("bar {}", note.bar));
+                out.text("small", (x, top - 5.0), 10.0, Align::Start, &words::bar(note.bar));
             }
             drawn += usize::from(one_note(report, f0, note, [x, top, wide, high], &mut out));
             x += wide + BETWEEN;

@@ -276,6 +276,19 @@ fn a_recording_that_is_over_is_not_held_against_the_player() {
 }
 
 #[test]
+fn a_recording_that_began_late_is_not_held_against_the_player() {
+    let mut report = violin();
+    (0..2).for_each(|index| unheard(&mut report, index, NoteVerdict::Missing));
+    let text = said(&report);
+    assert!(text.contains("Bar 1, beat 1 to beat 2: I did not hear these 2 notes."), "{text}");
+    report.notes[2].onset_s = Some(0.01);
+    let text = said(&report);
+    let advice = "Bar 1, beat 1: the recording begins only after this note. Start recording first, wait a moment, then play.";
+    assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(advice), "{text}");
+    assert!(!text.contains("I did not hear"), "{text}");
+}
+
+#[test]
 fn the_same_finger_off_again_is_one_thing() {
     let mut report = report(Instrument::Violin, &["D4", "E4", "F#4", "E4", "A4", "E4", "D4", "E4"]);
     off(&mut report, 1, -22.0);

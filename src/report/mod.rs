@@ -12,6 +12,7 @@ pub(crate) mod intonation;
 mod json;
 mod progress;
 mod proofreading;
+mod recorded_part;
 mod refused;
 #[cfg(test)]
 pub(crate) mod sample_report;
@@ -33,6 +34,7 @@ pub use intonation::{Intonation, of as intonation_of};
 pub use json::json;
 pub use progress::{progress, right_notes};
 pub use proofreading::{ProofreadingReport, proofreading_json, proofreading_text};
+pub use recorded_part::{recorded_part, rest_before_recording};
 pub use refused::why_and_what_to_do;
 pub use settings::TextSettings;
 pub use string_json::string_json;

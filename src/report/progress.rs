@@ -46,7 +46,8 @@ pub fn progress(takes: &[(u32, Report)]) -> String {
         counted.iter().find(|one| one.0 == bar).map(|&(_, right, all)| (right, all))
     };
     for &bar in &bars {
-        let _ = write!(text, "{bar:<6}");
+        let name = if bar == 0 { "pickup".to_owned() } else { bar.to_string() };
+        let _ = write!(text, "{name:<6}");
         for counted in &counts {
             let cell =
                 in_bar(counted, bar).map_or_else(|| "-".to_owned(), |(right, all)| format!("{right}/{all}"));

@@ -19,6 +19,7 @@ pub fn report(instrument: Instrument, pitches: &[&str]) -> Report {
             a4_hz: 440.0,
             fifths: Fifths::Equal,
             beats_felt_as_one: 1,
+            key_fifths: 0,
         },
         take: TakeSummary { duration_s: 12.0, sample_rate_hz: 48_000, remarks: vec![] },
         notes: vec![],

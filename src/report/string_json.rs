@@ -1,7 +1,7 @@
 //! Open strings as JSON.
 
 use super::string_text::{one_string_lines, what_to_do};
-use crate::open_string::{FourStrings, IN_TUNE_CENTS, Place, Verdict, pairs, which_to_fix_first};
+use crate::open_string::{FourStrings, Place, Verdict, in_tune, pairs, which_to_fix_first};
 use serde_json::{Value, json};
 
 /// What was heard of the strings, as one JSON object that ends with a line feed; `asked` is the string (0 to 3) that
@@ -31,10 +31,10 @@ pub fn string_json(heard: &FourStrings, asked: Option<usize>) -> String {
                 "steady": reading.map(|r| r.steady),
                 "from_s": reading.map(|r| rounded(r.from.0, 2)),
                 "to_s": reading.map(|r| rounded(r.to.0, 2)),
-                "verdict": match reading.map(|r| r.cents.0) {
+                "verdict": match reading.map(|r| r.cents) {
                     None => "not-heard",
-                    Some(cents) if cents.abs() <= IN_TUNE_CENTS => "in-tune",
-                    Some(cents) if cents < 0.0 => "low",
+                    Some(cents) if in_tune(cents) => "in-tune",
+                    Some(cents) if cents.0 < 0.0 => "low",
                     Some(_) => "high",
                 },
             })

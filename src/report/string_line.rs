@@ -3,7 +3,7 @@
 use super::string_words::how_far;
 use super::words;
 use crate::notation::Instrument;
-use crate::open_string::{IN_TUNE_CENTS, OpenStrings, Place, Sound, Steadiness, Tone};
+use crate::open_string::{OpenStrings, Place, Sound, Steadiness, Tone, in_tune};
 use crate::units::Cents;
 
 /// What sounds now when a string (0 to 3) was asked for, and in silence the last steady reading of it, since the hand
@@ -85,7 +85,7 @@ fn signed(cents: f64) -> String {
 
 fn near(instrument: Instrument, cents: f64) -> String {
     let words = how_far(cents);
-    if cents.abs() <= IN_TUNE_CENTS {
+    if in_tune(Cents(cents)) {
         return words;
     }
     let turn = match (instrument.has_tuning_machines(), words::low_or_high(cents)) {

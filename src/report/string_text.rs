@@ -4,7 +4,7 @@ use super::string_words::{CAREFUL, elsewhere, how_far, moves_by, off_by, what_to
 use super::text_for_child::wrapped;
 use super::{TextSettings, words};
 use crate::notation::{Fifths, Instrument};
-use crate::open_string::{FourStrings, IN_TUNE_CENTS, OpenStrings, Pair, Verdict, pairs, which_to_fix_first};
+use crate::open_string::{FourStrings, OpenStrings, Pair, Verdict, in_tune, pairs, which_to_fix_first};
 use std::fmt::Write;
 
 /// Pairs that beat less than this a second are as good as pure: nobody hears it in a bow's time.
@@ -126,7 +126,7 @@ fn pair_line(instrument: Instrument, pair: &Pair) -> String {
             "{:.0} {} {}",
             cents.abs(),
             if cents.abs() == 1.0 { "cent" } else { "cents" },
-            match (cents > 0.0, cents.abs() <= IN_TUNE_CENTS) {
+            match (cents > 0.0, in_tune(pair.cents_wide)) {
                 (true, true) => "wider than pure: fine",
                 (false, true) => "narrower than pure: fine",
                 (true, false) => "too wide",

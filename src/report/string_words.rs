@@ -5,7 +5,8 @@
 
 use super::words;
 use crate::notation::Instrument;
-use crate::open_string::{FINE_TUNER_CENTS, IN_TUNE_CENTS, OpenStrings, Place};
+use crate::open_string::{FINE_TUNER_CENTS, OpenStrings, Place, in_tune};
+use crate::units::Cents;
 
 /// From here on a string is more than a little off, in cents.
 const MORE_THAN_A_LITTLE: f64 = 10.0;
@@ -27,7 +28,7 @@ pub(super) fn off_by(cents: f64) -> String {
 pub(super) fn how_far(cents: f64) -> String {
     // Judged as it is printed.
     match cents.abs().round() {
-        off if off <= IN_TUNE_CENTS => "in tune".to_owned(),
+        _ if in_tune(Cents(cents)) => "in tune".to_owned(),
         off if off <= MORE_THAN_A_LITTLE => format!("a little {}", words::low_or_high(cents)),
         _ => format!("too {}", words::low_or_high(cents)),
     }
@@ -35,7 +36,7 @@ pub(super) fn how_far(cents: f64) -> String {
 
 /// What to turn, and which way, for a string at most 50 cents off; empty where it is in tune.
 pub(super) fn what_to_turn(instrument: Instrument, cents: f64) -> Vec<String> {
-    if cents.abs() <= IN_TUNE_CENTS {
+    if in_tune(Cents(cents)) {
         return Vec::new();
     }
     debug_assert!(cents.abs() <= FINE_TUNER_CENTS + 1e-9);
@@ -127,7 +128,7 @@ pub(super) fn moves_by(moves: f64) -> String {
 mod tests {
     use super::*;
     use crate::notation::Fifths;
-    use crate::units::{Cents, Hertz};
+    use crate::units::Hertz;
 
     #[test]
     fn low_is_to_be_tightened_and_high_is_to_be_loosened() {
@@ -135,7 +136,14 @@ mod tests {
         let high = what_to_turn(Instrument::Violin, 12.0).join(" ");
         assert!(low.contains("right (clockwise): that tightens"), "{low}");
         assert!(high.contains("left (anticlockwise): that loosens"), "{high}");
-        assert_eq!(what_to_turn(Instrument::Violin, -5.0), Vec::<String>::new());
+        for cents in [-5.4, 5.0, 5.49] {
+            assert_eq!(how_far(cents), "in tune");
+            assert_eq!(what_to_turn(Instrument::Violin, cents), Vec::<String>::new());
+        }
+        assert_eq!(
+            (how_far(5.5).as_str(), what_to_turn(Instrument::Violin, 5.5).len()),
+            ("a little high", 2)
+        );
         assert!(what_to_turn(Instrument::Bass, -20.0)[0].contains("grown-up"));
     }
 

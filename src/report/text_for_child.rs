@@ -4,6 +4,7 @@
 //! player; a slack string is told apart from a finger.
 
 use super::intonation::{self, GOOD_STRING_CENTS, RETUNE_CENTS};
+use super::recorded_part::rest_before_recording;
 use super::things_to_fix::{Thing, end_of_playing, place_of, things_to_fix, whole_octave};
 use super::tuning::what_to_tune;
 use super::{TextSettings, refused, words};
@@ -247,7 +248,8 @@ fn longest_run(report: &Report) -> Option<String> {
 }
 
 fn unsure(report: &Report) -> Vec<String> {
-    // Of rests after the last note that was played nothing can be told, and nothing need be.
+    // Of rests after the last note that was played nothing can be told, and nothing need be; nor of those before a
+    // recording that began late.
     let end = end_of_playing(report).unwrap_or(usize::MAX);
     let notes: Vec<String> = report
         .notes
@@ -259,6 +261,7 @@ fn unsure(report: &Report) -> Vec<String> {
         .rests
         .iter()
         .filter(|rest| rest.verdict == RestVerdict::Unsure && rest.index < end)
+        .filter(|rest| !rest_before_recording(report, rest.index))
         .map(|rest| format!("{} (the rest)", words::place(rest.bar, rest.beat)))
         .collect();
     let places: Vec<String> = notes.into_iter().chain(rests).collect();
@@ -287,8 +290,8 @@ fn also(report: &Report) -> Vec<String> {
         if let (Some(left), Some(resumed)) = (left, resumed) {
             lines.push(format!(
                 "You stopped after {} and went back to {}. From there on I judged what you played last.",
-                left.replacen('B', "b", 1),
-                resumed.replacen('B', "b", 1)
+                words::in_sentence(&left),
+                words::in_sentence(&resumed)
             ));
         }
     }

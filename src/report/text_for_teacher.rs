@@ -157,7 +157,7 @@ fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec
         .map(|place| format!("{} on {}", place.finger, fingers::string_letter(instrument, place.string)))
         .collect();
     vec![
-        note.bar.to_string(),
+        bar(note.bar),
         beat(note.beat),
         note.written.clone(),
         either(&places),
@@ -171,6 +171,11 @@ fn note_row(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Vec
     ]
 }
 
+/// The number of a bar in a table; that of the pickup is no number.
+fn bar(bar: u32) -> String {
+    if bar == 0 { "pickup".to_owned() } else { bar.to_string() }
+}
+
 fn either(ways: &[String]) -> String {
     if ways.is_empty() { "-".to_owned() } else { ways.join(" or ") }
 }
@@ -180,7 +185,7 @@ fn timing(report: &Report) -> TeacherTable {
         &["bar", "beat", "written", "onset (s)", "offset (s)", "late (beats)", "length (of written)"];
     let rows = report.notes.iter().map(|note| {
         vec![
-            note.bar.to_string(),
+            bar(note.bar),
             beat(note.beat),
             note.written.clone(),
             number(note.onset_s, 3),
@@ -212,7 +217,7 @@ fn rests(report: &Report) -> TeacherTable {
             RestVerdict::Unsure => "unsure",
         };
         vec![
-            rest.bar.to_string(),
+            bar(rest.bar),
             beat(rest.beat),
             verdict.to_owned(),
             number(Some(rest.written_beats), 2),

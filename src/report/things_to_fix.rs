@@ -5,6 +5,7 @@
 //! away. `unsure` is never here.
 
 use super::intonation::{self, CLEARLY_OFF_CENTS, IN_TUNE_CENTS, Intonation};
+use super::recorded_part::{self, begun_before};
 use super::{TextSettings, fingers, words};
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
 use crate::notation::Spelling;
@@ -24,9 +25,6 @@ const SURE: f64 = 0.8;
 /// A mistake that is less sure than this is told as a question, apart from all that are sure. (Made takes
 /// with known truth: below it 11 of 18 wrong and missing notes were true, above it 47 of 48.)
 const DOUBTFUL: f64 = 0.75;
-
-/// The take is over with its last note where no more than this follows, in seconds.
-const OVER: f64 = 1.0;
 
 /// So many extra notes in a row are named; of more, only their number is said.
 const NAMED: usize = 4;
@@ -223,7 +221,9 @@ fn missing_notes(report: &Report) -> Vec<Thing> {
         }
         let missing = &report.notes[at..at + run];
         let to_the_end = at + run == report.notes.len();
-        let thing = if to_the_end && is_over(report) {
+        let thing = if at == 0 && begun_before(report).is_some() {
+            before_the_recording(&missing[0])
+        } else if to_the_end && is_over(report) {
             not_on_the_recording(&missing[0])
         } else {
             missing_run(report, at, missing, to_the_end)
@@ -238,10 +238,19 @@ fn missing_notes(report: &Report) -> Vec<Thing> {
 fn is_over(report: &Report) -> bool {
     let cut =
         report.take.remarks.iter().any(|remark| ["truncated", "too-long"].contains(&remark.code.as_str()));
-    let ends =
-        report.notes.iter().filter_map(|note| note.offset_s).chain(report.extra.iter().map(|e| e.offset_s));
-    let last = ends.fold(0.0, f64::max);
-    cut || (last > 0.0 && report.take.duration_s - last < OVER)
+    cut || recorded_part::is_over(report)
+}
+
+fn before_the_recording(first: &NoteFinding) -> Thing {
+    Thing {
+        weight: 35.0,
+        index: first.index,
+        text: format!(
+            "{}: the recording begins only after this note. Start recording first, wait a moment, then play.",
+            words::place(first.bar, first.beat)
+        ),
+        question: false,
+    }
 }
 
 fn not_on_the_recording(first: &NoteFinding) -> Thing {

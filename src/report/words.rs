@@ -2,11 +2,22 @@
 
 use crate::findings::Report;
 use crate::formats::is_unseen;
-use crate::notation::{HeardNames, Spelling};
+use crate::notation::{HeardNames, Key, Spelling, bar_text};
 
-/// `Bar 2, beat 3`.
+/// `Bar 2, beat 3`, `Pickup, beat 4`.
 pub fn place(bar: u32, beat: f64) -> String {
-    format!("Bar {bar}, beat {}", position(beat))
+    format!("{}, beat {}", bar_text(bar), position(beat))
+}
+
+/// A place in the middle of a sentence: `bar 2, beat 3`, `pickup, beat 4`.
+pub fn in_sentence(place: &str) -> String {
+    let mut letters = place.chars();
+    letters.next().map_or(String::new(), |first| first.to_lowercase().chain(letters).collect())
+}
+
+/// A bar in the middle of a sentence: `bar 2`, `the pickup`.
+pub fn bar(bar: u32) -> String {
+    if bar == 0 { "the pickup".to_owned() } else { format!("bar {bar}") }
 }
 
 /// `Bar 2, beat 3 to beat 4`, `Bar 2, beat 3 to bar 3, beat 1`.
@@ -14,29 +25,46 @@ pub fn from_place_to((bar, beat): (u32, f64), (last_bar, last_beat): (u32, f64))
     let first = place(bar, beat);
     match bar == last_bar {
         true => format!("{first} to beat {}", position(last_beat)),
-        false => format!("{first} to bar {last_bar}, beat {}", position(last_beat)),
+        false => format!("{first} to {}", in_sentence(&place(last_bar, last_beat))),
     }
 }
 
-/// A position in a bar: `3`, `2 and a half`, `1 and three quarters`, or a decimal for the rest.
+/// A position in a bar: `3`, `2 and a half`, `1 and two thirds` in a triplet, or a decimal for what has no short name.
 pub fn position(beat: f64) -> String {
-    let whole = (beat + 1e-6).floor();
-    match quarter_of(beat - whole) {
-        Some(0) => format!("{whole:.0}"),
-        Some(1) => format!("{whole:.0} and a quarter"),
-        Some(2) => format!("{whole:.0} and a half"),
-        Some(_) => format!("{whole:.0} and three quarters"),
+    let whole = (beat + 1e-3).floor();
+    let part = beat - whole;
+    let known = PARTS.iter().find(|(known, _)| (part - known).abs() < 1e-3);
+    match known {
+        _ if part < 1e-3 => format!("{whole:.0}"),
+        Some((_, words)) => format!("{whole:.0} and {words}"),
         None => format!("{beat:.2}"),
     }
 }
 
-fn quarter_of(fraction: f64) -> Option<u8> {
-    let quarters = fraction * 4.0;
-    ((quarters - quarters.round()).abs() < 1e-3).then(|| quarters.round() as u8)
-}
+/// The parts of a beat that notes begin at: those of even notes, then those of triplets.
+const PARTS: [(f64, &str); 11] = [
+    (0.5, "a half"),
+    (0.25, "a quarter"),
+    (0.75, "three quarters"),
+    (0.125, "an eighth"),
+    (0.375, "three eighths"),
+    (0.625, "five eighths"),
+    (0.875, "seven eighths"),
+    (1.0 / 3.0, "a third"),
+    (2.0 / 3.0, "two thirds"),
+    (1.0 / 6.0, "a sixth"),
+    (5.0 / 6.0, "five sixths"),
+];
 
-/// A length to the nearest quarter of a beat: `half a beat`, `1 beat`, `2 and a half beats`.
+/// A length to the nearest quarter of a beat: `half a beat`, `1 beat`, `2 and a half beats`. The two lengths of a triplet
+/// have their own names: `a third of a beat`.
 pub fn beats(length: f64) -> String {
+    if (length * 3.0 - 1.0).abs() < 1e-3 {
+        return "a third of a beat".to_owned();
+    }
+    if (length * 3.0 - 2.0).abs() < 1e-3 {
+        return "two thirds of a beat".to_owned();
+    }
     let quarters = (length.max(0.0) * 4.0).round() as i64;
     match (quarters / 4, quarters % 4) {
         (0, 0) => "no time at all".to_owned(),
@@ -79,8 +107,12 @@ pub fn places(places: &[String]) -> String {
     }
 }
 
-/// Bars in order as words: `bar 2`, `bars 1, 3 and 5 to 7`.
+/// Bars in order as words: `bar 2`, `bars 1, 3 and 5 to 7`, `the pickup and bar 1`.
 pub fn bars(bars: &[u32]) -> String {
+    if let [0, rest @ ..] = bars {
+        let pickup = bar(0);
+        return if rest.is_empty() { pickup } else { format!("{pickup} and {}", self::bars(rest)) };
+    }
     let mut runs: Vec<(u32, u32)> = Vec::new();
     for &bar in bars {
         match runs.last_mut() {
@@ -135,9 +167,10 @@ pub fn pitch(written: &str) -> String {
     spelled(written).map_or_else(|| written.to_owned(), |(letter, alter, _)| named(letter, alter, false))
 }
 
-/// The names of the notes that were judged, by which a report names what was heard beside them.
+/// The names of the notes that were judged and of their key, by which a report names what was heard beside them.
 pub fn names(report: &Report) -> HeardNames {
-    HeardNames::of(report.notes.iter().filter_map(|note| note.written.parse::<Spelling>().ok()))
+    let written = report.notes.iter().filter_map(|note| note.written.parse::<Spelling>().ok());
+    HeardNames::of(written, Key::new(report.melody.key_fifths.into()).unwrap_or_default())
 }
 
 /// The played and the written pitch as words that differ: `F natural` beside `F sharp`.
@@ -210,8 +243,23 @@ mod tests {
         assert_eq!(position(3.0), "3");
         assert_eq!(position(2.5), "2 and a half");
         assert_eq!(position(1.75), "1 and three quarters");
-        assert_eq!(position(2.333_333), "2.33");
+        assert_eq!([position(2.333_333), position(1.666_667)], ["2 and a third", "1 and two thirds"]);
+        assert_eq!([position(4.166_667), position(1.875)], ["4 and a sixth", "1 and seven eighths"]);
+        assert_eq!(position(2.2), "2.20");
         assert_eq!(position(2.999_999_9), "3");
+    }
+
+    #[test]
+    fn a_triplets_rest_has_its_own_length() {
+        assert_eq!([beats(1.0 / 3.0), beats(2.0 / 3.0)], ["a third of a beat", "two thirds of a beat"]);
+    }
+
+    #[test]
+    fn what_stands_before_bar_1_is_the_pickup() {
+        assert_eq!(place(0, 4.0), "Pickup, beat 4");
+        assert_eq!(from_place_to((0, 4.0), (1, 2.0)), "Pickup, beat 4 to bar 1, beat 2");
+        assert_eq!([bars(&[0]), bars(&[0, 1, 2])], ["the pickup", "the pickup and bars 1 and 2"]);
+        assert_eq!(in_sentence(&place(0, 4.0)), "pickup, beat 4");
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! One place where a melody does something else than its sheet asks.
 
 use super::words;
-use crate::notation::{Event, Length};
+use crate::notation::{Event, Length, bar_text};
 
 /// A place where the melody does something else than the sheet asks.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,8 +40,8 @@ impl Breach {
     pub fn sentence(&self) -> String {
         let said = format!("{}; {}.", self.what, self.to_do);
         match (self.bar, self.beat) {
-            (Some(bar), Some(beat)) => format!("Bar {bar}, beat {}: {said}", words::position(beat)),
-            (Some(bar), None) => format!("Bar {bar}: {said}"),
+            (Some(bar), Some(beat)) => format!("{}, beat {}: {said}", bar_text(bar), words::position(beat)),
+            (Some(bar), None) => format!("{}: {said}", bar_text(bar)),
             _ => words::sentence(&said),
         }
     }

@@ -148,7 +148,7 @@ mod tests {
         assert_eq!(lengths(&many, false), "quarter notes and notes of 5/16 of a whole note");
         assert_eq!(lengths(&many, true), "quarter rests and rests of 5/16 of a whole note");
         assert_eq!(position(Length::new(5, 2)), "2 and a half");
-        assert_eq!(position(Length::new(7, 3)), "2 1/3");
+        assert_eq!(position(Length::new(7, 3)), "2 and a third");
         assert_eq!(beats(Length::new(1, 3)), "1/3 of a beat");
         assert_eq!(beats(Length::new(3, 2)), "1 and a half beats");
         assert_eq!([1, 2, 3, 4, 11, 22].map(nth), ["1st", "2nd", "3rd", "4th", "11th", "22nd"]);

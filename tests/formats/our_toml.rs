@@ -50,11 +50,27 @@ fn slips_get_an_answer_that_helps() {
     assert!(advice("d4 w").contains("D4"));
     assert!(advice("F# w").contains("F#4 or F#5"), "{}", advice("F# w"));
     assert!(advice("H4 w").contains("D4 q"));
-    assert!(advice("D4 x").contains("w h q e s"));
+    assert!(advice("D4 x").contains("w h q e s") && advice("D4 x").contains("B flat"));
+    assert!(advice("D4 h e~A3").contains("A tie ~ stands at the end"), "{}", advice("D4 h e~A3"));
+    for no_note in ["d4~E4 w", "dz4 w", "Hx w", "a4z w"] {
+        assert!(!advice(no_note).contains("Did you mean"), "{no_note}: {}", advice(no_note));
+    }
     let error = refused("m.toml", "meter = '3/4'\nbars = []");
     assert!(error.advice().contains("metre"));
     assert_eq!(error.line_column(), Some((1, 1)));
     assert_eq!(refused("m.toml", "bpm = 0\nbars = ['D4 w']").line_column(), Some((1, 7)));
+    for (line, said) in [
+        ("bpm = 900", "bpm wants a number from 20 to 300"),
+        ("bpm = 19.5", "bpm wants a number from 20 to 300"),
+        ("a4 = 600", "a4 wants a number from 390 to 470"),
+    ] {
+        let error = refused("m.toml", &format!("title = 'x'\n{line}\nbars = ['D4 w']"));
+        assert!(error.to_string().contains(said), "{error}");
+        assert_eq!(error.line_column().map(|place| place.0), Some(2));
+    }
+    // Of the eighths of 6/8 three are felt as one.
+    let jig = read("m.toml", "metre = '6/8'\nbpm = 360\nbars = ['D4 h.']");
+    assert_eq!(jig.melody.bpm, Some(360.0));
     assert_eq!(refused("m.toml", "metre = '4/5'\nbars = ['D4 w']").kind(), FormatErrorKind::Metre);
     assert_eq!(refused("m.toml", "title = 'x'").kind(), FormatErrorKind::Syntax);
     assert_eq!(refused("m.toml", "bars = ['rest w']").kind(), FormatErrorKind::NoNotes);

@@ -33,7 +33,8 @@ pub struct ClassArguments {
     /// Where the marks go [default: marks in FOLDER]
     #[arg(long, value_name = "FOLDER")]
     pub output: Option<PathBuf>,
-    /// The marks folder of an earlier test, to compare with; marks of another highest mark say so: 16 of 20
+    /// The marks folder of an earlier test, to compare with, student by student; it has to be one with names.
+    /// Marks of another highest mark say so: 16 of 20
     #[arg(long, value_name = "FOLDER")]
     pub before: Option<PathBuf>,
     /// Only show whose each file is; judge and write nothing
@@ -53,13 +54,14 @@ pub struct ClassArguments {
     /// The paper of the overview
     #[arg(long, value_enum, ignore_case = true, default_value = "letter")]
     pub paper: PaperName,
-    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
+    /// The pitch that A4 was tuned to, in hertz, 390 to 470 [default: as the melody says, else 440]
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     pub a4: Option<f64>,
     /// How the open strings follow from A
     #[arg(long, value_enum, default_value_t = FifthsName::Equal)]
     pub fifths: FifthsName,
-    /// The tempo that was set, in beats per minute [default: as the melody says]
+    /// The tempo that was set, in beats per minute, 20 to 300 (in 6/8 of eighths)
+    /// [default: as the melody says]
     #[arg(long, value_name = "BEATS", allow_negative_numbers = true, value_parser = ranges::bpm)]
     pub bpm: Option<f64>,
     /// How many takes are listened to at a time [default: one for each core]
@@ -121,7 +123,8 @@ overview.pdf, files.txt (whose each file is), students/ (for each a .txt and a .
 mark and every note behind it, and .json for programs), class.json (for programs),
 teachers-marks.csv, and results/, what was heard in each take, so that a second run listens only to
 what is new. Only you can read it. To erase all of it, delete the folder. --anonymous keeps names
-out of everything but teachers-marks.csv, which is yours.
+out of everything but teachers-marks.csv, which is yours. --before finds earlier marks by name: the
+folder of an anonymous run has none, and nothing is compared with it.
 
 Examples:
   fingertape class playing-tests --dry-run

@@ -9,12 +9,13 @@ use super::melodies::{Melodies, ReadOnce, Ready};
 use super::memory::{FOR_ALL_TAKES, Memory};
 use super::results::Class;
 use super::summary::summary;
-use super::write_marks::write_all;
+use super::write_marks::{CALLED_BY_NAMES, write_all};
 use crate::cli::shared::exit_codes::Ending;
 use crate::cli::shared::failure::{self as failures, Failure};
 use crate::cli::shared::{print, read_file};
 use fingertape::class::{EarlierMark, Roster, Rubric, rubric_from_toml, students_from_table};
 use fingertape::formats;
+use fingertape::remark::Remark;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -144,7 +145,7 @@ fn read_rubric(arguments: &ClassArguments) -> miette::Result<(Rubric, Option<Pat
     Err(Failure::new(said.join("\n"), "mend these places; 'fingertape help class' shows a rubric").into())
 }
 
-/// Marks by what students are called, from an earlier test's folder, to stand beside marks up to `highest`.
+/// Marks by the students' names, from an earlier test's folder, to stand beside marks up to `highest`.
 fn earlier_marks(folder: Option<&Path>, highest: f64) -> miette::Result<BTreeMap<String, EarlierMark>> {
     let Some(folder) = folder else { return Ok(BTreeMap::new()) };
     let path = folder.join(CLASS_JSON);
@@ -155,6 +156,20 @@ fn earlier_marks(folder: Option<&Path>, highest: f64) -> miette::Result<BTreeMap
         let what = format!("{} cannot be read: {error}", path.display());
         Failure::new(what, "give the marks folder of an earlier 'fingertape class' to --before")
     })?;
+    // A chair is a place in a class list, and another child may sit there now. Where the file does not say what its
+    // students are called by, it may be chairs.
+    if value["called_by"] != CALLED_BY_NAMES {
+        print::remarks(&[Remark::new(
+            "before-without-names",
+            format!(
+                "{} has no names in it but chairs, and a chair may be another student now: nothing is compared with that \
+                 test. To compare, run it again without --anonymous, and keep that folder to yourself; the run that it \
+                 is compared with may be anonymous.",
+                path.display()
+            ),
+        )]);
+        return Ok(BTreeMap::new());
+    }
     let students = value["students"].as_array().cloned().unwrap_or_default();
     let mark = |student: &serde_json::Value| {
         let mark = student["final_mark"].as_str().and_then(|mark| mark.parse().ok());

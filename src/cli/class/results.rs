@@ -105,9 +105,9 @@ impl Class<'_> {
                 .map(|(number, file)| self.take(at, number, *file, heard.remove(file), &name_of_melody))
                 .collect();
             let mut result = StudentResult::new(student.clone(), called, name_of_melody, takes);
-            // The earlier test may have been written with names or with chairs.
-            let earlier = [&result.shown, &student.name, &student.label];
-            result.before = earlier.into_iter().find_map(|name| before.get(name)).copied();
+            // By name, whatever students are called in what is written now: a chair may have been another child's.
+            let alone = self.roster.students.iter().filter(|one| one.name == student.name).count() == 1;
+            result.before = before.get(&student.name).filter(|_| alone).copied();
             result.teachers = own.get(&at).cloned().map(|mut own| {
                 if self.arguments.anonymous {
                     // It may name anybody; it stays in the teacher's own file.

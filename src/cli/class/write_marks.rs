@@ -13,6 +13,9 @@ use fingertape::engrave::pdf_from_pages;
 use rayon::prelude::*;
 use std::path::Path;
 
+/// What `class.json` says where its students are called by their names. Else they are called by their chairs.
+pub const CALLED_BY_NAMES: &str = "names";
+
 /// Writes everything, and forgets what was heard in takes that are gone; how many reports there are.
 pub fn write_all(
     marks: &MarksFolder,
@@ -122,8 +125,11 @@ fn class_json(class: &Class<'_>, results: &[StudentResult], reports: &[String]) 
             "takes": result.takes.iter().map(take).collect::<Vec<_>>(),
         })
     };
+    // Where the class list itself has chairs for names, they are names.
+    let names = results.iter().all(|result| result.shown == result.student.name);
     let value = serde_json::json!({
         "class_version": 1,
+        "called_by": if names { CALLED_BY_NAMES } else { "chairs" },
         "title": class.arguments.title,
         "highest": class.rubric.highest,
         "students": results.iter().map(student).collect::<Vec<_>>(),

@@ -4,7 +4,8 @@
 //! with the melody's fingers at their places and a mark where the finger is.
 
 use fingertape::live::{Now, Place, StringStrip};
-use fingertape::notation::{EventKind, Instrument, Melody};
+use fingertape::notation::{EventKind, Instrument, Melody, Spelling};
+use fingertape::report::words;
 use std::fmt::Write as _;
 use std::io::Write as _;
 
@@ -26,10 +27,14 @@ pub struct LiveView {
     strip: StringStrip,
     /// The written notes and rests: bar and name.
     events: Vec<(u32, String)>,
+    /// Their MIDI numbers as written; `None` for a rest.
+    written: Vec<Option<i32>>,
     last_bar: u32,
     drawn: usize,
     shown: String,
     told: Option<Place>,
+    /// The note that has been sounding at that place, as its MIDI number, and its cents, frame by frame.
+    steady_note: Option<i32>,
     steady: Vec<f64>,
 }
 
@@ -52,16 +57,23 @@ impl LiveView {
         };
         let events: Vec<(u32, String)> =
             melody.events.iter().map(|event| (event.bar, name(&event.kind))).collect();
+        let midi = |kind: &EventKind| match kind {
+            EventKind::Note { written, .. } => Some(written.midi()),
+            EventKind::Rest => None,
+        };
+        let written = melody.events.iter().map(|event| midi(&event.kind)).collect();
         let last_bar = events.iter().map(|event| event.0).max().unwrap_or(1);
         Self {
             look,
             instrument,
             strip,
             events,
+            written,
             last_bar,
             drawn: 0,
             shown: String::new(),
             told: None,
+            steady_note: None,
             steady: Vec::new(),
         }
     }
@@ -110,10 +122,14 @@ impl LiveView {
     }
 
     fn drawing(&self, now: &Now) -> String {
-        let mut text = format!("  bar {} of {}    {}\n", now.place.bar, self.last_bar, self.bar(now.place));
+        let bar = match now.place.bar {
+            0 => "the pickup".to_owned(),
+            bar => format!("bar {bar} of {}", self.last_bar),
+        };
+        let mut text = format!("  {bar}    {}\n", self.bar(now.place));
         let (mut said, mut strip) = (String::new(), None);
         if let Some(sounding) = now.sounding {
-            said = format!("{}, {}", sounding.written, cents_in_words(sounding.cents.0));
+            said = self.beside_the_sheet(now.place, sounding.written, sounding.cents.0);
             strip =
                 self.strip.lines(sounding.written.midi() + self.instrument.sounding_shift(), sounding.cents);
         }
@@ -162,17 +178,42 @@ impl LiveView {
             self.steady.clear();
         }
         let Some(sounding) = now.sounding.filter(|_| now.place.event.is_some()) else { return };
-        if self.steady.len() >= STEADY {
+        if self.steady.len() >= STEADY || self.still_the_note_before(now.place, sounding.written) {
             return;
+        }
+        if self.steady_note != Some(sounding.written.midi()) {
+            self.steady_note = Some(sounding.written.midi());
+            self.steady.clear();
         }
         self.steady.push(sounding.cents.0);
         if self.steady.len() == STEADY {
             self.steady.sort_by(f64::total_cmp);
-            let cents = cents_in_words(self.steady[STEADY / 2]);
+            let cents = self.steady[STEADY / 2];
             // A full list says that it was told.
             let Place { bar, beat, .. } = now.place;
-            self.say(&format!("Bar {bar}, beat {}: {}, {cents}", decimal(beat), sounding.written));
+            let said = self.beside_the_sheet(now.place, sounding.written, cents);
+            self.say(&format!("{}: {said}", words::place(bar, beat)));
         }
+    }
+
+    /// What sounds, beside what is written at this place: how far it is from its pitch where it is the written note, and
+    /// what is written where it is not.
+    fn beside_the_sheet(&self, place: Place, sounding: Spelling, cents: f64) -> String {
+        let Some(event) = place.event.filter(|event| *event < self.written.len()) else {
+            return format!("{sounding}, {}", cents_in_words(cents));
+        };
+        match self.written[event] {
+            Some(midi) if midi == sounding.midi() => format!("{sounding}, {}", cents_in_words(cents)),
+            Some(_) => format!("{sounding} heard, {} is written", self.events[event].1),
+            None => format!("{sounding} heard, a rest is written"),
+        }
+    }
+
+    /// Whether what sounds at a place is the note before it that goes on, which is not yet another note.
+    fn still_the_note_before(&self, place: Place, sounding: Spelling) -> bool {
+        let Some(event) = place.event.filter(|event| *event < self.written.len()) else { return false };
+        let before = self.written[..event].iter().rev().find_map(|midi| *midi);
+        self.written[event] != Some(sounding.midi()) && before == Some(sounding.midi())
     }
 
     fn draw(&mut self, text: &str) {
@@ -231,12 +272,6 @@ fn wrapped(text: &str) -> String {
     out
 }
 
-/// A beat without needless decimals.
-fn decimal(beat: f64) -> String {
-    let text = format!("{beat:.2}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -268,6 +303,33 @@ mod tests {
         );
         let drawing = view().drawing(&now(2, 1, 0.3));
         assert!(drawing.contains("F#4, in tune"), "{drawing}");
+    }
+
+    #[test]
+    fn another_note_than_the_written_one_is_never_in_tune() {
+        let view = view();
+        let said = |event: usize, note: &str| {
+            let place = Place { event: Some(event), bar: 1, beat: 1.0, at_end: false };
+            view.beside_the_sheet(place, note.parse().unwrap(), 0.0)
+        };
+        assert_eq!(said(2, "F#4"), "F#4, in tune");
+        assert_eq!(said(2, "F4"), "F4 heard, F#4 is written");
+        assert_eq!(said(2, "F#5"), "F#5 heard, F#4 is written");
+        assert_eq!(said(5, "F#4"), "F#4 heard, a rest is written");
+        let unknown = Place { event: None, bar: 1, beat: 1.0, at_end: false };
+        assert_eq!(view.beside_the_sheet(unknown, "F4".parse().unwrap(), 0.0), "F4, in tune");
+    }
+
+    #[test]
+    fn a_note_that_goes_on_into_the_next_place_is_not_told_as_another() {
+        let view = view();
+        let still = |event: usize, note: &str| {
+            let place = Place { event: Some(event), bar: 1, beat: 1.0, at_end: false };
+            view.still_the_note_before(place, note.parse().unwrap())
+        };
+        assert!(still(1, "D4") && still(5, "A4") && !still(6, "G4"));
+        assert!(!still(6, "A4"), "after the rest it is the written note again");
+        assert!(!still(0, "D4") && !still(2, "F4"));
     }
 
     #[test]

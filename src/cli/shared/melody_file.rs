@@ -28,6 +28,11 @@ pub fn may_write(path: &Path, read_from: &Path, force: bool) -> miette::Result<(
         )
         .into());
     }
+    is_free(path, force)
+}
+
+/// A file that is there already is replaced only where that was asked for: it may have been changed by hand.
+pub fn is_free(path: &Path, force: bool) -> miette::Result<()> {
     // A link that leads nowhere is there too.
     if !force && path.symlink_metadata().is_ok() {
         return Err(Failure::new(

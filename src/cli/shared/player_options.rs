@@ -12,7 +12,7 @@ pub struct PlayerOptions {
     /// The instrument, where the melody does not name it (or names another)
     #[arg(long, value_enum, ignore_case = true)]
     instrument: Option<InstrumentName>,
-    /// The pitch that A4 was tuned to, in hertz [default: as the melody says, else 440]
+    /// The pitch that A4 was tuned to, in hertz, 390 to 470 [default: as the melody says, else 440]
     #[arg(long, value_name = "HERTZ", allow_negative_numbers = true, value_parser = ranges::a4)]
     a4: Option<f64>,
     /// How the open strings follow from A: by equal temperament, or in pure fifths (bass: fourths), as strings are
@@ -23,7 +23,8 @@ pub struct PlayerOptions {
     /// [default: 3/4 for violin and viola, 1/2 for cello and bass]
     #[arg(long, value_name = "SIZE")]
     size: Option<Size>,
-    /// The string length as the player measured it, nut to bridge, in millimetres (instead of --size)
+    /// The string length as the player measured it, nut to bridge, in millimetres, 150 to 1200
+    /// (instead of --size)
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = ranges::string_length,
           conflicts_with = "size")]
     string_length: Option<f64>,

@@ -1,13 +1,29 @@
 //! Ranges of numbers on the command line, with errors that say the range and give advice.
 
+use fingertape::notation::Metre;
+use fingertape::units::A4_HERTZ;
+
 /// The pitch of A4 in hertz: 390 to 470.
 pub fn a4(text: &str) -> Result<f64, String> {
-    number(text, "hertz", 390.0, 470.0, "most orchestras tune to 440 to 443; baroque players to 415")
+    number(
+        text,
+        "hertz",
+        *A4_HERTZ.start(),
+        *A4_HERTZ.end(),
+        "most orchestras tune to 440 to 443; baroque players to 415",
+    )
 }
 
-/// A tempo in beats per minute: 20 to 300.
+/// A tempo in beats per minute: 20 to 300, whatever the metre, which is not known yet.
 pub fn bpm(text: &str) -> Result<f64, String> {
-    number(text, "beats per minute", 20.0, 300.0, "a walk is about 100, a slow song about 60")
+    let playable = Metre::default().playable_bpm();
+    number(
+        text,
+        "beats per minute",
+        *playable.start(),
+        *playable.end(),
+        "a walk is about 100, a slow song about 60",
+    )
 }
 
 /// How much slower a melody is played, as a part of its tempo: 0.25 to 1.

@@ -25,7 +25,7 @@ pub struct PageOptions {
     /// The paper of a .pdf page and of pictures
     #[arg(long, value_enum, ignore_case = true, default_value = "letter", requires = "page")]
     paper: PaperName,
-    /// The pixels of a .png, to the inch
+    /// The pixels of a .png, to the inch, 40 to 600
     #[arg(long, value_name = "PIXELS", default_value = "150", value_parser = ranges::dpi, requires = "page")]
     dpi: f64,
 }

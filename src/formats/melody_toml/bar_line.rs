@@ -2,7 +2,9 @@
 
 use super::super::draft::{DraftBar, DraftItem, Marks};
 use super::super::error::{Fault, FormatErrorKind};
-use crate::notation::{Instrument, Key, Length, Letter, Metre, Spelling, Value, beat_text, checked_length};
+use crate::notation::{
+    Instrument, Key, Length, Letter, Metre, Spelling, Value, bar_text, beat_text, checked_length,
+};
 use crate::remark::Remark;
 use std::ops::Range;
 
@@ -59,8 +61,8 @@ fn syntax(message: String, help: impl Into<String>) -> Fault {
     Fault::new(FormatErrorKind::Syntax, message, help)
 }
 
-const NOTE_HELP: &str =
-    "A bar is typed like this: D4 q  F#4 e  G4 e  rest h (a note or rest, then its length: w h q e s).";
+const NOTE_HELP: &str = "A bar is typed like this: D4 q  F#4 e  G4 e  rest h (a note or rest, then its length: w h q e s). A dot makes a length \
+     half as long again (q.), Bb4 is B flat, Bn4 B natural, D4 h~ D4 q one tied note, D4 q/3 E4 F#4 a triplet in one beat.";
 
 /// Reads one line.
 pub(super) fn read_bar(line: &Line, running: &mut Running) -> Result<ReadBar, Fault> {
@@ -316,20 +318,31 @@ fn symbol<'w>(word: &'w str, running: &Running) -> Result<(Option<Spelling>, &'w
     }
 }
 
+/// Whether a word is a note, with or without its length.
+fn is_note(word: &str, running: &Running) -> bool {
+    let Some(octave) = word.find(|c: char| c.is_ascii_digit()) else { return false };
+    let (pitch, rest) = word.split_at(octave + 1);
+    pitch.parse::<Spelling>().is_ok() && (rest.is_empty() || length_of(rest, running.metre).is_some())
+}
+
 /// A word that is neither note nor rest nor length: what may have been meant.
 fn unknown(word: &str, running: &Running) -> Fault {
     let first = word.chars().next().unwrap_or(' ');
     let letter = Letter::from_char(first).filter(|_| first.is_ascii_alphabetic());
     let has_octave = word.chars().any(|c| c.is_ascii_digit());
+    let capital: String = first.to_uppercase().chain(word.chars().skip(1)).collect();
     match letter {
-        Some(_) if first.is_ascii_lowercase() && has_octave => {
-            let capital: String = first.to_uppercase().chain(word.chars().skip(1)).collect();
-            syntax(
-                format!("“{word}” is not a note"),
-                format!("Letters of notes are capitals. Did you mean {capital}?"),
-            )
-        }
-        Some(letter) if first.is_ascii_uppercase() && !has_octave && word.chars().count() <= 3 => {
+        _ if word.contains('~') => syntax(
+            format!("I do not know “{word}”"),
+            "A tie ~ stands at the end of a note or of its length, and the same note follows it: D4 h~ D4 q.",
+        ),
+        Some(_) if is_note(&capital, running) => syntax(
+            format!("“{word}” is not a note"),
+            format!("Letters of notes are capitals. Did you mean {capital}?"),
+        ),
+        Some(letter)
+            if first.is_ascii_uppercase() && !has_octave && is_note(&format!("{word}4"), running) =>
+        {
             let (low, high) = running.instrument.map_or((55, 83), |instrument| {
                 let shift = instrument.sounding_shift();
                 (instrument.open_strings()[0] - shift, instrument.highest_in_first_position() - shift)
@@ -356,9 +369,9 @@ fn remark_on_key(word: &str, pitch: Spelling, running: &mut Running, bar: &Draft
     let beat = (bar.offset.unwrap_or_default() + bar.filled()) / bar.metre.beat() + Length::from_integer(1);
     let in_key = Spelling { alter: expected, ..pitch };
     let text = format!(
-        "Bar {}, beat {}: {pitch} is {:?} natural; the key of {} has {in_key}. Type {in_key} if you mean that, or {:?}n{} \
+        "{}, beat {}: {pitch} is {:?} natural; the key of {} has {in_key}. Type {in_key} if you mean that, or {:?}n{} \
          if natural is right.",
-        bar.number.unwrap_or(0),
+        bar_text(bar.number.unwrap_or(0)),
         beat_text(beat),
         pitch.letter,
         bar.key,

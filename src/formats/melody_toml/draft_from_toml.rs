@@ -5,7 +5,7 @@ use super::super::error::{Fault, FormatErrorKind};
 use super::super::table_from_toml::table_from_toml;
 use super::bar_line::{Line, ReadBar, Running, read_bar};
 use crate::notation::{Instrument, Key, Length, Metre, beats_text};
-use crate::units::Hertz;
+use crate::units::{A4_HERTZ, Hertz};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -27,8 +27,10 @@ pub(crate) fn draft_from_toml(text: &str) -> Result<Draft, Fault> {
             .map(|(composer, _)| composer.to_owned())
             .filter(|text| !text.is_empty()),
         instrument,
-        tempo: header.number("bpm", 5.0..=1000.0)?.map(|per_minute| Tempo { per_minute, unit: metre.beat() }),
-        a4: header.number("a4", 300.0..=600.0)?.map(Hertz),
+        tempo: header
+            .number("bpm", metre.playable_bpm())?
+            .map(|per_minute| Tempo { per_minute, unit: metre.beat() }),
+        a4: header.number("a4", A4_HERTZ)?.map(Hertz),
         to_sounding: instrument.map_or(0, Instrument::sounding_shift),
         ..Draft::default()
     };

@@ -10,9 +10,14 @@ use std::io::{Cursor, Read};
 pub(crate) fn score_from_mxl(bytes: &[u8]) -> Result<String, Fault> {
     let damaged = |what: String| {
         let help = "Export the melody again, or save it as uncompressed .musicxml.";
-        Fault::new(FormatErrorKind::Syntax, format!("the compressed file is damaged: {what}"), help)
+        Fault::new(
+            FormatErrorKind::Syntax,
+            format!("no score could be read in this compressed file: {what}"),
+            help,
+        )
     };
-    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| damaged(error.to_string()))?;
+    let broken = || damaged("it is damaged, or no .mxl file".to_owned());
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|_| broken())?;
     let root = match read_entry(&mut archive, "META-INF/container.xml") {
         Ok(container) => root_file(&text_from_bytes(&container)?),
         Err(_) => None,
@@ -27,8 +32,8 @@ pub(crate) fn score_from_mxl(bytes: &[u8]) -> Result<String, Fault> {
         };
         names.into_iter().find(score)
     });
-    let name = name.ok_or_else(|| damaged("there is no score in it".to_owned()))?;
-    let bytes = read_entry(&mut archive, &name).map_err(damaged)?;
+    let name = name.ok_or_else(|| damaged("there is none in it".to_owned()))?;
+    let bytes = read_entry(&mut archive, &name).map_err(|_| broken())?;
     if bytes.len() > LARGEST_TEXT {
         let message = "unpacked, the score is larger than a melody can be";
         return Err(Fault::new(FormatErrorKind::TooBig, message, "Is this the right file?"));
