@@ -81,7 +81,9 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let bowed = without_ringing(samples, offset, &settings);
     let contour =
         contour_without(&bowed, 0.0, settings).with_pitches_of(&contour_without(samples, offset, settings));
-    let contour = with_second_strings(contour, &bowed, settings);
+    let open = instrument.map(Instrument::open_strings).into_iter().flatten();
+    let open: Vec<Hertz> = open.map(|string| MidiPitch(f64::from(string)).hertz(A4_ISO16)).collect();
+    let contour = with_second_strings(contour, &bowed, settings, &open);
     let envelope = envelope.with_bowed(bowed, lowest);
     let continuity = Continuity::new(samples, &contour);
     let candidates =

@@ -5,7 +5,7 @@ mod melodies;
 
 use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 use fingertape::formats::read_melody_bytes;
-use fingertape::notation::{Fifths, Instrument, Melody};
+use fingertape::notation::{Fifths, Melody};
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::samples::Samples;
 use fingertape::sound::{BowedTone, bowed_tone};
@@ -15,13 +15,13 @@ const RATE: SampleRate = SampleRate(44_100);
 const BPM: f64 = 80.0;
 
 /// A melody on one string and the open string beside it that the bow touches, a MIDI number.
-struct Case {
-    instrument: &'static str,
-    bars: &'static str,
+struct Case<'a> {
+    instrument: &'a str,
+    bars: &'a str,
     open: f64,
 }
 
-const CASES: [Case; 3] = [
+const CASES: [Case<'static>; 3] = [
     Case {
         instrument: "violin",
         bars: "E4 q F#4 G4 h\nE4 q rest F#4 h\nG4 q F#4 E4 rest\nF#4 h E4 h",
@@ -30,7 +30,7 @@ const CASES: [Case; 3] = [
     Case {
         instrument: "viola",
         bars: "A3 q B3 C4 h\nA3 q rest B3 h\nC4 q B3 A3 rest\nB3 h A3 h",
-        open: 48.0,
+        open: 62.0,
     },
     Case {
         instrument: "cello",
@@ -39,7 +39,7 @@ const CASES: [Case; 3] = [
     },
 ];
 
-fn melody(case: &Case) -> Melody {
+fn melody(case: &Case<'_>) -> Melody {
     let Case { instrument, bars, .. } = case;
     let toml = format!("instrument = \"{instrument}\"\nmetre = \"4/4\"\nbars = \"\"\"\n{bars}\n\"\"\"\n");
     read_melody_bytes("melody.toml", toml.as_bytes()).unwrap_or_else(|error| panic!("{error}")).melody
@@ -103,6 +103,88 @@ fn a_note_is_right_whatever_open_string_the_bow_touches_along_with_it() {
                 let both = with_open_string(&sound, &melody, case.open, below, share);
                 is_as_written(&melody, &both, &format!("{}, {below} dB below, {share:?}", case.instrument));
             }
+        }
+    }
+}
+
+#[test]
+fn a_wrong_note_is_wrong_beside_an_open_string_as_well() {
+    let case = &CASES[0];
+    let melody = melody(case);
+    let bars = case.bars.replacen("E4 q F#4 G4", "E4 q G4 G4", 1);
+    let wrong = Case { bars: &bars, ..CASES[0] };
+    let sound = melodies::played(&self::melody(&wrong), BPM, false, RATE);
+    for below in [0.0, 6.0] {
+        let both = with_open_string(&sound, &melody, case.open, below, (0.0, 1.0));
+        let report = judged(&melody, &both);
+        let right = report.notes.iter().map(|note| note.verdict == NoteVerdict::Right);
+        assert_eq!(
+            right.collect::<Vec<_>>(),
+            (0..10).map(|k| k != 1).collect::<Vec<_>>(),
+            "{below} dB below"
+        );
+    }
+}
+
+/// The third finger plays the octave of the open string below its own: both together have every line of that string.
+#[test]
+fn the_octave_of_an_open_string_that_the_bow_touches_is_not_called_wrong() {
+    let octave = Case { bars: "A4 q B4 D5 h\nB4 q D5 A4 h", ..CASES[0] };
+    let melody = melody(&octave);
+    let sound = melodies::played(&melody, BPM, false, RATE);
+    for below in [6.0, 12.0] {
+        let both = with_open_string(&sound, &melody, 62.0, below, (0.0, 1.0));
+        let report = judged(&melody, &both);
+        for note in &report.notes {
+            let open = note.written_midi == 74 && note.verdict == NoteVerdict::Unsure;
+            assert!(open || note.verdict == NoteVerdict::Right, "{below} dB below: {note:?}");
+        }
+        assert!(report.extra.is_empty(), "{below} dB below: {:?}", report.extra);
+    }
+}
+
+/// The take with so many seconds of the open string, which the note's own stopped string is without its finger, at the beginning
+/// or at the end of each note.
+fn without_finger(sound: &Samples, melody: &Melody, open: f64, seconds: f64, late: bool) -> Samples {
+    const FADE: f64 = 0.008;
+    let mut mono = sound.mono.clone();
+    for note in judged(melody, sound).notes {
+        let (onset, offset) = (note.onset_s.expect("played"), note.offset_s.expect("played"));
+        let from = if late { onset - 0.03 } else { offset - seconds };
+        let until = if late { onset + seconds } else { offset + 0.1 };
+        let first = (from * RATE.hertz()) as usize;
+        let count = ((until - from) * RATE.hertz()) as usize;
+        let tone = BowedTone {
+            attack: Seconds(0.03),
+            ring: Seconds(0.1),
+            level_db: level_db(&sound.mono[((0.5 * (onset + offset)) * RATE.hertz()) as usize..][..4_000]),
+            seed: note.index as u64,
+            ..BowedTone::new(
+                MidiPitch(open).hertz(A4_ISO16),
+                Seconds(until - from - if late { 0.0 } else { 0.1 }),
+                melody.instrument.expect("one"),
+            )
+        };
+        let string = bowed_tone(&tone, RATE).mono;
+        for k in 0..count {
+            let inside = if late { count - k } else { k };
+            let share = (inside as f64 / (FADE * RATE.hertz())).min(1.0) as f32;
+            let slot = &mut mono[first + k];
+            *slot = (1.0 - share) * *slot + share * string[k];
+        }
+    }
+    Samples { mono, rate: RATE }
+}
+
+#[test]
+fn a_finger_that_comes_late_or_is_lifted_early_plays_its_note_and_no_other() {
+    let case = &CASES[0];
+    let melody = melody(case);
+    let sound = melodies::played(&melody, BPM, false, RATE);
+    for late in [true, false] {
+        for seconds in [0.06, 0.1, 0.15] {
+            let take = without_finger(&sound, &melody, 62.0, seconds, late);
+            is_as_written(&melody, &take, &format!("{seconds} s, late: {late}"));
         }
     }
 }

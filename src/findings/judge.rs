@@ -7,6 +7,7 @@ use super::one_stroke::{Take, joined};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{Around, rest_findings};
+use super::string_off::strings_off;
 use super::strings::{Deviation, string_tuning};
 use super::strings_tried::beside_the_melody;
 use super::this_melody::of_one_pitch;
@@ -76,7 +77,8 @@ pub fn findings_from_reading(
         .iter()
         .enumerate()
         .map(|(n, note)| {
-            let asked = Asked { melody, note, support: heard.support[n], tuning: heard.tuning, a4 };
+            let asked =
+                Asked { melody, note, support: heard.support[n], instrument, tuning: heard.tuning, a4 };
             judge_note(&asked, last[n].map(|k| &played[k]), heard.contour)
         })
         .collect();
@@ -102,11 +104,16 @@ pub fn findings_from_reading(
                 .map(|beat| (played[k].offset.0 - played[k].onset.0) / (notes[n].length * beat));
         }
     }
+    let off = strings_off(&mut findings, instrument);
     let extra = extra_notes(&played, notes);
     let around = Around { notes, played: &played, last: &last, extra: &extra, own: &own };
     let rests = rest_findings(melody, &around);
     let restarts = restarts(&played, notes);
-    let tuning = tuning(&findings, instrument);
+    let mut tuning = tuning(&findings, instrument);
+    tuning.strings.retain(|string| off.iter().all(|other| other.string != string.string));
+    tuning.strings.extend(off);
+    let order = instrument.string_names();
+    tuning.strings.sort_by_key(|string| order.iter().position(|&name| name == string.string));
     Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning }
 }
 

@@ -3,7 +3,7 @@
 use super::played::PlayedNote;
 use super::report::{NoteFinding, NoteVerdict};
 use crate::align::{Support, WrittenNote};
-use crate::notation::{EventKind, Melody, as_f64};
+use crate::notation::{EventKind, Instrument, Melody, as_f64};
 use crate::pitch::{Candidate, Contour, Frame};
 use crate::units::Hertz;
 
@@ -31,6 +31,8 @@ const OCTAVE_MARGIN: f32 = 0.04;
 /// by 0.18 to 0.97, where the ear had lost the odd harmonics (15 notes of real phrases in a room, in a phone, without
 /// their treble) by 0.13 at the most, but for one.
 const OCTAVE_BELOW_MARGIN: f32 = 0.15;
+/// The same where the octave below is an open string: both together are its sound with strong even harmonics.
+const OCTAVE_OF_OPEN_MARGIN: f32 = 0.45;
 /// Slope and offset of the log odds of a played note's verdict.
 const CALIBRATION: (f64, f64) = (2.0, 0.4);
 /// Intervals (semitones) at which a strong upper harmonic, or the common period of two sounds, is taken for the pitch:
@@ -42,6 +44,7 @@ pub(super) struct Asked<'a> {
     pub melody: &'a Melody,
     pub note: &'a WrittenNote,
     pub support: Support,
+    pub instrument: Instrument,
     /// The instrument's tuning offset in semitones.
     pub tuning: f64,
     pub a4: Hertz,
@@ -85,10 +88,14 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     let mut steady = p.steady.map(|s| s.midi);
     let mut heard = p.pitch();
     let slipped = heard.is_some_and(|m| HARMONIC_SLIPS.iter().any(|slip| (m - target - slip).abs() < 0.6));
-    let octave = [(12.0, OCTAVE_MARGIN), (-12.0, OCTAVE_BELOW_MARGIN)].into_iter().any(|(away, margin)| {
+    let octave_is_open = |away: f64, margin: f32| {
         heard.is_some_and(|m| (m - target - away).abs() < 0.6)
             && written_reads_nearly_as_well(contour, p, (target, away), margin, asked.a4)
-    });
+    };
+    let octave = octave_is_open(12.0, OCTAVE_MARGIN) || octave_is_open(-12.0, OCTAVE_BELOW_MARGIN);
+    // The third finger plays the octave of the open string below, which the bow easily touches as well.
+    let with_open_string = asked.instrument.open_strings().contains(&(note.midi - 12))
+        && octave_is_open(-12.0, OCTAVE_OF_OPEN_MARGIN);
     if slipped || octave {
         // The ear has taken a harmonic for the note. If it also heard the written pitch, that was it.
         heard = second_best(contour, p, target, asked.a4);
@@ -108,6 +115,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
         NoteVerdict::Right
     } else if off < WRONG_BEYOND + UNDECIDED
         || anyway < WRONG_BEYOND
+        || with_open_string
         || is_too_brief_to_accuse(p, midi - target)
     {
         NoteVerdict::Unsure
@@ -266,7 +274,8 @@ mod tests {
 
     fn judged(played: Option<&PlayedNote>, support: Support, tuning: f64, contour: &Contour) -> NoteFinding {
         let melody = melody();
-        let asked = Asked { melody: &melody, note: &NOTE, support, tuning, a4: A4_ISO16 };
+        let instrument = Instrument::Violin;
+        let asked = Asked { melody: &melody, note: &NOTE, support, instrument, tuning, a4: A4_ISO16 };
         judge_note(&asked, played, contour)
     }
 
@@ -319,6 +328,31 @@ mod tests {
         let found = judged(Some(&restless), SURE, 0.0, &contour(&[]));
         assert_eq!((found.cents, found.cents_spread), (None, None), "no steady part, no cents");
         assert_eq!(found.verdict, NoteVerdict::Right);
+    }
+
+    #[test]
+    fn the_octave_of_an_open_string_that_may_sound_along_is_not_called_wrong() {
+        // G4 is the octave of a viola's open G, B flat 4 of none: so much weaker than the octave below.
+        let found = |written: i32, weaker: f32| {
+            let own = f64::from(written);
+            let contour = contour(&[(own - 12.0, 0.9), (own, 0.9 - weaker)]);
+            let kind = EventKind::Note { written: "A4".parse().unwrap(), sounding: written };
+            let (one, zero) = (Length::from_integer(1), Length::from_integer(0));
+            let melody = Melody::of(vec![Event { bar: 1, beat: one, start: zero, length: one, kind }]);
+            let note = WrittenNote { midi: written, ..NOTE };
+            let asked = Asked {
+                melody: &melody,
+                note: &note,
+                support: SURE,
+                instrument: Instrument::Viola,
+                tuning: 0.0,
+                a4: A4_ISO16,
+            };
+            judge_note(&asked, Some(&played(own - 12.0)), &contour).verdict
+        };
+        use NoteVerdict::{Right, Unsure, Wrong};
+        assert_eq!([0.1, 0.3, 0.5].map(|weaker| found(67, weaker)), [Right, Unsure, Wrong]);
+        assert_eq!([0.1, 0.3, 0.5].map(|weaker| found(70, weaker)), [Right, Wrong, Wrong]);
     }
 
     #[test]

@@ -21,7 +21,7 @@ const SIDE: f64 = 0.1;
 /// What comes before a note on its own stroke lasts at most so many seconds.
 const LONGEST: f64 = 0.3;
 /// A note sounds along with a string through more than this share of a sound,
-const ALONG: f64 = 0.5;
+const ALONG: f64 = 0.7;
 /// within so many semitones.
 const SAME: f64 = 0.5;
 /// A whistle is so many semitones from the octave at most.

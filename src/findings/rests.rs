@@ -28,6 +28,11 @@ const STRETCHED_ABOVE: f64 = 1.4;
 /// A rest with less silence than this share of its length is filled.
 const FILLED_BELOW: f64 = 0.25;
 
+/// A rest that is rushed but for its silence is not called kept with less silence than this share of its length.
+const SILENT_ENOUGH: f64 = 0.8;
+/// The beat of the notes of one length is another one where it is so many times as long or as short.
+const ANOTHER_BEAT: f64 = 1.4;
+
 /// What a rest is judged by.
 pub(super) struct Around<'a> {
     /// The written notes.
@@ -102,7 +107,9 @@ impl Around<'_> {
         let (verdict, played, confidence) = judge_rest(span);
         // A child who plays halves as long as quarters has a beat for each, and the rest may have been measured by either.
         let of_time = matches!(verdict, RestVerdict::Rushed | RestVerdict::Stretched);
-        if of_time && self.own.of_each_length().any(|beat| judge_rest(at_beat(beat)).0 != verdict) {
+        let another = |beat: &f64| !(1.0 / ANOTHER_BEAT..ANOTHER_BEAT).contains(&(beat / local));
+        let mut others = self.own.of_each_length().filter(another);
+        if of_time && others.any(|beat| judge_rest(at_beat(beat)).0 != verdict) || span.is_half_rushed() {
             return None;
         }
         Some((verdict, Some(played / span.written), confidence))
@@ -113,6 +120,12 @@ impl RestSpan {
     /// What of the time between the onsets is left for it when the note before had its written length, in beats.
     fn left(&self) -> f64 {
         (self.written + self.played_span - self.span).max(0.0)
+    }
+
+    /// Whether it is rushed by the onsets and not quite by its silence.
+    fn is_half_rushed(&self) -> bool {
+        self.left() < RUSHED_BELOW * self.written
+            && (RUSHED_BELOW..SILENT_ENOUGH).contains(&(self.silence / self.written))
     }
 
     /// How long it was, in beats: as long as is left for it, or as the silence, if that is nearer to what is written. A note
@@ -431,6 +444,13 @@ mod tests {
                 Around { notes: &notes, played: &played, last: &[Some(0), Some(1)], extra: &[], own };
             around.verdict_on(41).map(|(verdict, ..)| verdict)
         };
+        // Half rushed: by the onsets, and not quite by the silence.
+        let half =
+            |silence: f64| two_beats((false, false), 0.25, 0.25 + silence).map(|(verdict, ..)| verdict);
+        assert_eq!(
+            [0.6, 0.7, 0.78, 0.82].map(half),
+            [Some(RestVerdict::Rushed), None, None, Some(RestVerdict::Kept)]
+        );
         // By the quarters a beat lasts half a second, by the halves a quarter of one.
         assert_eq!(
             [0.1, 0.25, 0.5, 1.6].map(|silence| judged(&own, silence)),

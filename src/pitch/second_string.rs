@@ -29,9 +29,15 @@ const OWN_HARMONICS: u32 = 8;
 /// Frames this far below the loud ones are not looked at, in dB.
 const SOFT: f32 = 25.0;
 
+/// A note of two may be looked for so many frames after it was heard, where nothing shows a pitch by itself.
+const STILL_THERE: usize = 20;
 /// Between frames with the same two notes so many frames are the same, if nothing else sounds there.
 const LONGEST_GAP: usize = 20;
 
+/// A stretch of so many frames
+const LEAST_REACHING: usize = 15;
+/// goes on for so many more at either end, at most.
+const FURTHEST_END: usize = 8;
 /// What sounds so many frames before or after two notes tells which of them goes on.
 const BESIDE: usize = 8;
 /// At least so many frames of one pitch do.
@@ -39,19 +45,34 @@ const LEAST_BESIDE: usize = 3;
 
 /// The contour of a take, with both notes where two sound at once. The `pitch` of such frames is that of the note that sounds
 /// alone before or after them, or that moves while the other one stays.
-pub fn with_second_strings(mut contour: Contour, samples: &Samples, settings: TrackerSettings) -> Contour {
+///
+/// One of the two is one of the `open` strings, where any are given: two stopped notes are the room's memory of the one
+/// before.
+pub fn with_second_strings(
+    mut contour: Contour,
+    samples: &Samples,
+    settings: TrackerSettings,
+    open: &[Hertz],
+) -> Contour {
     let mut two = TwoNotes::new(samples, TrackerSettings { rate: samples.rate, ..settings });
     let mut levels: Vec<f32> = contour.frames.iter().map(|frame| frame.level_db).collect();
     levels.sort_by(f32::total_cmp);
     let loud = levels.get(levels.len() * 9 / 10).copied().unwrap_or_default();
-    for frame in contour.frames.iter_mut().filter(|frame| frame.level_db > loud - SOFT) {
-        if let Some((one, other)) = two.in_frame(frame) {
+    let mut last: Option<(usize, Hertz)> = None;
+    for (k, frame) in contour.frames.iter_mut().enumerate().filter(|(_, frame)| frame.level_db > loud - SOFT)
+    {
+        let lately = last.filter(|(before, _)| k - before <= STILL_THERE).map(|(_, note)| note);
+        let is_open = |note: Hertz| open.is_empty() || open.iter().any(|&string| is_near(note, string));
+        let found = two.in_frame(frame, lately);
+        if let Some((one, other)) = found.filter(|&(one, other)| is_open(one) || is_open(other)) {
             frame.pitch = Some(one);
             frame.second = Some(other);
+            last = Some((k, other));
         }
     }
     fill_gaps(&mut contour.frames);
     put_melody_first(&mut contour.frames);
+    reach_the_ends(&mut contour.frames);
     contour
 }
 
@@ -80,6 +101,24 @@ fn fill_gaps(frames: &mut [Frame]) {
             }
         }
         last = Some((k, two));
+    }
+}
+
+/// At its ends a stretch goes on while one of its notes does, for a moment: neither is heard beside the other there before it
+/// fills most of a window.
+fn reach_the_ends(frames: &mut [Frame]) {
+    for (range, notes) in stretches(frames).into_iter().filter(|(range, _)| range.len() >= LEAST_REACHING) {
+        let before = (range.start.saturating_sub(FURTHEST_END)..range.start).rev();
+        let after = range.end..(range.end + FURTHEST_END).min(frames.len());
+        for side in [before.collect::<Vec<_>>(), after.collect()] {
+            for k in side {
+                let near = |&pitch: &Hertz| notes.iter().any(|&note| is_near(note, pitch));
+                let Some(own) = frames[k].pitch.filter(near).filter(|_| frames[k].second.is_none()) else {
+                    break;
+                };
+                frames[k].second = notes.into_iter().find(|&note| !is_near(note, own));
+            }
+        }
     }
 }
 
@@ -161,9 +200,9 @@ impl<'a> TwoNotes<'a> {
         Self { samples: &samples.mono, rate: settings.rate.hertz(), reader, left }
     }
 
-    /// Both notes of a frame. Each candidate in turn is taken for one of them: what it leaves shows the other, what that one
-    /// leaves shows the first better, and so on.
-    fn in_frame(&mut self, frame: &Frame) -> Option<(Hertz, Hertz)> {
+    /// Both notes of a frame. Each candidate in turn is taken for one of them, and one that was heard lately: what it leaves
+    /// shows the other, what that one leaves shows the first better, and so on.
+    fn in_frame(&mut self, frame: &Frame, lately: Option<Hertz>) -> Option<(Hertz, Hertz)> {
         let from = frame.time.0 * self.rate;
         if let Some(pitch) = frame.pitch
             && self.share_left(from, pitch)? < f64::from(frame.level_db) + LEAST_LEFT_DB
@@ -172,7 +211,7 @@ impl<'a> TwoNotes<'a> {
         }
         let candidates = frame.candidates.iter().flatten().map(|one| one.pitch);
         let firsts = frame.pitch.into_iter().chain(candidates.filter(|&one| Some(one) != frame.pitch));
-        firsts.into_iter().find_map(|first| {
+        firsts.chain(lately).find_map(|first| {
             let other = self.beside(from, first, LEAST_PROMISE)?;
             let one = self.beside(from, other, LEAST_STRENGTH)?;
             let other = self.beside(from, one, LEAST_STRENGTH)?;
@@ -241,4 +280,168 @@ impl<'a> Apart<'a> {
 fn cubic(u: f32) -> [f32; 4] {
     let (u2, u3) = (u * u, u * u * u);
     [-0.5 * u + u2 - 0.5 * u3, 1.0 - 2.5 * u2 + 1.5 * u3, 0.5 * u + 2.0 * u2 - 1.5 * u3, -0.5 * u2 + 0.5 * u3]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notation::Instrument;
+    use crate::pitch::contour;
+    use crate::units::{A4_ISO16, MidiPitch, SampleRate};
+
+    const RATE: SampleRate = SampleRate(44_100);
+
+    /// A second and a half of tones of fifteen harmonics: a MIDI number at each moment, and an amplitude.
+    fn sound(tones: &[(&dyn Fn(f64) -> f64, f64)]) -> Samples {
+        let mut mono = vec![0.0_f32; 66_150];
+        for (midi, amplitude) in tones {
+            let mut turns = 0.0;
+            for (k, slot) in mono.iter_mut().enumerate() {
+                turns += MidiPitch(midi(k as f64 / RATE.hertz())).hertz(A4_ISO16).0 / RATE.hertz();
+                let harmonic = |k: i32| {
+                    let k = f64::from(k);
+                    (std::f64::consts::TAU * k * turns + k * k).sin() / k
+                };
+                *slot += (0.1 * amplitude * (1..=15).map(harmonic).sum::<f64>()) as f32;
+            }
+        }
+        Samples { mono, rate: RATE }
+    }
+
+    fn heard(samples: &Samples, instrument: Instrument) -> Vec<Frame> {
+        let settings = TrackerSettings::for_instrument(RATE, Some(instrument));
+        with_second_strings(contour(samples, settings), samples, settings, &[]).frames[15..135].to_vec()
+    }
+
+    fn midi(pitch: Hertz) -> f64 {
+        pitch.midi(A4_ISO16).0
+    }
+
+    #[test]
+    fn two_strings_that_sound_together_are_both_heard_within_ten_cents() {
+        for (instrument, low) in
+            [(Instrument::Violin, 55.0), (Instrument::Viola, 50.0), (Instrument::Cello, 43.0)]
+        {
+            for interval in [2.0, 3.0, 4.0, 5.0, 7.0, 9.0, 10.0] {
+                for (lower, upper) in [(1.0, 1.0), (1.0, 0.6), (0.6, 1.0)] {
+                    let high = low + interval;
+                    let frames = heard(&sound(&[(&|_| low, lower), (&|_| high, upper)]), instrument);
+                    let both = |frame: &&Frame| {
+                        let (Some(one), Some(other)) = (frame.pitch, frame.second) else { return false };
+                        let (a, b) = (midi(one).min(midi(other)), midi(one).max(midi(other)));
+                        (a - low).abs() < 0.1 && (b - high).abs() < 0.1
+                    };
+                    let share = frames.iter().filter(both).count() as f64 / frames.len() as f64;
+                    assert!(
+                        share > 0.95,
+                        "{instrument:?}, {interval} semitones, {lower} and {upper}: {share}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn one_string_is_never_two() {
+        let still = |_: f64| 62.0;
+        let vibrato = |time: f64| 62.0 + 0.3 * (std::f64::consts::TAU * 5.5 * time).sin();
+        let glide = |time: f64| 62.0 + time;
+        for (what, pitch) in
+            [("still", &still as &dyn Fn(f64) -> f64), ("vibrato", &vibrato), ("glide", &glide)]
+        {
+            for instrument in [Instrument::Violin, Instrument::Cello] {
+                let mut samples = sound(&[(pitch, 1.0)]);
+                let mut noise = crate::sound::Noise::new(7);
+                for loudness in [0.0, 0.03] {
+                    samples.mono.iter_mut().for_each(|slot| *slot += (loudness * noise.uniform()) as f32);
+                    let frames = heard(&samples, instrument);
+                    let two = frames.iter().filter(|frame| frame.second.is_some()).count();
+                    assert_eq!(two, 0, "{what}, noise {loudness}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_string_twelve_db_softer_rings_and_is_not_bowed() {
+        let frames = heard(&sound(&[(&|_| 62.0, 1.0), (&|_| 69.0, 0.2)]), Instrument::Violin);
+        assert!(frames.iter().all(|frame| frame.second.is_none()));
+    }
+
+    #[test]
+    fn two_stopped_notes_are_not_two_strings() {
+        let samples = sound(&[(&|_| 64.0, 1.0), (&|_| 66.0, 1.0)]);
+        let settings = TrackerSettings::for_instrument(RATE, Some(Instrument::Violin));
+        let found = |open: &[f64]| {
+            let open: Vec<Hertz> = open.iter().map(|&midi| MidiPitch(midi).hertz(A4_ISO16)).collect();
+            let frames = with_second_strings(contour(&samples, settings), &samples, settings, &open).frames;
+            frames.iter().filter(|frame| frame.second.is_some()).count()
+        };
+        assert_eq!(found(&[55.0, 62.0, 69.0]), 0);
+        assert!(found(&[55.0, 66.3]) > 100);
+    }
+
+    /// What frames hold: pitch and second note, as MIDI numbers, 0 for none.
+    fn frames(of: &[(usize, f64, f64)]) -> Vec<Frame> {
+        let hertz = |midi: f64| (midi > 0.0).then(|| MidiPitch(midi).hertz(A4_ISO16));
+        let pitches = of.iter().flat_map(|&(count, first, _)| std::iter::repeat_n(hertz(first), count));
+        let mut frames = Contour::of_pitches(pitches).frames;
+        let seconds = of.iter().flat_map(|&(count, _, second)| std::iter::repeat_n(hertz(second), count));
+        for (frame, second) in frames.iter_mut().zip(seconds) {
+            frame.second = second;
+        }
+        frames
+    }
+
+    fn told(frames: &[Frame]) -> Vec<(usize, f64, f64)> {
+        let midi = |pitch: Option<Hertz>| pitch.map_or(0.0, |pitch| midi(pitch).round());
+        let held: Vec<(f64, f64)> = frames.iter().map(|f| (midi(f.pitch), midi(f.second))).collect();
+        held.chunk_by(|a, b| a == b).map(|run| (run.len(), run[0].0, run[0].1)).collect()
+    }
+
+    #[test]
+    fn a_moment_in_which_one_of_two_notes_is_not_heard_is_filled_unless_another_sounds_there() {
+        let filled = |between: (usize, f64, f64)| {
+            let mut frames = frames(&[(20, 62.0, 69.0), between, (20, 69.0, 62.0)]);
+            fill_gaps(&mut frames);
+            told(&frames)
+        };
+        assert_eq!(filled((10, 69.0, 0.0)), [(20, 62.0, 69.0), (30, 69.0, 62.0)]);
+        assert_eq!(filled((10, 0.0, 0.0)), [(30, 62.0, 69.0), (20, 69.0, 62.0)]);
+        // Where a fifth's periods meet, an octave below its lower note.
+        assert_eq!(filled((10, 50.0, 0.0)), [(30, 62.0, 69.0), (20, 69.0, 62.0)]);
+        let stays = |between| {
+            assert_eq!(filled(between), [(20, 62.0, 69.0), between, (20, 69.0, 62.0)]);
+        };
+        stays((10, 64.0, 0.0));
+        stays((21, 62.0, 0.0));
+    }
+
+    #[test]
+    fn the_note_that_goes_on_alone_or_that_moves_is_the_pitch() {
+        let ordered = |of: &[(usize, f64, f64)]| {
+            let mut frames = frames(of);
+            put_melody_first(&mut frames);
+            told(&frames)
+        };
+        // The bow touches the open string in the last third, or in the first.
+        assert_eq!(ordered(&[(30, 64.0, 0.0), (20, 69.0, 64.0)]), [(30, 64.0, 0.0), (20, 64.0, 69.0)]);
+        assert_eq!(ordered(&[(20, 69.0, 64.0), (30, 64.0, 0.0)]), [(20, 64.0, 69.0), (30, 64.0, 0.0)]);
+        // It touches it throughout, and fingers move.
+        let drone = [(20, 69.0, 64.0), (20, 69.0, 66.0), (3, 0.0, 0.0), (20, 69.0, 67.0)];
+        assert_eq!(ordered(&drone), [(20, 64.0, 69.0), (20, 66.0, 69.0), (3, 0.0, 0.0), (20, 67.0, 69.0)]);
+        // Nothing tells: the one that leads more often.
+        assert_eq!(ordered(&[(20, 69.0, 64.0), (9, 64.0, 69.0)]), [(29, 69.0, 64.0)]);
+    }
+
+    #[test]
+    fn a_long_stretch_of_two_notes_reaches_as_far_as_one_of_them_for_a_moment() {
+        let reached = |length: usize| {
+            let mut frames = frames(&[(20, 62.0, 0.0), (length, 69.0, 62.0), (5, 69.0, 0.0), (9, 71.0, 0.0)]);
+            reach_the_ends(&mut frames);
+            told(&frames)
+        };
+        assert_eq!(reached(15), [(12, 62.0, 0.0), (8, 62.0, 69.0), (20, 69.0, 62.0), (9, 71.0, 0.0)]);
+        assert_eq!(reached(14), [(20, 62.0, 0.0), (14, 69.0, 62.0), (5, 69.0, 0.0), (9, 71.0, 0.0)]);
+    }
 }
