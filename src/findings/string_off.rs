@@ -41,7 +41,7 @@ pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) 
     };
     let mut strings: Vec<(usize, f64)> = Vec::new();
     let mut told = Vec::new();
-    for string in 0..open.len() {
+    for (string, &sounds) in open.iter().enumerate() {
         let on_it = |note: &NoteFinding| string_of(note.written_midi) == Some(string);
         let (Some((cents, count)), Some((others, enough))) = (median(&on_it), median(&|note| !on_it(note)))
         else {
@@ -51,7 +51,7 @@ pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) 
         let played = own().filter(|note| note.played_midi.is_some()).count();
         let near = |note: &&NoteFinding| off(note).is_some_and(|own| (own - cents).abs() < TOGETHER);
         let together = own().filter(near).count();
-        let is_open = |note: &NoteFinding| note.written_midi == open[string];
+        let is_open = |note: &NoteFinding| note.written_midi == sounds;
         let most = if own().filter(near).any(is_open) { MOST_OFF_OPEN } else { MOST_OFF };
         if count >= ENOUGH
             && enough >= ENOUGH_OTHERS

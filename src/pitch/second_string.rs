@@ -46,8 +46,8 @@ const LEAST_BESIDE: usize = 3;
 /// The contour of a take, with both notes where two sound at once. The `pitch` of such frames is that of the note that sounds
 /// alone before or after them, or that moves while the other one stays.
 ///
-/// One of the two is one of the `open` strings, where any are given: two stopped notes are the room's memory of the one
-/// before.
+/// One of the two is one of the `open` strings (low to high), where any are given, and the other one is played on the next
+/// string, above or below, in first position: anything else is the room's memory of the note before, or a string that rings.
 pub fn with_second_strings(
     mut contour: Contour,
     samples: &Samples,
@@ -62,9 +62,11 @@ pub fn with_second_strings(
     for (k, frame) in contour.frames.iter_mut().enumerate().filter(|(_, frame)| frame.level_db > loud - SOFT)
     {
         let lately = last.filter(|(before, _)| k - before <= STILL_THERE).map(|(_, note)| note);
-        let is_open = |note: Hertz| open.is_empty() || open.iter().any(|&string| is_near(note, string));
+        let possible = |one: Hertz, other: Hertz| {
+            open.is_empty() || touches(one, other, open) || touches(other, one, open)
+        };
         let found = two.in_frame(frame, lately);
-        if let Some((one, other)) = found.filter(|&(one, other)| is_open(one) || is_open(other)) {
+        if let Some((one, other)) = found.filter(|&(one, other)| possible(one, other)) {
             frame.pitch = Some(one);
             frame.second = Some(other);
             last = Some((k, other));
@@ -183,6 +185,19 @@ fn stretches(frames: &[Frame]) -> Vec<(Range<usize>, [Hertz; 2])> {
 
 fn is_near(one: Hertz, other: Hertz) -> bool {
     one.cents_above(other).0.abs() < 100.0 * OWN
+}
+
+/// Whether the bow can play a note and touch an open string as well: the strings lie side by side. What is at the pitch of an
+/// open string may also be the fourth finger on the one below.
+fn touches(string: Hertz, note: Hertz, open: &[Hertz]) -> bool {
+    let below = |&other: &Hertz| note.cents_above(other).0 > -100.0 * OWN;
+    let (Some(touched), Some(own)) =
+        (open.iter().position(|&other| is_near(string, other)), open.iter().rposition(below))
+    else {
+        return false;
+    };
+    let apart = touched.abs_diff(own);
+    apart == 1 || (apart == 2 && touched < own && is_near(note, open[own]))
 }
 
 /// Looks for two notes in one frame after another.
@@ -379,6 +394,23 @@ mod tests {
         };
         assert_eq!(found(&[55.0, 62.0, 69.0]), 0);
         assert!(found(&[55.0, 66.3]) > 100);
+    }
+
+    #[test]
+    fn a_bow_touches_the_string_beside_the_one_that_is_stopped() {
+        let hertz = |midi: f64| MidiPitch(midi).hertz(A4_ISO16);
+        let violin = [55.0, 62.0, 69.0, 76.0].map(hertz);
+        let touched =
+            |note: f64| [55.0, 62.0, 69.0, 76.0].map(|open| touches(hertz(open), hertz(note), &violin));
+        // E4 on the D string, beside G and A.
+        assert_eq!(touched(64.0), [true, false, true, false]);
+        // The open A, or the fourth finger on D.
+        assert_eq!(touched(69.0), [true, true, false, true]);
+        assert_eq!(touched(57.3), [false, true, false, false]);
+        assert_eq!(touched(80.0), [false, false, true, false]);
+        // Below every string.
+        assert_eq!(touched(53.0), [false; 4]);
+        assert!(!touches(hertz(63.0), hertz(66.0), &violin), "no open string");
     }
 
     /// What frames hold: pitch and second note, as MIDI numbers, 0 for none.
