@@ -33,6 +33,8 @@ const OCTAVE_MARGIN: f32 = 0.04;
 const OCTAVE_BELOW_MARGIN: f32 = 0.15;
 /// The same where the octave below is an open string: both together are its sound with strong even harmonics.
 const OCTAVE_OF_OPEN_MARGIN: f32 = 0.45;
+/// A note whose written pitch sounds beside another one in more than this share of it is not called wrong.
+const BESIDE_SHARE: f64 = 0.3;
 /// Slope and offset of the log odds of a played note's verdict.
 const CALIBRATION: (f64, f64) = (2.0, 0.4);
 /// Intervals (semitones) at which a strong upper harmonic, or the common period of two sounds, is taken for the pitch:
@@ -116,6 +118,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     } else if off < WRONG_BEYOND + UNDECIDED
         || anyway < WRONG_BEYOND
         || with_open_string
+        || sounds_beside(contour, p, target, asked.a4)
         || is_too_brief_to_accuse(p, midi - target)
     {
         NoteVerdict::Unsure
@@ -172,6 +175,14 @@ fn written_reads_nearly_as_well(
         written > 0.0 && written > strength(f, target + away) - margin
     });
     open.count() * 2 > frames.len()
+}
+
+/// Whether the written pitch sounds as one of two notes in enough of the frames.
+fn sounds_beside(contour: &Contour, played: &PlayedNote, target: f64, a4: Hertz) -> bool {
+    let frames = frames_of(contour, played);
+    let near = |pitch: Hertz| (pitch.midi(a4).0 - target).abs() < 0.01 * WRONG_BEYOND;
+    let beside = |f: &&Frame| f.second.is_some() && [f.pitch, f.second].into_iter().flatten().any(near);
+    frames.iter().filter(beside).count() as f64 > BESIDE_SHARE * frames.len() as f64
 }
 
 fn frames_of<'a>(contour: &'a Contour, played: &PlayedNote) -> &'a [Frame] {
@@ -353,6 +364,21 @@ mod tests {
         use NoteVerdict::{Right, Unsure, Wrong};
         assert_eq!([0.1, 0.3, 0.5].map(|weaker| found(67, weaker)), [Right, Unsure, Wrong]);
         assert_eq!([0.1, 0.3, 0.5].map(|weaker| found(70, weaker)), [Right, Wrong, Wrong]);
+    }
+
+    #[test]
+    fn a_note_whose_written_pitch_sounds_along_with_another_string_is_not_called_wrong() {
+        let found = |share: f64, beside: f64| {
+            let mut contour = contour(&[]);
+            let heard = played(62.0);
+            for (k, frame) in contour.frames[50..150].iter_mut().enumerate() {
+                frame.pitch = Some(MidiPitch(62.0).hertz(A4_ISO16));
+                frame.second = ((k as f64) < 100.0 * share).then(|| MidiPitch(beside).hertz(A4_ISO16));
+            }
+            judged(Some(&heard), SURE, 0.0, &contour).verdict
+        };
+        use NoteVerdict::{Unsure, Wrong};
+        assert_eq!((found(0.29, 69.0), found(0.32, 69.0), found(0.9, 68.0)), (Wrong, Unsure, Wrong));
     }
 
     #[test]
