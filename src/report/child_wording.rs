@@ -82,7 +82,7 @@ fn a_slack_string_is_not_the_fingers_fault() {
     report.tuning.strings = vec![StringTuning { string: "G".into(), cents: -24.0, notes: 3 }];
     report.tuning.offset_cents = Some(-3.0);
     let text = said(&report);
-    assert!(text.contains("The G string is too loose: open, it sounds 24 cents low."), "{text}");
+    assert!(text.contains("The G string is too loose: it sounds 24 cents low."), "{text}");
     assert!(text.contains("Small turns, faces away"), "{text}");
     assert!(!text.contains("Fix this first"), "{text}");
     assert!(text.contains("Every finger that I could measure was close"), "{text}");
@@ -150,7 +150,7 @@ fn one_open_string_says_nothing_about_the_whole_instrument() {
     report.tuning.offset_cents = Some(-20.0);
     report.tuning.strings = vec![StringTuning { string: "A".into(), cents: -20.0, notes: 1 }];
     let text = said(&report);
-    assert!(text.contains("The A string is too loose: open, it sounds 20 cents low."), "{text}");
+    assert!(text.contains("The A string is too loose: it sounds 20 cents low."), "{text}");
     assert!(!text.contains("whole instrument"), "{text}");
 }
 
@@ -163,7 +163,7 @@ fn one_slack_string_is_not_the_whole_instrument() {
         StringTuning { string: "A".into(), cents: -24.0, notes: 2 },
     ];
     let text = said(&report);
-    assert!(text.contains("The A string is too loose: open, it sounds 24 cents low."), "{text}");
+    assert!(text.contains("The A string is too loose: it sounds 24 cents low."), "{text}");
     assert!(!text.contains("whole instrument") && !text.contains("D string is"), "{text}");
 }
 

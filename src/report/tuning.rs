@@ -87,7 +87,7 @@ fn belongs(report: &Report, string: &StringTuning) -> f64 {
 
 fn off_string(string: &StringTuning, cents: f64) -> String {
     format!(
-        "The {} string is {}: open, it sounds {:.0} cents {}. That is the string, not your fingers.",
+        "The {} string is {}: it sounds {:.0} cents {}. That is the string, not your fingers.",
         words::harmless(&string.string),
         if cents < 0.0 { "too loose" } else { "too tight" },
         cents.abs(),
