@@ -62,7 +62,7 @@ pub fn read_melody_bytes_for(
     if bytes.len() as u64 > LARGEST_FILE {
         return Err(too_big().in_file(name, ""));
     }
-    if let Some((message, help)) = no_melody_of_ours(name, bytes) {
+    if let Some((message, help)) = no_melody_of_ours(bytes) {
         return Err(Fault::new(FormatErrorKind::UnknownFormat, message, help).in_file(name, ""));
     }
     let text =
@@ -80,10 +80,9 @@ pub fn read_melody_bytes_for(
 }
 
 /// What a file is that holds music, or shows some, and cannot be read here, and what to do with it.
-fn no_melody_of_ours(name: &str, bytes: &[u8]) -> Option<(String, &'static str)> {
+fn no_melody_of_ours(bytes: &[u8]) -> Option<(String, &'static str)> {
     const TYPE_IT: &str = "Export MusicXML from the program that it was made with, or type the melody: 'fingertape help \
                            check' shows how.";
-    const FROM_THERE: &str = "Open it there, export MusicXML (.musicxml or .mxl), and give that file.";
     if bytes.starts_with(b"MThd") {
         let message = "this is a MIDI file, and MIDI is only written here, not read";
         return Some((message.to_owned(), "Open it in a notation program and export MusicXML from there."));
@@ -96,20 +95,8 @@ fn no_melody_of_ours(name: &str, bytes: &[u8]) -> Option<(String, &'static str)>
     if begins(&[b"\x89PNG", b"\xff\xd8\xff", b"GIF8"]) {
         return Some(("this is a picture, in which I cannot read notes".to_owned(), TYPE_IT));
     }
-    let (_, ending) = name.rsplit_once('.')?;
-    let (_, program) = OTHER_PROGRAMS.iter().find(|(known, _)| ending.eq_ignore_ascii_case(known))?;
-    Some((format!("this is a file of {program}, which only {program} can read"), FROM_THERE))
+    None
 }
-
-/// How the files of notation programs end, and whose they are.
-const OTHER_PROGRAMS: [(&str, &str); 6] = [
-    ("mscz", "MuseScore"),
-    ("mscx", "MuseScore"),
-    ("sib", "Sibelius"),
-    ("musx", "Finale"),
-    ("mus", "Finale"),
-    ("dorico", "Dorico"),
-];
 
 fn too_big() -> Fault {
     let message = "the file is larger than a melody can be";
@@ -216,8 +203,6 @@ mod tests {
         for (name, bytes, what, advice) in [
             ("a.pdf", &b"%PDF-1.7\n%\xff\xfe"[..], "this is a PDF", "type the melody"),
             ("a.toml", b"\x89PNG\r\n", "this is a picture", "type the melody"),
-            ("a.mscz", b"PK\x03\x04", "this is a file of MuseScore", "export MusicXML"),
-            ("a.MSCX", b"<museScore/>", "this is a file of MuseScore", "export MusicXML"),
             (
                 "a.zip",
                 b"PK\x03\x04",
