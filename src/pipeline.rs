@@ -71,18 +71,15 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let settings = TrackerSettings::for_instrument(samples.rate, instrument);
     // The constant of a poor recorder would be a step at either end, and would make any two moments alike: all of these
     // leave it out.
-    let lowest = match instrument {
-        Some(i) => MidiPitch(f64::from(i.open_strings()[0])).hertz(A4_ISO16),
-        None => Hertz(41.2),
-    };
+    let strings = instrument.map(Instrument::open_strings).into_iter().flatten();
+    let open: Vec<Hertz> = strings.map(|string| MidiPitch(f64::from(string)).hertz(A4_ISO16)).collect();
+    let lowest = open.first().copied().unwrap_or(Hertz(41.2));
     let envelope = Envelope::from_samples(samples, lowest);
     // Which note sounds is heard best without what rings of the notes before; how high it is, in the sound as it is.
     let offset = samples.offset();
     let bowed = without_ringing(samples, offset, &settings);
     let contour =
         contour_without(&bowed, 0.0, settings).with_pitches_of(&contour_without(samples, offset, settings));
-    let open = instrument.map(Instrument::open_strings).into_iter().flatten();
-    let open: Vec<Hertz> = open.map(|string| MidiPitch(f64::from(string)).hertz(A4_ISO16)).collect();
     let contour = with_second_strings(contour, &bowed, settings, &open);
     let envelope = envelope.with_bowed(bowed, lowest);
     let continuity = Continuity::new(samples, &contour);

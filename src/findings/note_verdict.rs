@@ -118,7 +118,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
     } else if off < WRONG_BEYOND + UNDECIDED
         || anyway < WRONG_BEYOND
         || with_open_string
-        || sounds_beside(contour, p, target, asked.a4)
+        || p.share_beside(target, contour, asked.a4) > BESIDE_SHARE
         || is_too_brief_to_accuse(p, midi - target)
     {
         NoteVerdict::Unsure
@@ -165,7 +165,7 @@ fn written_reads_nearly_as_well(
     margin: f32,
     a4: Hertz,
 ) -> bool {
-    let frames = frames_of(contour, played);
+    let frames = played.frames(contour);
     let strength = |frame: &Frame, midi: f64| {
         let near = |c: &&Candidate| (c.pitch.midi(a4).0 - midi).abs() < 0.6;
         frame.candidates.iter().flatten().filter(near).map(|c| c.strength).fold(0.0, f32::max)
@@ -177,22 +177,9 @@ fn written_reads_nearly_as_well(
     open.count() * 2 > frames.len()
 }
 
-/// Whether the written pitch sounds as one of two notes in enough of the frames.
-fn sounds_beside(contour: &Contour, played: &PlayedNote, target: f64, a4: Hertz) -> bool {
-    let frames = frames_of(contour, played);
-    let near = |pitch: Hertz| (pitch.midi(a4).0 - target).abs() < 0.01 * WRONG_BEYOND;
-    let beside = |f: &&Frame| f.second.is_some() && [f.pitch, f.second].into_iter().flatten().any(near);
-    frames.iter().filter(beside).count() as f64 > BESIDE_SHARE * frames.len() as f64
-}
-
-fn frames_of<'a>(contour: &'a Contour, played: &PlayedNote) -> &'a [Frame] {
-    let frame = |time: f64| ((time / contour.hop.0).round() as usize).min(contour.frames.len());
-    &contour.frames[frame(played.onset.0)..frame(played.offset.0).max(frame(played.onset.0))]
-}
-
 /// The median of the frames' candidates within a semitone's half of a pitch, where most frames have one.
 fn second_best(contour: &Contour, played: &PlayedNote, target: f64, a4: Hertz) -> Option<f64> {
-    let frames = frames_of(contour, played);
+    let frames = played.frames(contour);
     let mut near: Vec<f64> = frames
         .iter()
         .filter_map(|f| {

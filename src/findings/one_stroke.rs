@@ -20,10 +20,10 @@ const INTO: f64 = 0.05;
 const SIDE: f64 = 0.1;
 /// What comes before a note on its own stroke lasts at most so many seconds.
 const LONGEST: f64 = 0.3;
-/// A note sounds along with a string through more than this share of a sound,
+/// A note sounds along with a string through more than this share of a sound.
 const ALONG: f64 = 0.7;
-/// within so many semitones.
-const SAME: f64 = 0.5;
+/// A sound is an open string within so many semitones.
+const OPEN: f64 = 0.5;
 /// A whistle is so many semitones from the octave at most.
 const OCTAVE: f64 = 0.5;
 /// A light finger lets the third harmonic sound, so many semitones above.
@@ -67,6 +67,11 @@ pub(super) fn joined(
         let (from, to) = (a.offset.0.min(b.onset.0), a.offset.0.max(b.onset.0));
         envelope.fall_between(Seconds(from), Seconds(to), INTO, SIDE) <= trough
     };
+    // The bow touched another string as well as the note's, or the finger was not down yet or no longer.
+    let another_string = |sound: &PlayedNote, note: &PlayedNote| {
+        note.pitch().is_some_and(|own| sound.share_beside(own, contour, a4) > ALONG)
+            || is_without_its_finger(sound, note, instrument, tuning)
+    };
     let mut joined: Vec<PlayedNote> = Vec::with_capacity(played.len());
     for mut note in played {
         while let Some(before) = joined.last()
@@ -81,17 +86,19 @@ pub(super) fn joined(
                     || (first - own - TWELFTH).abs() < OCTAVE
                     || slides(before, own, note.onset.0, contour, a4)
             };
-            let late = || is_without_its_finger(before, first, &note, own, instrument, tuning);
-            // The bow touched another string as well, or the finger came late.
-            let another_string = sounds_along(own, before, contour, a4) || late();
-            if another_string && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH) {
-            } else if !one_stroke(before, &note, TROUGH) {
+            let one_bow = one_stroke(before, &note, TROUGH);
+            let with_another_string =
+                another_string(before, &note) && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH);
+            let whistled_on = !with_another_string
+                && one_bow
+                && is_octave(own, first)
+                && !note.is_as_written(notes, tuning);
+            if !(with_another_string || whistled_on || (one_bow && brief && begins())) {
                 break;
-            } else if is_octave(own, first) && !note.is_as_written(notes, tuning) {
+            }
+            if whistled_on {
                 note.steady = None;
                 note.spread = f64::INFINITY;
-            } else if !(brief && begins()) {
-                break;
             }
             note.onset = before.onset;
             note.onset_llr = note.onset_llr.max(before.onset_llr);
@@ -103,9 +110,7 @@ pub(super) fn joined(
             && let (Some(own), Some(then)) = (before.pitch(), note.midi)
             && touching(before, &note)
             && ((is_octave(then, own) && one_stroke(before, &note, TROUGH))
-                || ((sounds_along(own, &note, contour, a4)
-                    || is_without_its_finger(&note, then, before, own, instrument, tuning))
-                    && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH)))
+                || (another_string(&note, before) && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH)))
         {
             before.offset = note.offset;
         } else {
@@ -129,31 +134,13 @@ pub(super) fn joined(
 }
 
 /// Whether a sound is the open string below a stopped note, for a moment before its finger is down or after it was lifted.
-fn is_without_its_finger(
-    sound: &PlayedNote,
-    midi: f64,
-    note: &PlayedNote,
-    own: f64,
-    instrument: Instrument,
-    tuning: f64,
-) -> bool {
+fn is_without_its_finger(sound: &PlayedNote, note: &PlayedNote, instrument: Instrument, tuning: f64) -> bool {
+    let (Some(midi), Some(own)) = (sound.midi, note.pitch()) else { return false };
     let lasts = |sound: &PlayedNote| sound.offset.0 - sound.onset.0;
-    let open = |&open: &i32| (midi - tuning - f64::from(open)).abs() < SAME;
+    let open = |&open: &i32| (midi - tuning - f64::from(open)).abs() < OPEN;
     lasts(sound) < FINGER.min(FINGER_SHARE * lasts(note))
         && instrument.open_strings().iter().any(open)
         && (STOPPED.0..STOPPED.1).contains(&(own - midi))
-}
-
-/// Whether a note sounds along with another string through most of a sound.
-fn sounds_along(note: f64, sound: &PlayedNote, contour: &Contour, a4: Hertz) -> bool {
-    let frame =
-        |time: Seconds| ((time.0 / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len());
-    let frames = &contour.frames[frame(sound.onset).min(frame(sound.offset))..frame(sound.offset)];
-    let along = |f: &&Frame| {
-        f.second.is_some()
-            && [f.pitch, f.second].into_iter().flatten().any(|one| (one.midi(a4).0 - note).abs() < SAME)
-    };
-    frames.iter().filter(along).count() as f64 > ALONG * frames.len() as f64
 }
 
 /// Whether a pitch is an octave above another, as a whistle is.

@@ -39,6 +39,20 @@ impl PlayedNote {
         self.steady.map(|s| s.midi).or(self.midi)
     }
 
+    /// The frames of a contour that it sounds in.
+    pub(super) fn frames<'a>(&self, contour: &'a Contour) -> &'a [Frame] {
+        let frame = |time: Seconds| ((time.0 / contour.hop.0).round() as usize).min(contour.frames.len());
+        &contour.frames[frame(self.onset)..frame(self.offset).max(frame(self.onset))]
+    }
+
+    /// The share of its frames in which two notes sound, one of them at a pitch (MIDI number).
+    pub(super) fn share_beside(&self, midi: f64, contour: &Contour, a4: Hertz) -> f64 {
+        let near = |pitch: Hertz| (pitch.midi(a4).0 - midi).abs() < AS_WRITTEN;
+        let beside = |f: &&Frame| f.second.is_some() && [f.pitch, f.second].into_iter().flatten().any(near);
+        let frames = self.frames(contour);
+        frames.iter().filter(beside).count() as f64 / frames.len().max(1) as f64
+    }
+
     /// Whether it stands for a written note and sounds at that note's pitch, after the instrument's tuning (semitones).
     pub(super) fn is_as_written(&self, notes: &[WrittenNote], tuning: f64) -> bool {
         match self.kind {

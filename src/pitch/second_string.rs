@@ -58,13 +58,12 @@ pub fn with_second_strings(
     let mut levels: Vec<f32> = contour.frames.iter().map(|frame| frame.level_db).collect();
     levels.sort_by(f32::total_cmp);
     let loud = levels.get(levels.len() * 9 / 10).copied().unwrap_or_default();
+    let possible =
+        |one: Hertz, other: Hertz| open.is_empty() || touches(one, other, open) || touches(other, one, open);
     let mut last: Option<(usize, Hertz)> = None;
     for (k, frame) in contour.frames.iter_mut().enumerate().filter(|(_, frame)| frame.level_db > loud - SOFT)
     {
         let lately = last.filter(|(before, _)| k - before <= STILL_THERE).map(|(_, note)| note);
-        let possible = |one: Hertz, other: Hertz| {
-            open.is_empty() || touches(one, other, open) || touches(other, one, open)
-        };
         let found = two.in_frame(frame, lately);
         if let Some((one, other)) = found.filter(|&(one, other)| possible(one, other)) {
             frame.pitch = Some(one);
@@ -86,19 +85,16 @@ fn fill_gaps(frames: &mut [Frame]) {
         let Some(two) = frames[k].pitch.zip(frames[k].second).map(<[Hertz; 2]>::from) else { continue };
         if let Some((before, notes)) = last
             && (2..=LONGEST_GAP + 1).contains(&(k - before))
-            && notes.iter().all(|&note| two.iter().any(|&other| is_near(note, other)))
+            && notes.iter().all(|&note| is_one_of(note, two))
         {
-            let another = |pitch: Hertz| {
-                !notes.iter().any(|&note| is_near(note, pitch))
-                    && !notes.iter().all(|&note| is_its_own(note, pitch))
-            };
+            let another =
+                |pitch: Hertz| !is_one_of(pitch, notes) && !notes.iter().all(|&note| is_its_own(note, pitch));
             let gap = &mut frames[before + 1..k];
             if !gap.iter().any(|frame| frame.pitch.is_some_and(another)) {
                 for frame in gap {
-                    let own = frame.pitch.filter(|&pitch| notes.iter().any(|&note| is_near(note, pitch)));
-                    let own = own.unwrap_or(notes[0]);
+                    let own = frame.pitch.filter(|&pitch| is_one_of(pitch, notes)).unwrap_or(notes[0]);
                     frame.pitch = Some(own);
-                    frame.second = notes.into_iter().find(|&note| !is_near(note, own));
+                    frame.second = beside(own, notes);
                 }
             }
         }
@@ -114,11 +110,9 @@ fn reach_the_ends(frames: &mut [Frame]) {
         let after = range.end..(range.end + FURTHEST_END).min(frames.len());
         for side in [before.collect::<Vec<_>>(), after.collect()] {
             for k in side {
-                let near = |&pitch: &Hertz| notes.iter().any(|&note| is_near(note, pitch));
-                let Some(own) = frames[k].pitch.filter(near).filter(|_| frames[k].second.is_none()) else {
-                    break;
-                };
-                frames[k].second = notes.into_iter().find(|&note| !is_near(note, own));
+                let alone = frames[k].pitch.filter(|_| frames[k].second.is_none());
+                let Some(own) = alone.filter(|&pitch| is_one_of(pitch, notes)) else { break };
+                frames[k].second = beside(own, notes);
             }
         }
     }
@@ -134,7 +128,7 @@ fn put_melody_first(frames: &mut [Frame]) {
             let before = k.checked_sub(1).map(|j| &stretches[j]).filter(|s| range.start - s.0.end <= BESIDE);
             let after = stretches.get(k + 1).filter(|s| s.0.start - range.end <= BESIDE);
             for (_, others) in before.into_iter().chain(after) {
-                let stays = notes.map(|note| others.iter().any(|&other| is_near(note, other)));
+                let stays = notes.map(|note| is_one_of(note, *others));
                 if stays[0] != stays[1] {
                     votes[usize::from(stays[0])] += 2;
                 }
@@ -171,16 +165,23 @@ fn stretches(frames: &[Frame]) -> Vec<(Range<usize>, [Hertz; 2])> {
     for (k, frame) in frames.iter().enumerate() {
         let Some(two) = frame.pitch.zip(frame.second).map(<[Hertz; 2]>::from) else { continue };
         match found.last_mut() {
-            Some((range, notes))
-                if range.end == k
-                    && notes.iter().all(|&note| two.iter().any(|&other| is_near(note, other))) =>
-            {
+            Some((range, notes)) if range.end == k && notes.iter().all(|&note| is_one_of(note, two)) => {
                 range.end = k + 1;
             }
             _ => found.push((k..k + 1, two)),
         }
     }
     found
+}
+
+/// Whether a pitch is that of one of two notes.
+fn is_one_of(pitch: Hertz, notes: [Hertz; 2]) -> bool {
+    notes.into_iter().any(|note| is_near(note, pitch))
+}
+
+/// The other one of two notes.
+fn beside(own: Hertz, notes: [Hertz; 2]) -> Option<Hertz> {
+    notes.into_iter().find(|&note| !is_near(note, own))
 }
 
 fn is_near(one: Hertz, other: Hertz) -> bool {
