@@ -10,7 +10,7 @@ use crate::findings::{
 };
 use crate::notation::{Fifths, Instrument, Melody};
 use crate::pitch::{Contour, TrackerSettings, contour_without, with_second_strings, without_ringing};
-use crate::recording_quality::{self, Unjudgeable};
+use crate::recording_quality::{self, Unjudgeable, without_dropouts};
 use crate::remark::Remark;
 use crate::samples::Samples;
 use crate::segment::{Boundary, Continuity, Envelope, Evidence, WaveShape, boundaries_from_sound};
@@ -69,6 +69,7 @@ const ANOTHER_PITCH: f64 = 0.9;
 /// Listens to a take without looking at any melody.
 pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let settings = TrackerSettings::for_instrument(samples.rate, instrument);
+    let samples = &*without_dropouts(samples);
     // The constant of a poor recorder would be a step at either end, and would make any two moments alike: all of these
     // leave it out.
     let strings = instrument.map(Instrument::open_strings).into_iter().flatten();
@@ -175,7 +176,7 @@ pub fn judge_at(
             }
         }
     }
-    let Judgement { notes: found, rests, extra, restarts, own_beat: own, tuning } = judgement;
+    let Judgement { notes: found, rests, extra, restarts, own_beat: own, tuning, .. } = judgement;
     report.tempo.played_bpm = own.whole().map(|s| 60.0 / s);
     report.tempo.drift_percent = own.cut_at_breaks(melody.metre.beats_felt_as_one()).drift_percent();
     report.notes = found;

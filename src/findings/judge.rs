@@ -54,6 +54,8 @@ pub struct Judgement {
     pub own_beat: OwnBeat,
     /// The strings.
     pub tuning: TuningFinding,
+    /// How many notes are another pitch only because their string is out of tune.
+    pub by_their_string: usize,
 }
 
 /// Judges a reading of a take.
@@ -110,11 +112,11 @@ pub fn findings_from_reading(
     let rests = rest_findings(melody, &around);
     let restarts = restarts(&played, notes);
     let mut tuning = tuning(&findings, instrument);
-    tuning.strings.retain(|string| off.iter().all(|other| other.string != string.string));
-    tuning.strings.extend(off);
+    tuning.strings.retain(|string| off.strings.iter().all(|other| other.string != string.string));
+    tuning.strings.extend(off.strings);
     let order = instrument.string_names();
     tuning.strings.sort_by_key(|string| order.iter().position(|&name| name == string.string));
-    Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning }
+    Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning, by_their_string: off.notes }
 }
 
 /// For each written note the last step that played it.

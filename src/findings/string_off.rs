@@ -23,9 +23,17 @@ const OTHERS_OFF: f64 = 50.0;
 /// What is further from the written pitch than this is another note, in cents.
 const ANOTHER_NOTE: f64 = 150.0;
 
-/// Takes back that notes are wrong which only their string makes so, and gives those strings: how far off the report's A
-/// they are.
-pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) -> Vec<StringTuning> {
+/// What strings out of tune do to a take.
+#[derive(Debug, Default)]
+pub(super) struct StringsOff {
+    /// Those strings, and how far off the report's A they are.
+    pub strings: Vec<StringTuning>,
+    /// How many notes are not right as far as one can hear, and as far off as their string.
+    pub notes: usize,
+}
+
+/// Takes back that notes are wrong which only their string makes so, and gives those strings.
+pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) -> StringsOff {
     let open = instrument.open_strings();
     // In first position a note is played on the highest string that is not above it (common practice); the fourth finger on
     // the string below gives the same pitch as that one open.
@@ -68,17 +76,21 @@ pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) 
             });
         }
     }
-    for note in findings.iter_mut().filter(|note| note.verdict == NoteVerdict::Wrong) {
+    let mut notes = 0;
+    for note in findings.iter_mut().filter(|note| note.verdict != NoteVerdict::Right) {
         // What is written at an open string may be played by the fourth finger on the one below.
         let at =
             |string: usize| [note.written_midi, note.written_midi - 1].map(string_of).contains(&Some(string));
         let as_far = |cents: f64| off(note).is_some_and(|own| (own - cents).abs() < TOGETHER);
         if strings.iter().any(|&(string, cents)| at(string) && as_far(cents)) {
-            note.verdict = NoteVerdict::Unsure;
-            note.confidence = note.confidence.min(0.5);
+            notes += 1;
+            if note.verdict == NoteVerdict::Wrong {
+                note.verdict = NoteVerdict::Unsure;
+                note.confidence = note.confidence.min(0.5);
+            }
         }
     }
-    told
+    StringsOff { strings: told, notes }
 }
 
 #[cfg(test)]
@@ -98,8 +110,8 @@ mod tests {
     /// The verdicts afterwards and the strings that are off.
     fn found(of: &[(i32, f64)]) -> (Vec<NoteVerdict>, Vec<(String, f64, usize)>) {
         let mut notes = notes(of);
-        let strings = strings_off(&mut notes, Instrument::Violin);
-        let told = strings.into_iter().map(|s| (s.string, s.cents.round(), s.notes)).collect();
+        let off = strings_off(&mut notes, Instrument::Violin);
+        let told = off.strings.into_iter().map(|s| (s.string, s.cents.round(), s.notes)).collect();
         (notes.iter().map(|note| note.verdict).collect(), told)
     }
 

@@ -20,6 +20,8 @@ impl Judgement {
     /// Whether the take can be this melody.
     pub fn is_this_melody(&self) -> bool {
         let right = self.notes.iter().filter(|n| n.verdict == NoteVerdict::Right).count();
+        // What is as far off as its string is as it was fingered.
+        let right = right + self.by_their_string;
         let reached =
             self.notes.iter().rposition(|n| n.verdict != NoteVerdict::Missing).map_or(0, |last| last + 1);
         // Going back costs as much as two notes that are not written.
@@ -70,6 +72,7 @@ mod tests {
             restarts: vec![restart; returns],
             own_beat: OwnBeat::new(Vec::new()),
             tuning: TuningFinding { offset_cents: None, strings: Vec::new() },
+            by_their_string: 0,
         }
     }
 
@@ -102,6 +105,16 @@ mod tests {
         assert!(!passes((3, 2, 5), 0, 0) && !passes((3, 0, 7), 0, 0));
         assert!(passes((5, 0, 15), 0, 0) && passes((5, 1, 14), 0, 0));
         assert!(!passes((5, 5, 10), 0, 0) && !passes((4, 0, 16), 0, 0));
+    }
+
+    #[test]
+    fn notes_that_only_their_string_makes_another_pitch_are_of_this_melody() {
+        // Four of ten are right, six on a string out of tune.
+        let found = |k: i32| NoteFinding::of(60 + k, NoteVerdict::Right, Some(f64::from(60 + k)));
+        let mut notes: Vec<NoteFinding> = (0..10).map(found).collect();
+        notes[4..].iter_mut().for_each(|note| note.verdict = NoteVerdict::Unsure);
+        let told = |by_their_string| Judgement { by_their_string, ..judgement(notes.clone(), 0, 0) };
+        assert!(told(6).is_this_melody() && !told(0).is_this_melody());
     }
 
     #[test]

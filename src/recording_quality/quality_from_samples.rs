@@ -1,6 +1,7 @@
 //! Samples become remarks on the recording, and the reason why it cannot be judged where it cannot.
 
 use super::clipping_from_samples::clipping;
+use super::dropouts_from_samples::dropouts;
 use super::hum_from_pauses::hum;
 use super::levels_from_samples::{MOMENT, Periodicity, frame_levels, offset, periodicities, quantile};
 use crate::remark::Remark;
@@ -10,7 +11,7 @@ use crate::samples::Samples;
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Quality {
     /// What a player can change next time: `silence`, `too-quiet`, `quiet`, `clipping`, `too-noisy`,
-    /// `noisy`, `hum`, `dc-offset`, `very-short`.
+    /// `noisy`, `hum`, `dropouts`, `dc-offset`, `very-short`.
     pub remarks: Vec<Remark>,
     /// Why no note can be heard; `None` where the take can be judged.
     pub unjudgeable: Option<Unjudgeable>,
@@ -92,6 +93,7 @@ pub fn inspect(samples: &Samples) -> Quality {
     }
     quality.level_and_noise(&levels, &notes);
     quality.clipping(mono, rate);
+    quality.dropouts(mono, rate);
     if let Some(hum) = hum(mono, rate, offset) {
         quality.say(
             "hum",
@@ -216,6 +218,25 @@ impl Quality {
             ),
         );
     }
+
+    /// Where the recorder lost its sound. The ear fills that in, so nobody is told to play again for it.
+    fn dropouts(&mut self, mono: &[f32], rate: f64) {
+        let lost = dropouts(mono, rate);
+        let Some(first) = lost.first() else { return };
+        let times = match lost.len() {
+            1 => "once".to_owned(),
+            2 => "twice".to_owned(),
+            count => format!("{count} times"),
+        };
+        self.say(
+            "dropouts",
+            format!(
+                "The recorder lost the sound for a moment {times}, first at {:.2} s; I listened across it. \
+                 Close other programs while you record, and keep a wireless microphone near.",
+                first.start as f64 / rate
+            ),
+        );
+    }
 }
 
 #[cfg(test)]
@@ -310,6 +331,19 @@ mod tests {
         let quality = look(mono);
         assert_eq!(codes(&quality), ["clipping"]);
         assert!(quality.remarks[0].text.contains("1.2"), "{}", quality.remarks[0].text);
+    }
+
+    #[test]
+    fn sound_that_the_recorder_lost_is_mentioned_with_its_place() {
+        let mut mono = take(&[196.0, 293.7, 440.0], 0.3, 0.002);
+        // The second note sounds from 1.2 s to 1.7.
+        for (from, to) in [(1.41, 1.45), (0.75, 0.76)] {
+            mono[(from * f64::from(RATE)) as usize..(to * f64::from(RATE)) as usize].fill(0.0);
+        }
+        let quality = look(mono);
+        assert_eq!((codes(&quality), quality.unjudgeable), (vec!["dropouts"], None));
+        let text = &quality.remarks[0].text;
+        assert!(text.contains("a moment twice, first at 0.75 s"), "{text}");
     }
 
     #[test]
