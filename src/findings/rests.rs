@@ -15,10 +15,10 @@ struct RestSpan {
     span: f64,
     /// The same as played at the local tempo, in beats.
     played_span: f64,
-    /// Silence (nothing bowed) before the note after, in beats at the local tempo.
+    /// Silence (nothing bowed that is written) before the note after, in beats at the local tempo.
     silence: f64,
-    /// Whether an extra note sounds in it.
-    extra_inside: bool,
+    /// Where extra notes sound in it: the longest silence that they leave.
+    beside_extra: Option<f64>,
 }
 
 /// A rest given less than this share of its length is rushed.
@@ -91,12 +91,14 @@ impl Around<'_> {
         let local = self.own.local(0.5 * (notes[begun].start + notes[after].start), &[after])?;
         let (onset, from, to) =
             (self.played[b].onset.0, self.played[b].bow_until.0, self.played[a].bow_from.0);
+        let inside = self.extra.iter().filter(|x| x.onset_s > from - 0.05 && x.onset_s < to - 0.05);
+        let beside_extra = longest_silence(from, inside, to);
         let at_beat = |beat: f64| RestSpan {
             written: notes[after].start - notes[before].start - notes[before].length,
             span: notes[after].start - notes[begun].start,
             played_span: (to - onset) / beat,
             silence: (to - from) / beat,
-            extra_inside: self.extra.iter().any(|x| x.onset_s > from - 0.05 && x.onset_s < to - 0.05),
+            beside_extra: beside_extra.map(|seconds| seconds / beat),
         };
         let span = at_beat(local);
         // Instead of a long bow the second note may have been left out together with its time, or it was the first that
@@ -114,6 +116,16 @@ impl Around<'_> {
         }
         Some((verdict, Some(played / span.written), confidence))
     }
+}
+
+/// The longest silence (seconds) that sounds between two moments leave; nothing where there is no sound.
+fn longest_silence<'a>(from: f64, sounds: impl Iterator<Item = &'a ExtraFinding>, to: f64) -> Option<f64> {
+    let (mut until, mut longest) = (from, None);
+    for sound in sounds {
+        longest = Some((sound.onset_s - until).max(longest.unwrap_or(0.0)));
+        until = until.max(sound.offset_s);
+    }
+    longest.map(|before: f64| before.max(to - until))
 }
 
 impl RestSpan {
@@ -141,8 +153,13 @@ fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
     let played = rest.played();
     let share = played / rest.written;
     let silent = rest.silence / rest.written;
-    if rest.extra_inside && share >= RUSHED_BELOW {
-        return (RestVerdict::Filled, played, 0.8);
+    match rest.beside_extra {
+        // A note begun twice, or bowed twice: the rest is beside what is too much, and nothing sounds in it.
+        Some(silence) if silence >= RUSHED_BELOW * rest.written => {
+            return judge_rest(RestSpan { silence, beside_extra: None, ..rest });
+        }
+        Some(_) if share >= RUSHED_BELOW => return (RestVerdict::Filled, played, 0.8),
+        _ => {}
     }
     let (verdict, distance) = if share < RUSHED_BELOW {
         (RestVerdict::Rushed, RUSHED_BELOW - share)
@@ -239,14 +256,32 @@ mod tests {
     fn an_extra_note_is_in_a_rest_from_the_end_of_the_note_before_to_the_next_ones_beginning() {
         let kept = [(0, 0.0, 0.9), (1, 1.0, 1.9), (2, 3.0, 3.9)];
         for (onset, wanted) in [
-            (1.84, RestVerdict::Kept),
-            (1.86, RestVerdict::Filled),
-            (2.94, RestVerdict::Filled),
-            (2.96, RestVerdict::Kept),
+            (1.3, RestVerdict::Kept),
+            (2.25, RestVerdict::Filled),
+            (2.45, RestVerdict::Filled),
+            (3.3, RestVerdict::Kept),
         ] {
             assert_eq!(verdict_beside(&[onset], &kept).unwrap().0, wanted, "{onset}");
         }
         assert_eq!(verdict_beside(&[0.5, 2.4, 3.5], &kept).unwrap().0, RestVerdict::Filled);
+    }
+
+    #[test]
+    fn a_rest_beside_a_note_that_was_begun_or_bowed_twice_is_kept() {
+        let verdict = |extra: &[f64], next: f64| {
+            let (verdict, share, _) =
+                verdict_beside(extra, &[(0, 0.0, 0.9), (1, 1.0, 1.9), (2, next, next + 0.9)]).unwrap();
+            (verdict, (100.0 * share.unwrap()).round())
+        };
+        // The extra note lasts 0.2 s. It is begun once, and again half a second later,
+        assert_eq!(verdict(&[2.9], 3.4), (RestVerdict::Kept, 100.0));
+        // three times,
+        assert_eq!(verdict(&[2.9, 3.3], 3.7), (RestVerdict::Kept, 100.0));
+        // or the note before is bowed once more.
+        assert_eq!(verdict(&[1.9], 3.0), (RestVerdict::Kept, 100.0));
+        // In the middle of the rest it fills it, and a rest too long is too long all the same.
+        assert_eq!(verdict(&[2.4], 3.0).0, RestVerdict::Filled);
+        assert_eq!(verdict(&[3.9], 4.3), (RestVerdict::Stretched, 200.0));
     }
 
     /// The verdict on a rest of two beats after a note of one, at half a second a beat.
@@ -361,7 +396,7 @@ mod tests {
     }
 
     fn span(played_span: f64, silence: f64) -> RestSpan {
-        RestSpan { written: 1.0, span: 2.0, played_span, silence, extra_inside: false }
+        RestSpan { written: 1.0, span: 2.0, played_span, silence, beside_extra: None }
     }
 
     #[test]
@@ -468,7 +503,7 @@ mod tests {
                 span: 3.0,
                 played_span: 1.0 + played,
                 silence,
-                extra_inside: false,
+                beside_extra: None,
             })
         };
         assert_eq!((two(1.0, 0.9).0, two(1.0, 0.9).1), (RestVerdict::Rushed, 1.0));
@@ -480,7 +515,8 @@ mod tests {
 
     #[test]
     fn an_extra_note_fills_a_rest_that_was_given_its_time_and_leaves_a_rushed_one_rushed() {
-        let with_extra = |played: f64| judge_rest(RestSpan { extra_inside: true, ..span(1.0 + played, 0.6) });
+        let with_extra =
+            |played: f64| judge_rest(RestSpan { beside_extra: Some(0.5), ..span(1.0 + played, 0.6) });
         assert_eq!(with_extra(1.0), (RestVerdict::Filled, 1.0, 0.8));
         assert_eq!(with_extra(2.0).0, RestVerdict::Filled);
         assert_eq!(with_extra(0.4).0, RestVerdict::Rushed);
