@@ -27,6 +27,15 @@ const BESIDE: f64 = 0.5;
 /// A sound that wanders by more than this (half its interquartile range, in cents) is talk.
 const WANDERING: f64 = 30.0;
 
+/// A sound shorter than this with so much silence on either side of it may be somebody who counts the rest, in seconds:
+const COUNTED: f64 = 0.35;
+const ALONE: f64 = 0.1;
+/// what wanders by more than this (cents) then is a voice, and so is
+const STEADY: f64 = 15.0;
+/// what is so many semitones above all that is written, or this much below.
+const ABOVE_ALL: f64 = 5.0;
+const BELOW_ALL: f64 = 7.0;
+
 /// Extra notes: only what clearly is one. A sound that is too short, too faint or too restless to be a bowed
 /// note is not held against the player.
 pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
@@ -49,6 +58,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             && p.voiced > 0.6
             && p.spread < wandering
             && !is_a_moment_an_octave_away(played, k)
+            && !may_be_a_voice(played, k, notes)
             && (p.onset_llr > DOUBTFUL_ONSET || (p.body_db > usual - PLAIN && at_its_own_pitch(played, k)))
     };
     let begins = played.iter().find(written).map_or(f64::NEG_INFINITY, |p| p.onset.0);
@@ -102,6 +112,19 @@ fn is_a_moment_an_octave_away(played: &[PlayedNote], k: usize) -> bool {
         })
 }
 
+/// Whether a brief sound that stands alone between two notes wanders as a voice does, or is where nobody plays who plays this
+/// melody.
+fn may_be_a_voice(played: &[PlayedNote], k: usize, notes: &[WrittenNote]) -> bool {
+    let own = &played[k];
+    let alone = k.checked_sub(1).is_some_and(|j| own.onset.0 - played[j].offset.0 > ALONE)
+        && played.get(k + 1).is_some_and(|next| next.onset.0 - own.offset.0 > ALONE);
+    let written = || notes.iter().map(|note| f64::from(note.midi));
+    let (lowest, highest) =
+        (written().fold(f64::INFINITY, f64::min), written().fold(f64::NEG_INFINITY, f64::max));
+    let far = own.pitch().is_some_and(|midi| midi > highest + ABOVE_ALL || midi < lowest - BELOW_ALL);
+    alone && !notes.is_empty() && own.offset.0 - own.onset.0 < COUNTED && (own.spread > STEADY || far)
+}
+
 /// How far the sounds before and after one are from a pitch: whole octaves, and the semitones that are left either way.
 fn octaves_to_neighbours(played: &[PlayedNote], k: usize, midi: f64) -> impl Iterator<Item = (f64, f64)> {
     let neighbours = [k.checked_sub(1).map(|j| &played[j]), played.get(k + 1)];
@@ -138,6 +161,23 @@ mod tests {
 
     fn is_found(played: &[PlayedNote]) -> bool {
         !extra_notes(played, &[]).is_empty()
+    }
+
+    #[test]
+    fn a_brief_sound_alone_in_a_rest_is_a_voice_where_it_wanders_or_is_out_of_reach() {
+        let note =
+            |event, midi| WrittenNote { event, midi, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
+        let found = |onset: f64, length: f64, midi: f64, spread: f64| {
+            let steady = Some(SteadyPitch { midi, spread, seconds: 0.2 });
+            let extra = PlayedNote { midi: Some(midi), steady, spread, ..sound(EXTRA, onset, length) };
+            let played = [sound(WRITTEN, 1.0, 0.6), extra, sound(WRITTEN, 3.0, 0.6)];
+            !extra_notes(&played, &[note(0, 60), note(1, 67)]).is_empty()
+        };
+        assert!(found(2.0, 0.3, 64.0, 5.0), "a string caught in the rest");
+        assert!(!found(2.0, 0.3, 64.0, 20.0) && found(2.0, 0.4, 64.0, 20.0));
+        assert!(!found(2.0, 0.3, 73.0, 5.0) && found(2.0, 0.3, 71.0, 5.0));
+        assert!(!found(2.0, 0.3, 52.0, 5.0) && found(2.0, 0.3, 54.0, 5.0));
+        assert!(found(1.65, 0.3, 64.0, 20.0) && found(2.65, 0.3, 64.0, 20.0), "beside a note");
     }
 
     #[test]

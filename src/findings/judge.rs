@@ -7,6 +7,7 @@ use super::one_stroke::{Take, joined};
 use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{Around, rest_findings};
+use super::shifted::doubt_shifts;
 use super::string_off::strings_off;
 use super::strings::{Deviation, string_tuning};
 use super::strings_tried::beside_the_melody;
@@ -18,7 +19,7 @@ use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
 use crate::notation::{Instrument, Melody};
 use crate::pitch::Contour;
 use crate::segment::{Boundary, Envelope};
-use crate::units::Hertz;
+use crate::units::{Hertz, Seconds};
 
 /// What was heard, as the judge needs it.
 #[derive(Debug, Clone, Copy)]
@@ -54,8 +55,9 @@ pub struct Judgement {
     pub own_beat: OwnBeat,
     /// The strings.
     pub tuning: TuningFinding,
-    /// How many notes are another pitch only because their string is out of tune.
-    pub by_their_string: usize,
+    /// How many notes are unsure that speak for this melody all the same: they are another pitch only because their string
+    /// is out of tune, or right in one of two ways to read them.
+    pub speak_for_it: usize,
 }
 
 /// Judges a reading of a take.
@@ -93,7 +95,9 @@ pub fn findings_from_reading(
                     may_be_two(&played[k], notes[other].length * beat, heard.envelope)
                 })
         };
-        if findings[n].verdict == NoteVerdict::Missing && beside.any(may_hold_two) {
+        if findings[n].verdict == NoteVerdict::Missing
+            && (beside.any(may_hold_two) || drowned(n, notes, &played, &last, &own, heard))
+        {
             findings[n].verdict = NoteVerdict::Unsure;
         }
     }
@@ -107,7 +111,8 @@ pub fn findings_from_reading(
         }
     }
     let off = strings_off(&mut findings, instrument);
-    let extra = extra_notes(&played, notes);
+    let mut extra = extra_notes(&played, notes);
+    let in_doubt = doubt_shifts(&mut findings, &mut extra, &played, notes, &own, heard.tuning);
     let around = Around { notes, played: &played, last: &last, extra: &extra, own: &own };
     let rests = rest_findings(melody, &around);
     let restarts = restarts(&played, notes);
@@ -116,7 +121,15 @@ pub fn findings_from_reading(
     tuning.strings.extend(off.strings);
     let order = instrument.string_names();
     tuning.strings.sort_by_key(|string| order.iter().position(|&name| name == string.string));
-    Judgement { notes: findings, rests, extra, restarts, own_beat: own, tuning, by_their_string: off.notes }
+    Judgement {
+        notes: findings,
+        rests,
+        extra,
+        restarts,
+        own_beat: own,
+        tuning,
+        speak_for_it: off.notes + in_doubt,
+    }
 }
 
 /// For each written note the last step that played it.
@@ -128,6 +141,38 @@ fn last_times(played: &[PlayedNote], notes: usize) -> Vec<Option<usize>> {
         }
     }
     last
+}
+
+/// Noise is loud where it is at most so much softer than the notes, in dB,
+const LOUD_NOISE: f32 = 10.0;
+/// and a note drowns in it where it fills this share of the note's time.
+const DROWNED: f64 = 0.7;
+
+/// Whether a written note that was not heard may have drowned: where it should sound there is no pitch, and no silence.
+fn drowned(
+    n: usize,
+    notes: &[WrittenNote],
+    played: &[PlayedNote],
+    last: &[Option<usize>],
+    own: &OwnBeat,
+    heard: Heard<'_>,
+) -> bool {
+    let before = last[..n].iter().rev().flatten().next().map(|&k| played[k].offset);
+    let after = last[n + 1..].iter().flatten().next().map(|&k| played[k].onset);
+    let (Some(Seconds(from)), Some(Seconds(to)), Some(beat)) =
+        (before, after, own.local(notes[n].start, &[]))
+    else {
+        return false;
+    };
+    let mut bodies: Vec<f32> = last.iter().flatten().map(|&k| played[k].body_db).collect();
+    bodies.sort_by(f32::total_cmp);
+    let loud = bodies[bodies.len() / 2] - LOUD_NOISE;
+    let hop = heard.contour.hop.0;
+    let noise = heard.contour.frames.iter().filter(|frame| {
+        let at = Seconds(frame.time.0);
+        frame.pitch.is_none() && (from..to).contains(&at.0) && heard.envelope.peak(at, at) > loud
+    });
+    noise.count() as f64 * hop >= DROWNED * notes[n].length * beat
 }
 
 /// The beat of the attempts that count, and each note's place in it.
@@ -218,7 +263,7 @@ mod tests {
     use super::*;
     use crate::align::Step;
     use crate::notation::{Event, EventKind, Length};
-    use crate::units::{A4_ISO16, Seconds};
+    use crate::units::A4_ISO16;
 
     /// Right notes of a viola: sounding MIDI numbers and how far off they are, in cents.
     fn tuned(notes: &[(i32, f64)]) -> TuningFinding {

@@ -10,6 +10,7 @@ mod one_stroke;
 mod played;
 mod report;
 mod rests;
+mod shifted;
 mod string_off;
 mod strings;
 mod strings_tried;

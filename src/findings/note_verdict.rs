@@ -35,6 +35,12 @@ const OCTAVE_BELOW_MARGIN: f32 = 0.15;
 const OCTAVE_OF_OPEN_MARGIN: f32 = 0.45;
 /// A note whose written pitch sounds beside another one in more than this share of it is not called wrong.
 const BESIDE_SHARE: f64 = 0.3;
+/// Nor is one that comes to rest there: whose last frames, so many seconds before it ends, are so many cents from the
+/// written pitch at most, for as many seconds and this share of the note.
+const LET_GO: f64 = 0.02;
+const ARRIVED: f64 = 35.0;
+const RESTS_FOR: f64 = 0.08;
+const RESTS_SHARE: f64 = 0.2;
 /// Slope and offset of the log odds of a played note's verdict.
 const CALIBRATION: (f64, f64) = (2.0, 0.4);
 /// Intervals (semitones) at which a strong upper harmonic, or the common period of two sounds, is taken for the pitch:
@@ -119,6 +125,7 @@ pub(super) fn judge_note(asked: &Asked<'_>, played: Option<&PlayedNote>, contour
         || anyway < WRONG_BEYOND
         || with_open_string
         || p.share_beside(target, contour, asked.a4) > BESIDE_SHARE
+        || comes_to_rest_at(p, target, contour, asked.a4)
         || is_too_brief_to_accuse(p, midi - target)
     {
         NoteVerdict::Unsure
@@ -146,6 +153,16 @@ fn is_too_brief_to_accuse(played: &PlayedNote, semitones_off: f64) -> bool {
     let restless = played.steady.is_none() && played.spread > RESTLESS;
     let brief = played.offset.0 - played.onset.0 < MOMENT;
     restless || (brief && (semitones_off.abs() - 12.0).abs() < 0.6)
+}
+
+/// Whether a note slides, for most of its length perhaps, and then rests at a pitch.
+fn comes_to_rest_at(played: &PlayedNote, target: f64, contour: &Contour, a4: Hertz) -> bool {
+    let hop = contour.hop.0;
+    let frames = played.frames(contour);
+    let there =
+        |frame: &&Frame| frame.pitch.is_some_and(|pitch| (pitch.midi(a4).0 - target).abs() * 100.0 < ARRIVED);
+    let rests = frames.iter().rev().skip((LET_GO / hop).round() as usize).take_while(there).count() as f64;
+    rests * hop >= RESTS_FOR.max(RESTS_SHARE * frames.len() as f64 * hop) - 1e-9
 }
 
 /// What a played note's probability is worth: of those given 0.65, 0.89 are right (measured on takes with known

@@ -18,6 +18,9 @@ const ANOTHER_STRINGS_TROUGH: f32 = 8.0;
 const INTO: f64 = 0.05;
 /// against the loudest moments of so many seconds on either side.
 const SIDE: f64 = 0.1;
+/// A stroke is at most so much louder in one of its sounds than in the next, in dB: what is softer still only rings, or is
+/// another's.
+const ONE_LEVEL: f32 = 8.0;
 /// What comes before a note on its own stroke lasts at most so many seconds.
 const LONGEST: f64 = 0.3;
 /// A note sounds along with a string through more than this share of a sound.
@@ -119,7 +122,11 @@ pub(super) fn joined(
     }
     let slurred: Vec<bool> = joined
         .windows(2)
-        .map(|two| touching(&two[0], &two[1]) && one_stroke(&two[0], &two[1], TROUGH))
+        .map(|two| {
+            touching(&two[0], &two[1])
+                && one_stroke(&two[0], &two[1], TROUGH)
+                && (two[0].body_db - two[1].body_db).abs() < ONE_LEVEL
+        })
         .collect();
     for k in 0..joined.len() {
         if is_written(&joined[k]) {
@@ -272,6 +279,27 @@ mod tests {
         assert!(found[0].spread > 100.0, "its pitch is all over the place");
         assert_eq!(left(&sounds(74.0), octave_last, turned).len(), 2, "a bow of its own");
         assert_eq!(left(&sounds(62.0), octave_last, one_bow).len(), 2, "played as it is written");
+    }
+
+    #[test]
+    fn a_sound_slurred_to_a_note_lends_it_its_stroke_unless_it_is_far_softer() {
+        let slurred = |soft: f32| {
+            let sounds = [(EXTRA, 0.5, 0.8, 60.0), (NOTE, 0.8, 1.4, 62.0), (EXTRA, 1.4, 1.8, 64.0)];
+            let level = |time: f64| if (0.8..1.4).contains(&time) { -20.0 } else { -20.0 - soft };
+            let (contour, envelope) = sound(|_| 62.0, one_bow);
+            let played = sounds.map(|(kind, from, until, midi)| PlayedNote {
+                midi: Some(midi),
+                body_db: level(0.5 * (from + until)),
+                ..PlayedNote::sounding(kind, from, until)
+            });
+            let take =
+                Take { instrument: Instrument::Violin, contour: &contour, envelope: &envelope, a4: A4_ISO16 };
+            let found = joined(played.into(), &WrittenNote::one_bar(&[62]), 0.0, take);
+            (found[1].bow_from.0, found[1].bow_until.0)
+        };
+        assert_eq!(slurred(0.0), (0.5, 1.8));
+        assert_eq!(slurred(7.0), (0.5, 1.8));
+        assert_eq!(slurred(9.0), (0.8, 1.4));
     }
 
     #[test]

@@ -28,6 +28,9 @@ const STRETCHED_ABOVE: f64 = 1.4;
 /// A rest with less silence than this share of its length is filled.
 const FILLED_BELOW: f64 = 0.25;
 
+/// A rest that is kept but for its silence is not called kept with less silence than this share of its length: the note
+/// before may have been held through most of it.
+const NOT_FILLED_ABOVE: f64 = 0.4;
 /// A rest that is rushed but for its silence is not called kept with less silence than this share of its length.
 const SILENT_ENOUGH: f64 = 0.8;
 /// The beat of the notes of one length is another one where it is so many times as long or as short.
@@ -111,7 +114,11 @@ impl Around<'_> {
         let of_time = matches!(verdict, RestVerdict::Rushed | RestVerdict::Stretched);
         let another = |beat: &f64| !(1.0 / ANOTHER_BEAT..ANOTHER_BEAT).contains(&(beat / local));
         let mut others = self.own.of_each_length().filter(another);
-        if of_time && others.any(|beat| judge_rest(at_beat(beat)).0 != verdict) || span.is_half_rushed() {
+        // One who speeds up and slows down has one beat around it and another for the whole take.
+        let at_whole = || self.own.whole().map(|beat| judge_rest(at_beat(beat)).0);
+        let only_here = verdict == RestVerdict::Stretched && at_whole().is_some_and(|whole| whole != verdict);
+        let contradicted = of_time && others.any(|beat| judge_rest(at_beat(beat)).0 != verdict) || only_here;
+        if contradicted || span.is_half_rushed() || (verdict == RestVerdict::Kept && span.is_half_filled()) {
             return None;
         }
         Some((verdict, Some(played / span.written), confidence))
@@ -138,6 +145,11 @@ impl RestSpan {
     fn is_half_rushed(&self) -> bool {
         self.left() < RUSHED_BELOW * self.written
             && (RUSHED_BELOW..SILENT_ENOUGH).contains(&(self.silence / self.written))
+    }
+
+    /// Whether there is hardly more silence in it than in one that is filled.
+    fn is_half_filled(&self) -> bool {
+        self.beside_extra.unwrap_or(self.silence) < NOT_FILLED_ABOVE * self.written
     }
 
     /// How long it was, in beats: as long as is left for it, or as the silence, if that is nearer to what is written. A note
@@ -301,8 +313,9 @@ mod tests {
         assert_eq!(judged(0.5, 1.5), (RestVerdict::Kept, 1.0));
         assert_eq!(judged(0.5, 1.0), (RestVerdict::Rushed, 0.5));
         assert_eq!(judged(0.5, 2.0), (RestVerdict::Stretched, 1.5));
-        // Three fifths of a beat of silence are nearly a third of the rest, two fifths are a fifth.
-        assert_eq!((judged(1.2, 1.5).0, judged(1.3, 1.5).0), (RestVerdict::Kept, RestVerdict::Filled));
+        // Nine tenths of a beat of silence are nearly half of the rest, two fifths are a fifth, and in between nobody can say.
+        assert_eq!((judged(1.05, 1.5).0, judged(1.3, 1.5).0), (RestVerdict::Kept, RestVerdict::Filled));
+        assert_eq!(two_beats((false, false), 1.2, 1.5), None);
     }
 
     #[test]
@@ -492,6 +505,30 @@ mod tests {
             [Some(RestVerdict::Rushed), Some(RestVerdict::Kept), None, Some(RestVerdict::Stretched),]
         );
         assert_eq!(judged(&steady(0.25), 0.5), Some(RestVerdict::Stretched));
+    }
+
+    #[test]
+    fn a_rest_is_stretched_where_it_is_by_the_beat_of_the_whole_take_as_well() {
+        // Half a second a beat around the rest, and so many seconds in another attempt.
+        let judged = |elsewhere: f64| {
+            let beat = |at: usize, onset: f64, attempt| Beat {
+                note: at,
+                at: at as f64,
+                until: at as f64 + 1.0,
+                onset,
+                attempt,
+            };
+            let here = (0..9).map(|n| beat(n, 0.5 * n as f64, 0));
+            let there = (20..60).map(|n| beat(n, 100.0 + elsewhere * n as f64, 1));
+            let own = OwnBeat::new(here.chain(there).collect());
+            let notes = [note(3, 57), note(5, 59)];
+            let played = [step(0, 0.0, 0.5, false), step(1, 1.25, 1.7, false)];
+            let last = [Some(0), Some(1)];
+            let around = Around { notes: &notes, played: &played, last: &last, extra: &[], own: &own };
+            around.verdict_on(4).map(|(verdict, ..)| verdict)
+        };
+        assert_eq!(judged(0.5), Some(RestVerdict::Stretched));
+        assert_eq!(judged(0.65), None);
     }
 
     #[test]

@@ -20,8 +20,7 @@ impl Judgement {
     /// Whether the take can be this melody.
     pub fn is_this_melody(&self) -> bool {
         let right = self.notes.iter().filter(|n| n.verdict == NoteVerdict::Right).count();
-        // What is as far off as its string is as it was fingered.
-        let right = right + self.by_their_string;
+        let right = right + self.speak_for_it;
         let reached =
             self.notes.iter().rposition(|n| n.verdict != NoteVerdict::Missing).map_or(0, |last| last + 1);
         // Going back costs as much as two notes that are not written.
@@ -72,7 +71,7 @@ mod tests {
             restarts: vec![restart; returns],
             own_beat: OwnBeat::new(Vec::new()),
             tuning: TuningFinding { offset_cents: None, strings: Vec::new() },
-            by_their_string: 0,
+            speak_for_it: 0,
         }
     }
 
@@ -108,12 +107,12 @@ mod tests {
     }
 
     #[test]
-    fn notes_that_only_their_string_makes_another_pitch_are_of_this_melody() {
-        // Four of ten are right, six on a string out of tune.
+    fn unsure_notes_that_speak_for_the_melody_count_as_right() {
+        // Four of ten are right, six are on a string out of tune.
         let found = |k: i32| NoteFinding::of(60 + k, NoteVerdict::Right, Some(f64::from(60 + k)));
         let mut notes: Vec<NoteFinding> = (0..10).map(found).collect();
         notes[4..].iter_mut().for_each(|note| note.verdict = NoteVerdict::Unsure);
-        let told = |by_their_string| Judgement { by_their_string, ..judgement(notes.clone(), 0, 0) };
+        let told = |speak_for_it| Judgement { speak_for_it, ..judgement(notes.clone(), 0, 0) };
         assert!(told(6).is_this_melody() && !told(0).is_this_melody());
     }
 
