@@ -40,9 +40,7 @@ const BELOW_ALL: f64 = 7.0;
 /// note is not held against the player.
 pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
     let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
-    let mut bodies: Vec<f32> = played.iter().filter(written).map(|p| p.body_db).collect();
-    bodies.sort_by(f32::total_cmp);
-    let usual = bodies.get(bodies.len() / 2).copied().unwrap_or(-120.0);
+    let usual = usual_level(played);
     let mut lengths: Vec<f64> = played.iter().filter(written).map(|p| p.offset.0 - p.onset.0).collect();
     lengths.sort_by(f64::total_cmp);
     let short = lengths.get(lengths.len() / 5).copied().unwrap_or(0.0);
@@ -90,6 +88,14 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             StepKind::Written { .. } => None,
         })
         .collect()
+}
+
+/// The level of the written notes' bodies, in dB below full scale: their median.
+pub(super) fn usual_level(played: &[PlayedNote]) -> f32 {
+    let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
+    let mut bodies: Vec<f32> = played.iter().filter(written).map(|p| p.body_db).collect();
+    bodies.sort_by(f32::total_cmp);
+    bodies.get(bodies.len() / 2).copied().unwrap_or(-120.0)
 }
 
 /// Whether a sound holds a pitch that the sounds before and after it have not, nor an octave away: an octave is what the ear

@@ -1,6 +1,7 @@
 //! Verdicts from a reading: note by note, rest by rest.
 
-use super::extras::extra_notes;
+use super::drowned::may_have_drowned;
+use super::extras::{extra_notes, usual_level};
 use super::note_times::TimedBy;
 use super::note_verdict::{Asked, judge_note};
 use super::one_stroke::{Take, joined};
@@ -19,7 +20,7 @@ use crate::align::{Reading, StepKind, Support, WrittenNote, weighted_median};
 use crate::notation::{Instrument, Melody};
 use crate::pitch::Contour;
 use crate::segment::{Boundary, Envelope};
-use crate::units::{Hertz, Seconds};
+use crate::units::Hertz;
 
 /// What was heard, as the judge needs it.
 #[derive(Debug, Clone, Copy)]
@@ -86,6 +87,7 @@ pub fn findings_from_reading(
             judge_note(&asked, last[n].map(|k| &played[k]), heard.contour)
         })
         .collect();
+    let usual = usual_level(&played);
     for n in 0..notes.len() {
         let mut beside = [n.checked_sub(1), Some(n + 1)].into_iter().flatten();
         let may_hold_two = |other: usize| {
@@ -95,9 +97,15 @@ pub fn findings_from_reading(
                     may_be_two(&played[k], notes[other].length * beat, heard.envelope)
                 })
         };
-        if findings[n].verdict == NoteVerdict::Missing
-            && (beside.any(may_hold_two) || drowned(n, notes, &played, &last, &own, heard))
-        {
+        let drowned = || {
+            let from = last[..n].iter().rev().flatten().next().map(|&k| played[k].offset);
+            let to = last[n + 1..].iter().flatten().next().map(|&k| played[k].onset);
+            let Some(beat) = own.local(notes[n].start, &[]) else { return false };
+            from.zip(to).is_some_and(|between| {
+                may_have_drowned(notes[n].length * beat, between, usual, contour, envelope)
+            })
+        };
+        if findings[n].verdict == NoteVerdict::Missing && (beside.any(may_hold_two) || drowned()) {
             findings[n].verdict = NoteVerdict::Unsure;
         }
     }
@@ -141,38 +149,6 @@ fn last_times(played: &[PlayedNote], notes: usize) -> Vec<Option<usize>> {
         }
     }
     last
-}
-
-/// Noise is loud where it is at most so much softer than the notes, in dB,
-const LOUD_NOISE: f32 = 10.0;
-/// and a note drowns in it where it fills this share of the note's time.
-const DROWNED: f64 = 0.7;
-
-/// Whether a written note that was not heard may have drowned: where it should sound there is no pitch, and no silence.
-fn drowned(
-    n: usize,
-    notes: &[WrittenNote],
-    played: &[PlayedNote],
-    last: &[Option<usize>],
-    own: &OwnBeat,
-    heard: Heard<'_>,
-) -> bool {
-    let before = last[..n].iter().rev().flatten().next().map(|&k| played[k].offset);
-    let after = last[n + 1..].iter().flatten().next().map(|&k| played[k].onset);
-    let (Some(Seconds(from)), Some(Seconds(to)), Some(beat)) =
-        (before, after, own.local(notes[n].start, &[]))
-    else {
-        return false;
-    };
-    let mut bodies: Vec<f32> = last.iter().flatten().map(|&k| played[k].body_db).collect();
-    bodies.sort_by(f32::total_cmp);
-    let loud = bodies[bodies.len() / 2] - LOUD_NOISE;
-    let hop = heard.contour.hop.0;
-    let noise = heard.contour.frames.iter().filter(|frame| {
-        let at = Seconds(frame.time.0);
-        frame.pitch.is_none() && (from..to).contains(&at.0) && heard.envelope.peak(at, at) > loud
-    });
-    noise.count() as f64 * hop >= DROWNED * notes[n].length * beat
 }
 
 /// The beat of the attempts that count, and each note's place in it.
@@ -263,7 +239,7 @@ mod tests {
     use super::*;
     use crate::align::Step;
     use crate::notation::{Event, EventKind, Length};
-    use crate::units::A4_ISO16;
+    use crate::units::{A4_ISO16, Seconds};
 
     /// Right notes of a viola: sounding MIDI numbers and how far off they are, in cents.
     fn tuned(notes: &[(i32, f64)]) -> TuningFinding {

@@ -1,6 +1,7 @@
 //! Findings: what the report says, as data, from one reading of the take, and what a finger can do
 //! about it. Verdicts rest on what was measured (pitch, onsets), never on what the decoder called a note.
 
+mod drowned;
 mod extras;
 mod finger_shift;
 mod judge;

@@ -548,4 +548,21 @@ mod tests {
         let found = judged(Some(&played(88.02)), SURE, 0.0, &changed).played_midi;
         assert!((found.unwrap() - 69.1).abs() < 1e-9, "{found:?}");
     }
+
+    #[test]
+    fn a_note_that_slides_and_comes_to_rest_where_it_is_written_is_not_called_wrong() {
+        // From E4 at 0.5 s up to A4, where it rests for so long before 1.5 s.
+        let verdict = |rests: f64, at: f64| {
+            let pitch = |k: u32| {
+                let time = f64::from(k) * 0.01;
+                Some(MidiPitch((at - (1.5 - rests - time).max(0.0) * 5.0).max(64.0)).hertz(A4_ISO16))
+            };
+            let contour = Contour::of_pitches((0..200).map(pitch));
+            judged(Some(&played(66.0)), SURE, 0.0, &contour).verdict
+        };
+        assert_eq!(verdict(0.3, 69.0), NoteVerdict::Unsure);
+        assert_eq!(verdict(0.3, 69.3), NoteVerdict::Unsure);
+        assert_eq!(verdict(0.3, 69.5), NoteVerdict::Wrong, "it rests somewhere else");
+        assert_eq!(verdict(0.1, 69.0), NoteVerdict::Wrong, "it hardly rests");
+    }
 }

@@ -46,6 +46,15 @@ const RESTING: f64 = 0.5;
 /// lie within so many semitones of its middle: a note that is slurred to the next rests on its own pitch.
 const AT_REST: f64 = 0.15;
 
+/// A finger that is put right within a stroke moves by so many semitones,
+const PUT_RIGHT: (f64, f64) = (0.3, 1.3);
+/// from frame to frame by less than this, where another finger would jump,
+const CREEPS: f64 = 0.2;
+/// from so many seconds before the sounds meet to as many after it,
+const CREEPS_WITHIN: f64 = 0.12;
+/// within so many seconds from the beginning of the stroke.
+const SEARCHES: f64 = 0.5;
+
 /// What the sounds of a take are looked up in.
 #[derive(Clone, Copy)]
 pub(super) struct Take<'a> {
@@ -90,13 +99,19 @@ pub(super) fn joined(
                     || slides(before, own, note.onset.0, contour, a4)
             };
             let one_bow = one_stroke(before, &note, TROUGH);
+            let put_right = || {
+                before.offset.0 - before.onset.0 < SEARCHES.min(note.offset.0 - note.onset.0)
+                    && (PUT_RIGHT.0..PUT_RIGHT.1).contains(&(first - own).abs())
+                    && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH)
+                    && creeps(0.5 * (before.offset.0 + note.onset.0), contour, a4)
+            };
             let with_another_string =
                 another_string(before, &note) && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH);
             let whistled_on = !with_another_string
                 && one_bow
                 && is_octave(own, first)
                 && !note.is_as_written(notes, tuning);
-            if !(with_another_string || whistled_on || (one_bow && brief && begins())) {
+            if !(with_another_string || whistled_on || (one_bow && brief && begins()) || put_right()) {
                 break;
             }
             if whistled_on {
@@ -153,6 +168,14 @@ fn is_without_its_finger(sound: &PlayedNote, note: &PlayedNote, instrument: Inst
 /// Whether a pitch is an octave above another, as a whistle is.
 fn is_octave(high: f64, low: f64) -> bool {
     (high - low - 12.0).abs() < OCTAVE
+}
+
+/// Whether the pitch goes on without a gap or a jump around a moment, as it does where a finger creeps along the string.
+fn creeps(at: f64, contour: &Contour, a4: Hertz) -> bool {
+    let frame = |time: f64| ((time / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len());
+    let around = &contour.frames[frame(at - CREEPS_WITHIN)..frame(at + CREEPS_WITHIN)];
+    let pitches: Vec<f64> = around.iter().filter_map(|f| f.pitch.map(|pitch| pitch.midi(a4).0)).collect();
+    pitches.len() == around.len() && pitches.windows(2).all(|two| (two[1] - two[0]).abs() < CREEPS)
 }
 
 /// Whether a sound goes over into the pitch of the note after it without resting on any of its own.
@@ -244,11 +267,29 @@ mod tests {
     #[test]
     fn a_note_begins_with_the_slide_into_it() {
         assert_eq!(onsets(0.2, slide, one_bow), [0.8]);
-        assert_eq!(onsets(0.2, slide, turned).len(), 2, "a bow of its own");
+        let lifted = |time: f64| one_bow(time) - if (time - 1.0).abs() < 0.02 { 10.0 } else { 0.0 };
+        assert_eq!(onsets(0.2, slide, lifted).len(), 2, "a bow of its own");
         let slurred = |time: f64| if time < 0.98 { 60.0 } else { (60.0 + 50.0 * (time - 0.98)).min(62.0) };
         assert_eq!(onsets(0.2, slurred, one_bow).len(), 2, "a note of its own, slurred to the next");
         let leap = |time: f64| if time < 1.0 { slide(time) - 2.0 } else { 62.0 };
         assert_eq!(onsets(0.2, leap, one_bow).len(), 2, "it does not arrive");
+    }
+
+    #[test]
+    fn a_note_begins_with_the_place_from_which_its_finger_was_put_right() {
+        let from = |low: f64, seconds: f64| {
+            move |time: f64| (low + (62.0 - low) * ((time - 1.0) / seconds + 0.5)).clamp(low, 62.0)
+        };
+        let found = |length: f64, low: f64, seconds: f64, level: fn(f64) -> f32| {
+            let sounds = [(EXTRA, 1.0 - length, 1.0, low), (NOTE, 1.0, 1.8, 62.0)];
+            left(&sounds, from(low, seconds), level).len()
+        };
+        assert_eq!(found(0.4, 61.0, 0.15, one_bow), 1);
+        assert_eq!(found(0.4, 61.0, 0.15, turned), 1, "the level sags by 6 dB");
+        assert_eq!(found(0.4, 61.0, 0.02, one_bow), 2, "another finger");
+        assert_eq!(found(0.4, 60.5, 0.15, one_bow), 2, "too far for one finger");
+        assert_eq!(found(0.6, 61.0, 0.15, one_bow), 2, "a note of its own");
+        assert_eq!(found(0.4, 61.8, 0.15, turned), 2, "the same note twice");
     }
 
     /// The kinds, onsets and offsets of what is left, and whether its pitch is.
