@@ -369,7 +369,7 @@ fn a_crowd_of_unsure_notes_is_said_in_one_sentence() {
     let mut report = report(Instrument::Violin, &["D4"; 12]);
     (0..10).for_each(|index| unheard(&mut report, index, NoteVerdict::Unsure));
     let text = said(&report);
-    assert!(text.contains("There are 10 notes and rests of which I could not tell"), "{text}");
+    assert!(text.contains("There are 10 notes in bars 1 to 3 of which I could not tell"), "{text}");
 }
 
 #[test]

@@ -9,6 +9,7 @@ use super::things_to_fix::{Thing, end_of_playing, place_of, things_to_fix, whole
 use super::tuning::what_to_tune;
 use super::{TextSettings, refused, words};
 use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict};
+use std::collections::BTreeSet;
 
 /// How many things are listed after the first; the others are in the teacher's report.
 const LISTED: usize = 6;
@@ -251,20 +252,17 @@ fn unsure(report: &Report) -> Vec<String> {
     // Of rests after the last note that was played nothing can be told, and nothing need be; nor of those before a
     // recording that began late.
     let end = end_of_playing(report).unwrap_or(usize::MAX);
-    let notes: Vec<String> = report
-        .notes
-        .iter()
-        .filter(|note| note.verdict == NoteVerdict::Unsure)
-        .map(|note| format!("{} ({})", words::place(note.bar, note.beat), words::pitch(&note.written)))
-        .collect();
-    let rests: Vec<String> = report
+    let notes: Vec<_> = report.notes.iter().filter(|note| note.verdict == NoteVerdict::Unsure).collect();
+    let rests: Vec<_> = report
         .rests
         .iter()
         .filter(|rest| rest.verdict == RestVerdict::Unsure && rest.index < end)
         .filter(|rest| !rest_before_recording(report, rest.index))
-        .map(|rest| format!("{} (the rest)", words::place(rest.bar, rest.beat)))
         .collect();
-    let places: Vec<String> = notes.into_iter().chain(rests).collect();
+    let named =
+        notes.iter().map(|n| format!("{} ({})", words::place(n.bar, n.beat), words::pitch(&n.written)));
+    let the_rests = rests.iter().map(|r| format!("{} (the rest)", words::place(r.bar, r.beat)));
+    let places: Vec<String> = named.chain(the_rests).collect();
     match places.as_slice() {
         [] => Vec::new(),
         [one] => {
@@ -274,11 +272,17 @@ fn unsure(report: &Report) -> Vec<String> {
             "{}: I could not tell whether these were right. They do not count against you.",
             some.join("; ")
         )],
-        some => vec![format!(
-            "There are {} notes and rests of which I could not tell whether they were right. They do not count \
-             against you.",
-            some.len()
-        )],
+        some => {
+            let bars: BTreeSet<u32> =
+                notes.iter().map(|note| note.bar).chain(rests.iter().map(|rest| rest.bar)).collect();
+            vec![format!(
+                "There are {} {} in {} of which I could not tell whether they were right. They do not count \
+                 against you.",
+                some.len(),
+                if rests.is_empty() { "notes" } else { "notes and rests" },
+                words::bars(&bars.into_iter().collect::<Vec<_>>())
+            )]
+        }
     }
 }
 
