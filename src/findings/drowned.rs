@@ -10,7 +10,8 @@ const LOUD: f32 = 10.0;
 const SHARE: f64 = 0.7;
 
 /// Whether between two played notes something without a pitch is as loud as the notes usually are (dB below full scale), for
-/// most of the `lasts` seconds that the written note between them should last.
+/// most of the `lasts` seconds that a written note between them should last. Where several were not heard there, it is asked
+/// of each.
 pub(super) fn may_have_drowned(
     lasts: f64,
     (from, to): (Seconds, Seconds),
@@ -18,11 +19,11 @@ pub(super) fn may_have_drowned(
     contour: &Contour,
     envelope: &Envelope,
 ) -> bool {
-    let noise = contour.frames.iter().filter(|frame| {
-        frame.pitch.is_none()
-            && (from.0..to.0).contains(&frame.time.0)
-            && envelope.peak(frame.time, frame.time) > usual - LOUD
-    });
+    let frame = |time: Seconds| ((time.0 / contour.hop.0).round() as usize).min(contour.frames.len());
+    let between = &contour.frames[frame(from)..frame(to).max(frame(from))];
+    let noise = between
+        .iter()
+        .filter(|frame| frame.pitch.is_none() && envelope.peak(frame.time, frame.time) > usual - LOUD);
     noise.count() as f64 * contour.hop.0 >= SHARE * lasts
 }
 

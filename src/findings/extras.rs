@@ -31,8 +31,8 @@ const WANDERING: f64 = 30.0;
 const COUNTED: f64 = 0.35;
 const ALONE: f64 = 0.1;
 /// what wanders by more than this (cents) then is a voice, and so is
-const STEADY: f64 = 15.0;
-/// what is so many semitones above all that is written, or this much below.
+const VOICE_WANDERS: f64 = 15.0;
+/// what is so many semitones above all notes of the melody as they were played, or this much below.
 const ABOVE_ALL: f64 = 5.0;
 const BELOW_ALL: f64 = 7.0;
 
@@ -46,6 +46,11 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
     let short = lengths.get(lengths.len() / 5).copied().unwrap_or(0.0);
     let shortest = SHORTEST_EXTRA.max(BRUSH.min(BRUSH_SHARE * short));
     let first = played.iter().position(|p| written(&p)).unwrap_or(0);
+    let pitches = || played.iter().filter(written).filter_map(PlayedNote::pitch);
+    let reach = (
+        pitches().fold(f64::INFINITY, f64::min) - BELOW_ALL,
+        pitches().fold(f64::NEG_INFINITY, f64::max) + ABOVE_ALL,
+    );
     let clearly = |k: usize| {
         let p = &played[k];
         // Before the first note somebody may talk; what is a note there must be beyond doubt.
@@ -56,7 +61,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
             && p.voiced > 0.6
             && p.spread < wandering
             && !is_a_moment_an_octave_away(played, k)
-            && !may_be_a_voice(played, k, notes)
+            && !may_be_a_voice(played, k, reach)
             && (p.onset_llr > DOUBTFUL_ONSET || (p.body_db > usual - PLAIN && at_its_own_pitch(played, k)))
     };
     let begins = played.iter().find(written).map_or(f64::NEG_INFINITY, |p| p.onset.0);
@@ -118,17 +123,14 @@ fn is_a_moment_an_octave_away(played: &[PlayedNote], k: usize) -> bool {
         })
 }
 
-/// Whether a brief sound that stands alone between two notes wanders as a voice does, or is where nobody plays who plays this
-/// melody.
-fn may_be_a_voice(played: &[PlayedNote], k: usize, notes: &[WrittenNote]) -> bool {
+/// Whether a brief sound that stands alone between two others wanders as a voice does, or is out of the reach (MIDI numbers)
+/// of whoever plays this melody.
+fn may_be_a_voice(played: &[PlayedNote], k: usize, reach: (f64, f64)) -> bool {
     let own = &played[k];
     let alone = k.checked_sub(1).is_some_and(|j| own.onset.0 - played[j].offset.0 > ALONE)
         && played.get(k + 1).is_some_and(|next| next.onset.0 - own.offset.0 > ALONE);
-    let written = || notes.iter().map(|note| f64::from(note.midi));
-    let (lowest, highest) =
-        (written().fold(f64::INFINITY, f64::min), written().fold(f64::NEG_INFINITY, f64::max));
-    let far = own.pitch().is_some_and(|midi| midi > highest + ABOVE_ALL || midi < lowest - BELOW_ALL);
-    alone && !notes.is_empty() && own.offset.0 - own.onset.0 < COUNTED && (own.spread > STEADY || far)
+    let far = own.pitch().is_some_and(|midi| midi < reach.0 || midi > reach.1);
+    alone && own.offset.0 - own.onset.0 < COUNTED && (own.spread > VOICE_WANDERS || far)
 }
 
 /// How far the sounds before and after one are from a pitch: whole octaves, and the semitones that are left either way.
@@ -171,13 +173,17 @@ mod tests {
 
     #[test]
     fn a_brief_sound_alone_in_a_rest_is_a_voice_where_it_wanders_or_is_out_of_reach() {
-        let note =
-            |event, midi| WrittenNote { event, midi, start: 0.0, length: 1.0, opens_bar: true, bar: 1 };
+        let at = |midi: f64, spread: f64, note: PlayedNote| PlayedNote {
+            midi: Some(midi),
+            steady: Some(SteadyPitch { midi, spread, seconds: 0.2 }),
+            spread,
+            ..note
+        };
         let found = |onset: f64, length: f64, midi: f64, spread: f64| {
-            let steady = Some(SteadyPitch { midi, spread, seconds: 0.2 });
-            let extra = PlayedNote { midi: Some(midi), steady, spread, ..sound(EXTRA, onset, length) };
-            let played = [sound(WRITTEN, 1.0, 0.6), extra, sound(WRITTEN, 3.0, 0.6)];
-            !extra_notes(&played, &[note(0, 60), note(1, 67)]).is_empty()
+            let extra = at(midi, spread, sound(EXTRA, onset, length));
+            let played =
+                [at(60.0, 3.0, sound(WRITTEN, 1.0, 0.6)), extra, at(67.0, 3.0, sound(WRITTEN, 3.0, 0.6))];
+            is_found(&played)
         };
         assert!(found(2.0, 0.3, 64.0, 5.0), "a string caught in the rest");
         assert!(!found(2.0, 0.3, 64.0, 20.0) && found(2.0, 0.4, 64.0, 20.0));

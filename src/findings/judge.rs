@@ -98,15 +98,19 @@ pub fn findings_from_reading(
                 })
         };
         let drowned = || {
-            let from = last[..n].iter().rev().flatten().next().map(|&k| played[k].offset);
-            let to = last[n + 1..].iter().flatten().next().map(|&k| played[k].onset);
-            let Some(beat) = own.local(notes[n].start, &[]) else { return false };
-            from.zip(to).is_some_and(|between| {
-                may_have_drowned(notes[n].length * beat, between, usual, contour, envelope)
-            })
+            let before = last[..n].iter().rev().flatten().next();
+            let after = last[n + 1..].iter().flatten().next();
+            let (Some(&b), Some(&a), Some(beat)) = (before, after, own.local(notes[n].start, &[])) else {
+                return false;
+            };
+            // Between two attempts anything may sound.
+            let returned = |p: &PlayedNote| matches!(p.kind, StepKind::Written { restart: true, .. });
+            let one_attempt = a > b && !played[b + 1..=a].iter().any(returned);
+            let between = (played[b].offset, played[a].onset);
+            one_attempt && may_have_drowned(notes[n].length * beat, between, usual, contour, envelope)
         };
         if findings[n].verdict == NoteVerdict::Missing && (beside.any(may_hold_two) || drowned()) {
-            findings[n].verdict = NoteVerdict::Unsure;
+            findings[n].doubt();
         }
     }
     let unbroken = own.cut_at_breaks(melody.metre.beats_felt_as_one());

@@ -1,5 +1,5 @@
 //! Sounds that the reading has beside a note and that the same bow stroke made: the octave that it whistles first, the
-//! slide into the note. The note begins where its stroke does, and nothing extra was played.
+//! slide into the note, the place from which its finger is put right. The note begins where its stroke does, and nothing extra was played.
 
 use super::played::PlayedNote;
 use crate::align::{StepKind, WrittenNote};
@@ -12,8 +12,9 @@ use crate::units::{Hertz, Seconds};
 const TOUCHING: f64 = 0.08;
 /// On one stroke the level has no trough between them deeper than this, in dB,
 const TROUGH: f32 = 4.0;
-/// where another string sounds, which beats against it or begins to sound on its own, than this,
-const ANOTHER_STRINGS_TROUGH: f32 = 8.0;
+/// where another string sounds, which beats against it or begins to sound on its own, or where a finger creeps along the
+/// string, than this,
+const DEEPER_TROUGH: f32 = 8.0;
 /// up to so many seconds into either,
 const INTO: f64 = 0.05;
 /// against the loudest moments of so many seconds on either side.
@@ -52,7 +53,7 @@ const PUT_RIGHT: (f64, f64) = (0.3, 1.3);
 const CREEPS: f64 = 0.2;
 /// from so many seconds before the sounds meet to as many after it,
 const CREEPS_WITHIN: f64 = 0.12;
-/// within so many seconds from the beginning of the stroke.
+/// after a sound that lasts less than so many seconds.
 const SEARCHES: f64 = 0.5;
 
 /// What the sounds of a take are looked up in.
@@ -100,13 +101,14 @@ pub(super) fn joined(
             };
             let one_bow = one_stroke(before, &note, TROUGH);
             let put_right = || {
-                before.offset.0 - before.onset.0 < SEARCHES.min(note.offset.0 - note.onset.0)
+                note.is_as_written(notes, tuning)
+                    && before.offset.0 - before.onset.0 < SEARCHES.min(note.offset.0 - note.onset.0)
                     && (PUT_RIGHT.0..PUT_RIGHT.1).contains(&(first - own).abs())
-                    && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH)
+                    && one_stroke(before, &note, DEEPER_TROUGH)
                     && creeps(0.5 * (before.offset.0 + note.onset.0), contour, a4)
             };
             let with_another_string =
-                another_string(before, &note) && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH);
+                another_string(before, &note) && one_stroke(before, &note, DEEPER_TROUGH);
             let whistled_on = !with_another_string
                 && one_bow
                 && is_octave(own, first)
@@ -128,7 +130,7 @@ pub(super) fn joined(
             && let (Some(own), Some(then)) = (before.pitch(), note.midi)
             && touching(before, &note)
             && ((is_octave(then, own) && one_stroke(before, &note, TROUGH))
-                || (another_string(&note, before) && one_stroke(before, &note, ANOTHER_STRINGS_TROUGH)))
+                || (another_string(&note, before) && one_stroke(before, &note, DEEPER_TROUGH)))
         {
             before.offset = note.offset;
         } else {
@@ -175,7 +177,9 @@ fn creeps(at: f64, contour: &Contour, a4: Hertz) -> bool {
     let frame = |time: f64| ((time / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len());
     let around = &contour.frames[frame(at - CREEPS_WITHIN)..frame(at + CREEPS_WITHIN)];
     let pitches: Vec<f64> = around.iter().filter_map(|f| f.pitch.map(|pitch| pitch.midi(a4).0)).collect();
-    pitches.len() == around.len() && pitches.windows(2).all(|two| (two[1] - two[0]).abs() < CREEPS)
+    !pitches.is_empty()
+        && pitches.len() == around.len()
+        && pitches.windows(2).all(|two| (two[1] - two[0]).abs() < CREEPS)
 }
 
 /// Whether a sound goes over into the pitch of the note after it without resting on any of its own.

@@ -132,6 +132,14 @@ pub struct NoteFinding {
     pub confidence: f64,
 }
 
+impl NoteFinding {
+    /// Makes it unsure, whatever it was.
+    pub(super) fn doubt(&mut self) {
+        self.verdict = NoteVerdict::Unsure;
+        self.confidence = self.confidence.min(0.5);
+    }
+}
+
 #[cfg(test)]
 impl NoteFinding {
     /// A finding of which no more is known than its verdict and the pitches, as MIDI numbers.

@@ -143,13 +143,14 @@ impl RestSpan {
 
     /// Whether it is rushed by the onsets and not quite by its silence.
     fn is_half_rushed(&self) -> bool {
+        let silence = self.beside_extra.filter(|s| *s >= RUSHED_BELOW * self.written).unwrap_or(self.silence);
         self.left() < RUSHED_BELOW * self.written
-            && (RUSHED_BELOW..SILENT_ENOUGH).contains(&(self.silence / self.written))
+            && (RUSHED_BELOW..SILENT_ENOUGH).contains(&(silence / self.written))
     }
 
     /// Whether there is hardly more silence in it than in one that is filled.
     fn is_half_filled(&self) -> bool {
-        self.beside_extra.unwrap_or(self.silence) < NOT_FILLED_ABOVE * self.written
+        self.silence < NOT_FILLED_ABOVE * self.written
     }
 
     /// How long it was, in beats: as long as is left for it, or as the silence, if that is nearer to what is written. A note
@@ -291,6 +292,8 @@ mod tests {
         assert_eq!(verdict(&[2.9, 3.3], 3.7), (RestVerdict::Kept, 100.0));
         // or the note before is bowed once more.
         assert_eq!(verdict(&[1.9], 3.0), (RestVerdict::Kept, 100.0));
+        // Rushed by the onsets, with more silence than that and less beside the extra note: nobody can say.
+        assert_eq!(verdict_beside(&[1.9], &[(0, 0.0, 0.9), (1, 1.4, 1.9), (2, 2.85, 3.4)]), None);
         // In the middle of the rest it fills it, and a rest too long is too long all the same.
         assert_eq!(verdict(&[2.4], 3.0).0, RestVerdict::Filled);
         assert_eq!(verdict(&[3.9], 4.3), (RestVerdict::Stretched, 200.0));

@@ -1,4 +1,4 @@
-//! A note left out, and a little later one too many: so the reading says, and perhaps nothing is too much and nothing too
+//! A note left out, and a little later or earlier one too many: so the reading says, and perhaps nothing is too much and nothing too
 //! little, and neighbours were played in the wrong order. Where that explains the same strokes, nobody can tell.
 
 use super::played::PlayedNote;
@@ -63,8 +63,7 @@ pub(super) fn doubt_shifts(
                 let finding = &mut findings[pair.1];
                 if !(at_pitch(pair) && finding.verdict == NoteVerdict::Right) {
                     were_right += usize::from(finding.verdict == NoteVerdict::Right);
-                    finding.verdict = NoteVerdict::Unsure;
-                    finding.confidence = finding.confidence.min(0.5);
+                    finding.doubt();
                 }
             }
             extra.retain(|x| x.onset_s != strokes[at].onset);
@@ -201,13 +200,16 @@ mod tests {
             Beat { note: n, at, until: at + 1.0, onset: 0.5 * at, attempt: 0 }
         };
         let own = OwnBeat::new((0..SHEET.len()).map(beat).collect());
-        doubt_shifts(&mut findings, &mut extra, &played, &notes, &own, 0.0);
+        let before = findings.iter().filter(|finding| finding.verdict == Right).count();
+        let doubted = doubt_shifts(&mut findings, &mut extra, &played, &notes, &own, 0.0);
+        let after = findings.iter().filter(|finding| finding.verdict == Right).count();
+        assert_eq!(doubted, before - after);
         (findings.iter().map(|finding| finding.verdict).collect(), extra.len())
     }
 
     #[test]
     fn neighbours_played_in_the_wrong_order_are_no_note_left_out_and_another_too_many() {
-        // C E D G F A B C for C D E F G A B C: read as D left out, D extra, F left out, F extra; or the other way round.
+        // C E D F G A B C for C D E F G A B C: read as D left out and, after E, one too many; or the other way round.
         let swapped = [
             (0.0, 60, Some(0)),
             (1.0, 64, Some(2)),
@@ -268,9 +270,11 @@ mod tests {
             (6.0, 72, Some(7)),
         ];
         assert_eq!(left(&brief).0[1], Missing);
-        // None is extra.
-        brief[2].1 = 60;
-        assert_eq!(left(&[&brief[..2], &brief[3..]].concat()).0[1], Missing);
-        assert_eq!(left(&[]).0, [Missing; 8]);
+        // In time it would be a swap, but for a pitch.
+        (brief[2].0, brief[2].1) = (2.0, 61);
+        brief[3..].iter_mut().for_each(|stroke| stroke.0 += 1.0);
+        assert_eq!(left(&brief).0[1], Missing);
+        brief[2].1 = 62;
+        assert_eq!(left(&brief).0[1], Unsure);
     }
 }

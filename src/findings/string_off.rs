@@ -85,8 +85,7 @@ pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) 
         if strings.iter().any(|&(string, cents)| at(string) && as_far(cents)) {
             notes += 1;
             if note.verdict == NoteVerdict::Wrong {
-                note.verdict = NoteVerdict::Unsure;
-                note.confidence = note.confidence.min(0.5);
+                note.doubt();
             }
         }
     }
@@ -111,6 +110,8 @@ mod tests {
     fn found(of: &[(i32, f64)]) -> (Vec<NoteVerdict>, Vec<(String, f64, usize)>) {
         let mut notes = notes(of);
         let off = strings_off(&mut notes, Instrument::Violin);
+        let unsure = notes.iter().filter(|note| note.verdict == Unsure).count();
+        assert_eq!(off.notes, unsure, "each of them speaks for the melody");
         let told = off.strings.into_iter().map(|s| (s.string, s.cents.round(), s.notes)).collect();
         (notes.iter().map(|note| note.verdict).collect(), told)
     }

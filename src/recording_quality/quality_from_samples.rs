@@ -93,7 +93,9 @@ pub fn inspect(samples: &Samples) -> Quality {
     }
     quality.level_and_noise(&levels, &notes);
     quality.clipping(mono, rate);
-    quality.dropouts(mono, rate);
+    if quality.unjudgeable.is_none() {
+        quality.dropouts(mono, rate);
+    }
     if let Some(hum) = hum(mono, rate, offset) {
         quality.say(
             "hum",
@@ -233,7 +235,7 @@ impl Quality {
             format!(
                 "The recorder lost the sound for a moment {times}, first at {:.2} s; I listened across it. \
                  Close other programs while you record, and keep a wireless microphone near.",
-                first.start as f64 / rate
+                first.lost.start as f64 / rate
             ),
         );
     }
