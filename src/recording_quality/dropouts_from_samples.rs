@@ -158,7 +158,7 @@ fn between(earlier: &[f32], later: &[f32], length: usize, rate: f64) -> Option<V
 /// So many samples more of a sound, each that of one lag before; `None` where the sound is not like itself at any lag.
 fn continued(sound: &[f32], length: usize, rate: f64) -> Option<Vec<f32>> {
     let (like, shortest, longest) =
-        ((LIKE * rate) as usize, (LAGS.0 * rate) as usize, (LAGS.1 * rate) as usize);
+        ((LIKE * rate) as usize, ((LAGS.0 * rate) as usize).max(1), (LAGS.1 * rate) as usize);
     let end = sound.len();
     let last = &sound[end.checked_sub(like)?..];
     // At a high rate the cosine of two pieces of sound says as much from every second or eighth sample, and so do the lags.
