@@ -19,9 +19,8 @@ pub(super) fn may_have_drowned(
     contour: &Contour,
     envelope: &Envelope,
 ) -> bool {
-    let frame = |time: Seconds| ((time.0 / contour.hop.0).round() as usize).min(contour.frames.len());
-    let between = &contour.frames[frame(from)..frame(to).max(frame(from))];
-    let noise = between
+    let noise = contour
+        .between(from, to)
         .iter()
         .filter(|frame| frame.pitch.is_none() && envelope.peak(frame.time, frame.time) > usual - LOUD);
     noise.count() as f64 * contour.hop.0 >= SHARE * lasts

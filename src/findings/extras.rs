@@ -39,7 +39,7 @@ const BELOW_ALL: f64 = 7.0;
 /// Extra notes: only what clearly is one. A sound that is too short, too faint or too restless to be a bowed
 /// note is not held against the player.
 pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<ExtraFinding> {
-    let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
+    let written = |p: &&PlayedNote| p.is_written();
     let usual = usual_level(played);
     let mut lengths: Vec<f64> = played.iter().filter(written).map(|p| p.offset.0 - p.onset.0).collect();
     lengths.sort_by(f64::total_cmp);
@@ -97,8 +97,7 @@ pub(super) fn extra_notes(played: &[PlayedNote], notes: &[WrittenNote]) -> Vec<E
 
 /// The level of the written notes' bodies, in dB below full scale: their median.
 pub(super) fn usual_level(played: &[PlayedNote]) -> f32 {
-    let written = |p: &&PlayedNote| matches!(p.kind, StepKind::Written { .. });
-    let mut bodies: Vec<f32> = played.iter().filter(written).map(|p| p.body_db).collect();
+    let mut bodies: Vec<f32> = played.iter().filter(|p| p.is_written()).map(|p| p.body_db).collect();
     bodies.sort_by(f32::total_cmp);
     bodies.get(bodies.len() / 2).copied().unwrap_or(-120.0)
 }

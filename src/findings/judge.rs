@@ -104,8 +104,7 @@ pub fn findings_from_reading(
                 return false;
             };
             // Between two attempts anything may sound.
-            let returned = |p: &PlayedNote| matches!(p.kind, StepKind::Written { restart: true, .. });
-            let one_attempt = a > b && !played[b + 1..=a].iter().any(returned);
+            let one_attempt = a > b && !played[b + 1..=a].iter().any(PlayedNote::returns);
             let between = (played[b].offset, played[a].onset);
             one_attempt && may_have_drowned(notes[n].length * beat, between, usual, contour, envelope)
         };

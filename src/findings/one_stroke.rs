@@ -74,7 +74,6 @@ pub(super) fn joined(
     tuning: f64,
     Take { instrument, contour, envelope, a4 }: Take<'_>,
 ) -> Vec<PlayedNote> {
-    let is_written = |note: &PlayedNote| matches!(note.kind, StepKind::Written { .. });
     let touching = |a: &PlayedNote, b: &PlayedNote| (b.onset.0 - a.offset.0).abs() < TOUCHING;
     let one_stroke = |a: &PlayedNote, b: &PlayedNote, trough: f32| {
         let (from, to) = (a.offset.0.min(b.onset.0), a.offset.0.max(b.onset.0));
@@ -88,8 +87,8 @@ pub(super) fn joined(
     let mut joined: Vec<PlayedNote> = Vec::with_capacity(played.len());
     for mut note in played {
         while let Some(before) = joined.last()
-            && is_written(&note)
-            && !is_written(before)
+            && note.is_written()
+            && !before.is_written()
             && let (Some(first), Some(own)) = (before.midi, note.pitch())
             && touching(before, &note)
         {
@@ -125,7 +124,7 @@ pub(super) fn joined(
             joined.pop();
         }
         if let Some(before) = joined.last_mut()
-            && !is_written(&note)
+            && !note.is_written()
             && before.is_as_written(notes, tuning)
             && let (Some(own), Some(then)) = (before.pitch(), note.midi)
             && touching(before, &note)
@@ -146,10 +145,10 @@ pub(super) fn joined(
         })
         .collect();
     for k in 0..joined.len() {
-        if is_written(&joined[k]) {
-            let first = (0..k).rev().take_while(|&j| slurred[j] && !is_written(&joined[j])).last();
+        if joined[k].is_written() {
+            let first = (0..k).rev().take_while(|&j| slurred[j] && !joined[j].is_written()).last();
             let last =
-                (k + 1..joined.len()).take_while(|&j| slurred[j - 1] && !is_written(&joined[j])).last();
+                (k + 1..joined.len()).take_while(|&j| slurred[j - 1] && !joined[j].is_written()).last();
             joined[k].bow_from = first.map_or(joined[k].onset, |j| joined[j].onset);
             joined[k].bow_until = last.map_or(joined[k].offset, |j| joined[j].offset);
         }
@@ -174,24 +173,23 @@ fn is_octave(high: f64, low: f64) -> bool {
 
 /// Whether the pitch goes on without a gap or a jump around a moment, as it does where a finger creeps along the string.
 fn creeps(at: f64, contour: &Contour, a4: Hertz) -> bool {
-    let frame = |time: f64| ((time / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len());
-    let around = &contour.frames[frame(at - CREEPS_WITHIN)..frame(at + CREEPS_WITHIN)];
-    let pitches: Vec<f64> = around.iter().filter_map(|f| f.pitch.map(|pitch| pitch.midi(a4).0)).collect();
+    let around = contour.between(Seconds(at - CREEPS_WITHIN), Seconds(at + CREEPS_WITHIN));
+    let pitches = pitches(around, a4);
     !pitches.is_empty()
         && pitches.len() == around.len()
         && pitches.windows(2).all(|two| (two[1] - two[0]).abs() < CREEPS)
 }
 
+/// The pitches of those frames that have one, as MIDI numbers.
+fn pitches(frames: &[Frame], a4: Hertz) -> Vec<f64> {
+    frames.iter().filter_map(|frame| frame.pitch.map(|pitch| pitch.midi(a4).0)).collect()
+}
+
 /// Whether a sound goes over into the pitch of the note after it without resting on any of its own.
 fn slides(sound: &PlayedNote, into: f64, until: f64, contour: &Contour, a4: Hertz) -> bool {
-    let frame = |time: f64| ((time / contour.hop.0).round().max(0.0) as usize).min(contour.frames.len());
-    let pitches = |from: f64, to: f64| -> Vec<f64> {
-        let (from, to) = (frame(from), frame(to));
-        let midi = |f: &Frame| f.pitch.map(|pitch| pitch.midi(a4).0);
-        contour.frames.get(from..to.max(from)).unwrap_or_default().iter().filter_map(midi).collect()
-    };
-    let own = pitches(sound.onset.0, sound.offset.0);
-    let whole = pitches(sound.onset.0, until.max(sound.offset.0) + INTO);
+    let own = pitches(sound.frames(contour), a4);
+    let end = Seconds(until.max(sound.offset.0) + INTO);
+    let whole = pitches(contour.between(sound.onset, end), a4);
     let Some(middle) = sound.midi.filter(|midi| (midi - into).abs() < FURTHEST_SLIDE) else { return false };
     let resting = own.iter().filter(|&&midi| (midi - middle).abs() < AT_REST).count() as f64;
     resting < RESTING * own.len() as f64

@@ -41,8 +41,17 @@ impl PlayedNote {
 
     /// The frames of a contour that it sounds in.
     pub(super) fn frames<'a>(&self, contour: &'a Contour) -> &'a [Frame] {
-        let frame = |time: Seconds| ((time.0 / contour.hop.0).round() as usize).min(contour.frames.len());
-        &contour.frames[frame(self.onset)..frame(self.offset).max(frame(self.onset))]
+        contour.between(self.onset, self.offset)
+    }
+
+    /// Whether it stands for a written note.
+    pub(super) fn is_written(&self) -> bool {
+        matches!(self.kind, StepKind::Written { .. })
+    }
+
+    /// Whether the player went back to it.
+    pub(super) fn returns(&self) -> bool {
+        matches!(self.kind, StepKind::Written { restart: true, .. })
     }
 
     /// The share of its frames in which two notes sound, one of them at a pitch (MIDI number).

@@ -87,8 +87,7 @@ impl Around<'_> {
             self.last[before].is_none() && before > 0 && notes[before - 1].midi == notes[before].midi;
         let begun = if long_bow { before - 1 } else { before };
         let (b, a) = (self.last[begun]?, self.last[after]?);
-        let returned = |p: &PlayedNote| matches!(p.kind, StepKind::Written { restart: true, .. });
-        if a <= b || self.played[b + 1..=a].iter().any(returned) {
+        if a <= b || self.played[b + 1..=a].iter().any(PlayedNote::returns) {
             return None;
         }
         let local = self.own.local(0.5 * (notes[begun].start + notes[after].start), &[after])?;

@@ -1,5 +1,5 @@
-//! A note left out, and a little later or earlier one too many: so the reading says, and perhaps nothing is too much and nothing too
-//! little, and neighbours were played in the wrong order. Where that explains the same strokes, nobody can tell.
+//! A note left out, and a little later or earlier one too many: so the reading says, and perhaps nothing is too much and
+//! nothing too little, and neighbours were played in the wrong order. Where that explains the same strokes, nobody can tell.
 
 use super::played::PlayedNote;
 use super::report::{ExtraFinding, NoteFinding, NoteVerdict};
@@ -36,7 +36,7 @@ pub(super) fn doubt_shifts(
     let is_told = |p: &PlayedNote| extra.iter().any(|x| x.onset_s == p.onset.0);
     let strokes: Vec<Stroke> = played
         .iter()
-        .filter(|p| matches!(p.kind, StepKind::Written { .. }) || is_told(p))
+        .filter(|p| p.is_written() || is_told(p))
         .map(|p| {
             let (read_as, returned) = match p.kind {
                 StepKind::Written { note, restart } => (Some(note), restart),
@@ -81,11 +81,13 @@ fn only_swapped(
     let mut k = first;
     while k <= last {
         let n = note + k - first;
-        k += match at_pitch((k, n)) {
-            true => 1,
-            false if k < last && at_pitch((k, n + 1)) && at_pitch((k + 1, n)) => 2,
-            false => return false,
-        };
+        if at_pitch((k, n)) {
+            k += 1;
+        } else if k < last && at_pitch((k, n + 1)) && at_pitch((k + 1, n)) {
+            k += 2;
+        } else {
+            return false;
+        }
     }
     true
 }
@@ -156,17 +158,7 @@ mod tests {
     /// The verdicts and how many extra notes there are, where each stroke has a time in beats, a pitch and perhaps the note
     /// that it was read as. A beat lasts half a second.
     fn left(strokes: &[(f64, i32, Option<usize>)]) -> (Vec<NoteVerdict>, usize) {
-        let notes: Vec<WrittenNote> = (0..)
-            .zip(SHEET)
-            .map(|(n, midi)| WrittenNote {
-                event: n,
-                midi,
-                start: n as f64,
-                length: 1.0,
-                opens_bar: false,
-                bar: 1,
-            })
-            .collect();
+        let notes = WrittenNote::one_bar(&SHEET);
         let played: Vec<PlayedNote> = strokes
             .iter()
             .map(|&(beat, midi, note)| {

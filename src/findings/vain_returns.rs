@@ -13,7 +13,7 @@ pub(super) fn left_out(mut played: Vec<PlayedNote>, notes: &[WrittenNote], tunin
         if let Some(last) = left.filter(|_| restart) {
             // The notes that were played before and again, up to the next return.
             let again: Vec<usize> = (k..played.len())
-                .take_while(|&j| j == k || !matches!(played[j].kind, StepKind::Written { restart: true, .. }))
+                .take_while(|&j| j == k || !played[j].returns())
                 .filter(|&j| matches!(played[j].kind, StepKind::Written { note, .. } if note <= last))
                 .collect();
             if !again.iter().any(|&j| played[j].is_as_written(notes, tuning)) {

@@ -79,6 +79,13 @@ impl Contour {
         self
     }
 
+    /// The frames from the one nearest to a time up to the one nearest to another, which is not among them; none where the
+    /// second time is not after the first.
+    pub fn between(&self, from: Seconds, to: Seconds) -> &[Frame] {
+        let frame = |time: Seconds| ((time.0 / self.hop.0).round().max(0.0) as usize).min(self.frames.len());
+        &self.frames[frame(from)..frame(to).max(frame(from))]
+    }
+
     /// Median frequency of the voiced frames between two times in seconds, in hertz (of an even number the
     /// upper middle one); `None` where none is voiced.
     pub fn median_hertz(&self, from: f64, to: f64) -> Option<f64> {

@@ -55,18 +55,18 @@ pub(super) struct Dropout {
 
 /// The moments at which the recorder lost its sound in the middle of a tone, in order; at most [`MOST`].
 pub(super) fn dropouts(mono: &[f32], rate: f64) -> Vec<Dropout> {
+    let reach = ((LAGS.1 + LIKE) * rate) as usize;
     let mut found: Vec<Dropout> = Vec::new();
     for lost in moments_without_sound(mono, rate) {
         // What was lost just before is filled in already.
-        let from = lost.start.saturating_sub(((LAGS.1 + LIKE) * rate) as usize);
+        let from = lost.start.saturating_sub(reach);
         let mut earlier = mono[from..lost.start].to_vec();
         for filled in found.iter().rev().take_while(|filled| filled.lost.end > from) {
             for (at, &one) in filled.lost.clone().zip(&filled.instead).filter(|(at, _)| *at >= from) {
                 earlier[at - from] = one;
             }
         }
-        let later: Vec<f32> =
-            mono[lost.end..].iter().take(((LAGS.1 + LIKE) * rate) as usize).rev().copied().collect();
+        let later: Vec<f32> = mono[lost.end..].iter().take(reach).rev().copied().collect();
         if let Some(instead) = between(&earlier, &later, lost.len(), rate) {
             found.push(Dropout { lost, instead });
         }
@@ -170,15 +170,13 @@ fn continued(sound: &[f32], length: usize, rate: f64) -> Option<Vec<f32>> {
     let power = product(last, last);
     let alike = |lag: usize| {
         let other = &sound[end - like - lag..end - lag];
-        product(last, other) / (power * product(other, other)).sqrt().max(f64::MIN_POSITIVE)
+        (lag, product(last, other) / (power * product(other, other)).sqrt().max(f64::MIN_POSITIVE))
     };
-    let best = |lags: &mut dyn Iterator<Item = usize>| {
-        lags.map(|lag| (lag, alike(lag))).max_by(|(_, one), (_, other)| one.total_cmp(other))
-    };
+    let by_likeness = |one: &(usize, f64), other: &(usize, f64)| one.1.total_cmp(&other.1);
     let longest = longest.min(end - like);
-    let (near, _) = best(&mut (shortest..=longest).step_by(stride))?;
+    let (near, _) = (shortest..=longest).step_by(stride).map(alike).max_by(by_likeness)?;
     let around = near.saturating_sub(stride).max(shortest)..=(near + stride).min(longest);
-    let (lag, most) = best(&mut around.into_iter())?;
+    let (lag, most) = around.map(alike).max_by(by_likeness)?;
     (most >= PERIODIC).then(|| (0..length).map(|place| sound[end - lag + place % lag]).collect())
 }
 
