@@ -108,15 +108,17 @@ impl Around<'_> {
         if long_bow && (span.left() < RUSHED_BELOW * span.written || span.silence > span.left()) {
             return None;
         }
+        let judged_at = |beat: f64| judge_rest(at_beat(beat).beside_what_is_too_much());
+        let span = span.beside_what_is_too_much();
         let (verdict, played, confidence) = judge_rest(span);
         // A child who plays halves as long as quarters has a beat for each, and the rest may have been measured by either.
         let of_time = matches!(verdict, RestVerdict::Rushed | RestVerdict::Stretched);
         let another = |beat: &f64| !(1.0 / ANOTHER_BEAT..ANOTHER_BEAT).contains(&(beat / local));
         let mut others = self.own.of_each_length().filter(another);
         // One who speeds up and slows down has one beat around it and another for the whole take.
-        let at_whole = || self.own.whole().map(|beat| judge_rest(at_beat(beat)).0);
+        let at_whole = || self.own.whole().map(|beat| judged_at(beat).0);
         let only_here = verdict == RestVerdict::Stretched && at_whole().is_some_and(|whole| whole != verdict);
-        let contradicted = of_time && others.any(|beat| judge_rest(at_beat(beat)).0 != verdict) || only_here;
+        let contradicted = of_time && others.any(|beat| judged_at(beat).0 != verdict) || only_here;
         if contradicted || span.is_half_rushed() || (verdict == RestVerdict::Kept && span.is_half_filled()) {
             return None;
         }
@@ -135,6 +137,17 @@ fn longest_silence<'a>(from: f64, sounds: impl Iterator<Item = &'a ExtraFinding>
 }
 
 impl RestSpan {
+    /// The same, measured by the silence beside extra notes where that is long enough: a note begun twice, or bowed twice,
+    /// does not sound in the rest.
+    fn beside_what_is_too_much(self) -> Self {
+        match self.beside_extra {
+            Some(silence) if silence >= RUSHED_BELOW * self.written => {
+                Self { silence, beside_extra: None, ..self }
+            }
+            _ => self,
+        }
+    }
+
     /// What of the time between the onsets is left for it when the note before had its written length, in beats.
     fn left(&self) -> f64 {
         (self.written + self.played_span - self.span).max(0.0)
@@ -142,9 +155,8 @@ impl RestSpan {
 
     /// Whether it is rushed by the onsets and not quite by its silence.
     fn is_half_rushed(&self) -> bool {
-        let silence = self.beside_extra.filter(|s| *s >= RUSHED_BELOW * self.written).unwrap_or(self.silence);
         self.left() < RUSHED_BELOW * self.written
-            && (RUSHED_BELOW..SILENT_ENOUGH).contains(&(silence / self.written))
+            && (RUSHED_BELOW..SILENT_ENOUGH).contains(&(self.silence / self.written))
     }
 
     /// Whether there is hardly more silence in it than in one that is filled.
@@ -165,13 +177,8 @@ fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
     let played = rest.played();
     let share = played / rest.written;
     let silent = rest.silence / rest.written;
-    match rest.beside_extra {
-        // A note begun twice, or bowed twice: the rest is beside what is too much, and nothing sounds in it.
-        Some(silence) if silence >= RUSHED_BELOW * rest.written => {
-            return judge_rest(RestSpan { silence, beside_extra: None, ..rest });
-        }
-        Some(_) if share >= RUSHED_BELOW => return (RestVerdict::Filled, played, 0.8),
-        _ => {}
+    if rest.beside_extra.is_some() && share >= RUSHED_BELOW {
+        return (RestVerdict::Filled, played, 0.8);
     }
     let (verdict, distance) = if share < RUSHED_BELOW {
         (RestVerdict::Rushed, RUSHED_BELOW - share)
