@@ -2,7 +2,7 @@
 //! slide into the note, the place from which its finger is put right. The note begins where its stroke does, and nothing extra was played.
 
 use super::played::PlayedNote;
-use crate::align::{StepKind, WrittenNote};
+use crate::align::WrittenNote;
 use crate::notation::Instrument;
 use crate::pitch::{Contour, Frame};
 use crate::segment::Envelope;
@@ -200,6 +200,7 @@ fn slides(sound: &PlayedNote, into: f64, until: f64, contour: &Contour, a4: Hert
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::align::StepKind;
     use crate::findings::played::SteadyPitch;
     use crate::units::A4_ISO16;
 

@@ -3,7 +3,7 @@
 use super::played::PlayedNote;
 use super::report::{ExtraFinding, RestFinding, RestVerdict};
 use super::timing::OwnBeat;
-use crate::align::{StepKind, WrittenNote};
+use crate::align::WrittenNote;
 use crate::notation::{EventKind, Melody, as_f64};
 
 /// What is known about the span over one written rest (or several in a row).
@@ -199,7 +199,7 @@ fn judge_rest(rest: RestSpan) -> (RestVerdict, f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::align::written_notes;
+    use crate::align::{StepKind, written_notes};
     use crate::findings::timing::Beat;
     use crate::notation::{Event, Length};
 
