@@ -74,8 +74,8 @@ fn perhaps_left_out(report: &Report, at: usize, recorded: &Range<usize>) -> bool
 /// A number above a limit with so many decimals, or with as many more as show that it is above: 20.4 is not within 20.
 fn beyond(number: f64, limit: f64, decimals: usize) -> String {
     let above = |text: &String| text.parse().is_ok_and(|shown: f64| shown > limit);
-    let tries = (decimals..decimals + 4).map(|decimals| format!("{number:.decimals$}"));
-    tries.clone().find(above).or_else(|| tries.last()).unwrap_or_default()
+    let mut tries = (decimals..decimals + 4).map(|decimals| format!("{number:.decimals$}"));
+    tries.clone().find(above).or_else(|| tries.next_back()).unwrap_or_default()
 }
 
 fn left_out_too(count: usize) -> Option<String> {

@@ -107,18 +107,18 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
         }
         how
     });
-    if why.is_none() && unsure + no_beat > 0 {
-        if let (Some(low), Some(high)) = (bound(false), bound(true))
-            && rubric.band(low) != rubric.band(high)
-        {
-            let word = |mark| rubric.band(mark).unwrap_or("no band");
-            why = Some(format!(
-                "What is unsure decides between {} ({low}) and {} ({high}): listen to it first.",
-                word(low),
-                word(high)
-            ));
-            listen.extend(places_without_beat);
-        }
+    if why.is_none()
+        && unsure + no_beat > 0
+        && let (Some(low), Some(high)) = (bound(false), bound(true))
+        && rubric.band(low) != rubric.band(high)
+    {
+        let word = |mark| rubric.band(mark).unwrap_or("no band");
+        why = Some(format!(
+            "What is unsure decides between {} ({low}) and {} ({high}): listen to it first.",
+            word(low),
+            word(high)
+        ));
+        listen.extend(places_without_beat);
     }
     listen.sort_by(|one, other| one.time_s.unwrap_or(0.0).total_cmp(&other.time_s.unwrap_or(0.0)));
     let mark = mark.filter(|_| why.is_none());
