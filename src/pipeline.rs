@@ -10,7 +10,7 @@ use crate::findings::{
 };
 use crate::notation::{Fifths, Instrument, Melody};
 use crate::pitch::{Contour, TrackerSettings, contour_without, with_second_strings, without_ringing};
-use crate::recording_quality::{self, Unjudgeable, without_dropouts};
+use crate::recording_quality::{self, Unjudgeable, without_dropouts, without_metronome};
 use crate::remark::Remark;
 use crate::samples::Samples;
 use crate::segment::{Boundary, Continuity, Envelope, Evidence, WaveShape, boundaries_from_sound};
@@ -58,6 +58,8 @@ pub struct Listening {
     pub candidates: Vec<Boundary>,
     /// Those at which a note may begin.
     pub boundaries: Vec<Boundary>,
+    /// Beats a minute of the metronome that was taken out of the sound before.
+    pub metronome: Option<f64>,
 }
 
 /// Candidates less likely than this (log odds) are not onsets: of those said 0.7 % or less, one in a few hundred is,
@@ -69,7 +71,8 @@ const ANOTHER_PITCH: f64 = 0.9;
 /// Listens to a take without looking at any melody.
 pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let settings = TrackerSettings::for_instrument(samples.rate, instrument);
-    let samples = &*without_dropouts(samples);
+    let (without, metronome) = without_metronome(samples).unzip();
+    let samples = &*without_dropouts(without.as_ref().unwrap_or(samples));
     // The constant of a poor recorder would be a step at either end, and would make any two moments alike: all of these
     // leave it out.
     let strings = instrument.map(Instrument::open_strings).into_iter().flatten();
@@ -87,7 +90,7 @@ pub fn listen(samples: &Samples, instrument: Option<Instrument>) -> Listening {
     let candidates =
         boundaries_from_sound(&contour, &envelope, continuity, &WaveShape::new(samples, &contour));
     let boundaries = candidates.iter().filter(|b| may_be_onset(b)).cloned().collect();
-    Listening { contour, envelope, candidates, boundaries }
+    Listening { contour, envelope, candidates, boundaries, metronome }
 }
 
 /// Whether a note may begin at a candidate.
@@ -137,6 +140,9 @@ pub fn judge_at(
             Unjudgeable::TooNoisy => Outcome::TooNoisy,
         };
         return report;
+    }
+    if let Some(beats) = listening.metronome {
+        report.take.remarks.push(metronome_remark(beats));
     }
     let notes = written_notes(melody, 0);
     let judged = |listening: &Listening, best: &Best| {
@@ -196,6 +202,16 @@ fn octaves_away(contour: &Contour, notes: &[WrittenNote], a4: Hertz) -> i32 {
         (Some(heard), Some(written)) => ((heard - written) / 12.0).round() as i32,
         _ => 0,
     }
+}
+
+fn metronome_remark(beats: f64) -> Remark {
+    Remark::new(
+        "metronome",
+        format!(
+            "A metronome sounds in the recording, about {beats:.0} times a minute. I listened past it. Put it further away \
+             from the microphone than your instrument, or play it softly: then I hear you better."
+        ),
+    )
 }
 
 fn octave_remark(octaves: i32) -> Remark {

@@ -99,7 +99,7 @@ fn a_finger_beyond_first_position_is_told_beside_the_sheet() {
     let (code, _, err) =
         run(folder.path(), &["sheet", &melody("02-ledger-lines"), "--output", "a.pdf", "--fingers"]);
     assert_eq!(code, 0);
-    assert!(err.starts_with("Remark: Bar 2: D6 is not in first position"), "{err}");
+    assert!(err.starts_with("Remark: From bar 2 on: D6, C6, E6 and C#6 are not in first position"), "{err}");
 }
 
 #[test]
@@ -165,6 +165,11 @@ fn a_rule_file_beside_the_melodies_is_no_broken_melody() {
     let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
     assert_eq!((code, err.as_str()), (0, ""));
     assert!(out.ends_with("1 melody is in it.\n./rules.toml holds rules, not a melody.\n"), "{out}");
+    fs::remove_file(folder.path().join("rules.toml")).unwrap();
+    fs::write(folder.path().join("rubric.toml"), "highest = 20\n").unwrap();
+    let (code, out, err) = run(folder.path(), &["songbook", ".", "--output", "book.pdf"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert!(out.ends_with("1 melody is in it.\n./rubric.toml holds a rubric, not a melody.\n"), "{out}");
 }
 
 #[test]

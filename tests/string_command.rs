@@ -110,6 +110,21 @@ fn all_four_are_a_table_their_fifths_and_what_to_fix_first() {
     assert!((report["pairs"][1]["beats_per_second"].as_f64().expect("a number") - 8.60).abs() < 0.05);
 }
 
+/// D 6 cents high is the first thing to tune, though the fifth to an A that is 1 cent high is only 5 narrower than pure.
+#[test]
+fn two_strings_are_not_called_fine_where_one_of_them_is_to_be_tuned() {
+    let said = |d: f64| {
+        let played = strings(Instrument::Violin, &[(2, 1.0), (1, d), (0, -3.9), (3, 2.0)]);
+        words(&check(&played, &["--all", "--instrument", "violin", "--fifths", "pure"]).1)
+    };
+    // A pure D lies 1.955 cents lower than the equal one that is played.
+    let off = said(4.05);
+    assert!(off.contains("Begin with D: it is 6 cents high."), "{off}");
+    assert!(off.contains("D and A: 5 cents narrower than pure,"), "{off}");
+    let fine = said(2.05);
+    assert!(fine.contains("D and A: 3 cents narrower than pure: fine,"), "{fine}");
+}
+
 #[test]
 fn a_bass_is_held_against_fourths_and_its_pegs_are_for_grown_ups() {
     let played = strings(Instrument::Bass, &[(0, 0.0), (1, 0.0), (2, -15.0), (3, 0.0)]);
@@ -131,6 +146,11 @@ fn what_is_not_the_string_ends_with_1_and_says_what_it_is() {
     assert!(violin(&[(1, 1200.0)], "D").contains("an octave above the open D string"));
     let slack = violin(&[(1, -130.0)], "D");
     assert!(slack.contains("do not turn the peg alone") && slack.contains("can snap"), "{slack}");
+    assert!(slack.contains("130 cents below D: a finger on another string, or"), "{slack}");
+    // Below the lowest string there is no note for a finger.
+    let lowest = violin(&[(0, -90.0)], "G");
+    assert!(lowest.contains("I hear a tone near F sharp, 90 cents below the open G string"), "{lowest}");
+    assert!(lowest.contains("Do not turn the peg alone") && !lowest.contains("a finger on"), "{lowest}");
     let stopped = violin(&[(1, 200.0)], "d");
     assert!(stopped.contains("This sounds like a stopped note (E, 200 cents above D)"), "{stopped}");
     assert!(violin(&[], "D").contains("bow the open D string for two seconds or more"));

@@ -64,7 +64,7 @@ pub enum CaptureError {
         what: String,
     },
     /// The take cannot be written to disk.
-    #[error("cannot write the take to {}: {source}.", path.display())]
+    #[error("cannot write the take to {}: {}.", path.display(), crate::remark::said_of_a_file(source))]
     Disk {
         /// Where it was to be written.
         path: PathBuf,

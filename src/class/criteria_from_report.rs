@@ -71,6 +71,13 @@ fn perhaps_left_out(report: &Report, at: usize, recorded: &Range<usize>) -> bool
     }
 }
 
+/// A number above a limit with so many decimals, or with as many more as show that it is above: 20.4 is not within 20.
+fn beyond(number: f64, limit: f64, decimals: usize) -> String {
+    let above = |text: &String| text.parse().is_ok_and(|shown: f64| shown > limit);
+    let mut tries = (decimals..decimals + 4).map(|decimals| format!("{number:.decimals$}"));
+    tries.clone().find(above).or_else(|| tries.next_back()).unwrap_or_default()
+}
+
 fn left_out_too(count: usize) -> Option<String> {
     (count > 0).then(|| {
         let (verb, earns) = if count == 1 { ("was", "it earns") } else { ("were", "they earn") };
@@ -92,11 +99,17 @@ fn at(time: Option<f64>) -> String {
     time.map_or(String::new(), |time| format!(" ({})", clock(time)))
 }
 
-/// The distance of what was played from what is written, in whole semitones, after the tuning of the instrument.
-fn semitones_off(report: &Report, note: &NoteFinding) -> Option<i32> {
+/// A pitch this far from the nearest note, in semitones, lies between two, as in the words for the player.
+const BETWEEN_SEMITONES: f64 = 0.35;
+
+/// The distance of what was played from what is written, in whole semitones, after the tuning of the instrument; and which
+/// neighbour of that note it lies toward, 0 where it is the note itself.
+fn semitones_off(report: &Report, note: &NoteFinding) -> Option<(i32, i32)> {
     let tuning = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
-    let off = note.played_midi? - tuning - f64::from(note.written_midi);
-    Some(off.clamp(-120.0, 120.0).round() as i32)
+    let off = (note.played_midi? - tuning - f64::from(note.written_midi)).clamp(-120.0, 120.0);
+    let rest = off - off.round();
+    let toward = if rest.abs() > BETWEEN_SEMITONES { rest.signum() as i32 } else { 0 };
+    Some((off.round() as i32, toward))
 }
 
 pub(super) fn pitch(
@@ -175,8 +188,15 @@ pub(super) fn pitch(
 fn played(report: &Report, note: &NoteFinding) -> String {
     match semitones_off(report, note) {
         None => "another pitch".to_owned(),
-        Some(0) => format!("something too far from {}", words::pitch(&note.written)),
-        Some(off) => words::played_and_written(&words::names(report), &note.written, off).0,
+        Some((0, _)) => format!("something too far from {}", words::pitch(&note.written)),
+        Some((off, 0)) => words::played_and_written(&words::names(report), &note.written, off).0,
+        Some((off, toward)) => {
+            let name = |off: i32| match off {
+                0 => words::pitch(&note.written),
+                off => words::played_and_written(&words::names(report), &note.written, off).0,
+            };
+            format!("a note between {} and {}", name(off), name(off + toward))
+        }
     }
 }
 
@@ -184,8 +204,9 @@ fn written(report: &Report, note: &NoteFinding) -> String {
     semitones_off(report, note).map_or_else(
         || words::pitch(&note.written),
         |off| match off {
-            0 => "it".to_owned(),
-            off => words::played_and_written(&words::names(report), &note.written, off).1,
+            (0, _) => "it".to_owned(),
+            (_, toward) if toward != 0 => words::pitch(&note.written),
+            (off, _) => words::played_and_written(&words::names(report), &note.written, off).1,
         },
     )
 }
@@ -236,9 +257,9 @@ pub(super) fn rhythm(
         }
         let way = if off > 0.0 { "late" } else { "early" };
         told.push(format!(
-            "{}: {:.2} {beats} {way}{}.",
+            "{}: {} {beats} {way}{}.",
             words::place(note.bar, note.beat),
-            off.abs(),
+            beyond(off.abs(), thresholds.in_time_beats, 2),
             at(note.onset_s)
         ));
     }
@@ -366,10 +387,10 @@ pub(super) fn intonation(
         }
         let way = words::low_or_high(found.finger_cents);
         told.push(format!(
-            "{}: {} was {:.0} cents {way}{}.",
+            "{}: {} was {} cents {way}{}.",
             words::place(note.bar, note.beat),
             words::pitch(&note.written),
-            found.finger_cents.abs(),
+            beyond(found.finger_cents.abs(), thresholds.in_tune_cents, 0),
             at(note.onset_s)
         ));
     }

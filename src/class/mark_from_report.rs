@@ -19,6 +19,8 @@ pub struct TakeMark {
     pub band: Option<String>,
     /// Why there is no mark.
     pub why_none: Option<String>,
+    /// How the mark is reckoned, in a sentence; without a mark, how it would be.
+    pub how: Option<String>,
     /// The criteria, in the order of [`super::Criterion::ALL`]; empty for a take that was not judged.
     pub criteria: Vec<CriterionMark>,
     /// Where to listen.
@@ -32,6 +34,7 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
         mark: None,
         band: None,
         why_none: Some(why),
+        how: None,
         criteria: Vec::new(),
         listen,
     };
@@ -84,30 +87,60 @@ pub fn mark_from_report(report: &Report, rubric: &Rubric, thresholds: Thresholds
     if why.is_none() && mark.is_none() {
         why = Some("Nothing that the rubric gives weight to could be judged.".to_owned());
     }
-    if why.is_none() && unsure + no_beat > 0 {
-        let bound = |good: bool| {
-            let add = |count: usize| if good { count as i64 } else { -(count as i64) };
-            // A note that is not there is not in time either, and no finger was on its place.
-            let more =
-                [add(unsure_notes), add(unsure_notes + no_beat), add(unsure_rests), add(unsure_stopped)];
-            total(&criteria, more).map(|share| rubric.mark(share))
-        };
-        if let (Some(low), Some(high)) = (bound(false), bound(true))
-            && rubric.band(low) != rubric.band(high)
+    let bound = |good: bool| {
+        let add = |count: usize| if good { count as i64 } else { -(count as i64) };
+        // A note that is not there is not in time either, and no finger was on its place.
+        let more = [add(unsure_notes), add(unsure_notes + no_beat), add(unsure_rests), add(unsure_stopped)];
+        total(&criteria, more).map(|share| rubric.mark(share))
+    };
+    let how = mark.map(|mark| {
+        let mut how = reckoning(&criteria, rubric.highest, mark);
+        if unsure + no_beat > 0
+            && let (Some(low), Some(high)) = (bound(false), bound(true))
         {
-            let word = |mark| rubric.band(mark).unwrap_or("no band");
-            why = Some(format!(
-                "What is unsure decides between {} ({low}) and {} ({high}): listen to it first.",
-                word(low),
-                word(high)
-            ));
-            listen.extend(places_without_beat);
+            how.push_str(&match unsure + no_beat {
+                1 => format!(" Counting the 1 that is unsure as missed it would be {low}, as good {high}."),
+                many => format!(
+                    " Counting the {many} that are unsure as missed it would be {low}, as good {high}."
+                ),
+            });
         }
+        how
+    });
+    if why.is_none()
+        && unsure + no_beat > 0
+        && let (Some(low), Some(high)) = (bound(false), bound(true))
+        && rubric.band(low) != rubric.band(high)
+    {
+        let word = |mark| rubric.band(mark).unwrap_or("no band");
+        why = Some(format!(
+            "What is unsure decides between {} ({low}) and {} ({high}): listen to it first.",
+            word(low),
+            word(high)
+        ));
+        listen.extend(places_without_beat);
     }
     listen.sort_by(|one, other| one.time_s.unwrap_or(0.0).total_cmp(&other.time_s.unwrap_or(0.0)));
     let mark = mark.filter(|_| why.is_none());
     let band = mark.and_then(|mark| rubric.band(mark)).map(str::to_owned);
-    TakeMark { mark, band, why_none: why, criteria, listen }
+    TakeMark { mark, band, why_none: why, how, criteria, listen }
+}
+
+/// `40 × 3/4 + 30 × 4/4 = 60 of 70; of 100 that is 86.`
+fn reckoning(criteria: &[CriterionMark], highest: f64, mark: f64) -> String {
+    let counts = || criteria.iter().filter(|one| one.counted > 0 && one.weight > 0.0);
+    let parts: Vec<String> =
+        counts().map(|one| format!("{} × {}/{}", one.weight, one.good, one.counted)).collect();
+    let reached: f64 = counts().filter_map(|one| Some(one.weight * one.share()?)).sum();
+    let weights: f64 = counts().map(|one| one.weight).sum();
+    let rounded = |number: f64| (number * 10.0).round() / 10.0;
+    let (reached, of) = (rounded(reached), rounded(weights));
+    let end = match of == highest {
+        true if reached == mark => String::new(),
+        true => format!(", rounded {mark}"),
+        false => format!("; of {highest} that is {mark}"),
+    };
+    format!("Reckoned as weight × good part: {} = {reached} of {of}{end}.", parts.join(" + "))
 }
 
 /// The weighted share of what was good. `more` adds unsure ones to each criterion: as good, or (negative) as not good.
@@ -132,6 +165,7 @@ mod tests {
     use crate::notation::Instrument;
     use crate::remark::Remark;
     use crate::report::sample_report::{off, report, unheard, wrong};
+    use crate::report::{TextSettings, for_child};
 
     fn marked(report: &Report) -> TakeMark {
         mark_from_report(report, &Rubric::default(), Thresholds::default())
@@ -161,11 +195,48 @@ mod tests {
         assert_eq!(mark.criteria[3].counted, 3, "{mark:?}");
         assert_eq!(mark.mark, Some(83.0));
         assert_eq!(
+            mark.how.as_deref(),
+            Some(
+                "Reckoned as weight × good part: 40 × 6/7 + 30 × 6/7 + 10 × 1/1 + 20 × 2/3 = 83.3 of 100, rounded 83."
+            )
+        );
+        assert_eq!(
             mark.criteria[0].sentences[1],
             "Bar 1, beat 3: F natural was played for F sharp (0:01.5)."
         );
         assert_eq!(mark.criteria[1].sentences[1], "Bar 1, beat 1: 0.40 beats late (0:00.0).");
         assert_eq!(mark.criteria[3].sentences[1], "Bar 2, beat 2: B was 31 cents high (0:03.8).");
+    }
+
+    #[test]
+    fn a_note_between_two_is_called_the_same_in_the_mark_and_to_the_player() {
+        let mut sample = sample();
+        wrong(&mut sample, 1, 0.51);
+        let said = &marked(&sample).criteria[0].sentences[1];
+        assert_eq!(said, "Bar 1, beat 2: a note between F and E was played for E (0:00.8).");
+        let player = for_child(&sample, &TextSettings::default());
+        assert!(player.contains("you played a note between F and E;"), "{player}");
+        // On both sides of where a note has a name of its own.
+        for (off, between) in [(1.34, false), (1.36, true), (-0.66, false), (-0.64, true)] {
+            wrong(&mut sample, 1, off);
+            let said = &marked(&sample).criteria[0].sentences[1];
+            let player = for_child(&sample, &TextSettings::default());
+            assert_eq!(
+                (said.contains("between"), player.contains("between")),
+                (between, between),
+                "{said} {player}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_a_little_beyond_the_limit_shows_that_it_is_beyond() {
+        let mut sample = sample();
+        off(&mut sample, 5, 20.4);
+        sample.notes[0].onset_error_beats = Some(0.2512);
+        let mark = marked(&sample);
+        assert_eq!(mark.criteria[1].sentences[1], "Bar 1, beat 1: 0.251 beats late (0:00.0).");
+        assert_eq!(mark.criteria[3].sentences[1], "Bar 2, beat 2: B was 20.4 cents high (0:03.8).");
     }
 
     #[test]
@@ -181,6 +252,10 @@ mod tests {
         assert_eq!(mark.criteria[0].counted, 29);
         assert_eq!(mark.listen.len(), 1);
         assert_eq!(mark.listen[0].time_s, Some(1.5));
+        // The wrong F sharp would not be in time either: 40 · 29/30 + 30 · 29/30 + 20 · 18/19 ... of 90.
+        let how = mark.how.as_deref().unwrap();
+        assert!(how.contains(" Counting the 1 that is unsure as missed it would be "), "{how}");
+        assert!(how.ends_with(", as good 100."), "{how}");
     }
 
     #[test]
@@ -193,6 +268,11 @@ mod tests {
         assert!(
             mark.why_none.as_deref().unwrap().contains("decides between nearly there (81) and secure (96)"),
             "{mark:?}"
+        );
+        let how = mark.how.as_deref().unwrap();
+        assert!(
+            how.ends_with("Counting the 1 that is unsure as missed it would be 81, as good 96."),
+            "{how}"
         );
         assert_eq!(mark.listen.len(), 1);
     }

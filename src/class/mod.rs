@@ -29,7 +29,7 @@ pub use folded_name::FoldedName;
 pub use gradebook::{Cell, GRADEBOOK_COLUMNS, csv_cell, gradebook};
 pub use html_from_overview::html_from_overview;
 pub use mark_from_report::{TakeMark, mark_from_report};
-pub use overview::{Block, Came, Group, GroupBar, Line, Overview, StringPoints, overview};
+pub use overview::{Block, Came, Group, GroupBar, Line, Overview, StringPoints, name_is_printable, overview};
 pub use pages_from_overview::pages_from_overview;
 pub use playing_test::playing_test;
 pub use rubric::{Band, Criterion, Level, Repeated, Rubric, Thresholds};

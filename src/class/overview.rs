@@ -167,6 +167,13 @@ pub struct Overview {
     pub open: usize,
     /// The highest mark that there is.
     pub highest: f64,
+    /// Whether somebody is called by a chair because the font has no letters for the name.
+    pub chairs_for_names: bool,
+}
+
+/// Whether the pictures have letters for what a student is called; where not, the chair stands there.
+pub fn name_is_printable(result: &StudentResult) -> bool {
+    !printable(&result.shown).1
 }
 
 /// The overview of results.
@@ -181,7 +188,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
         let report = result.drawn().and_then(ClassTake::judged).filter(|report| !away(report));
         let line = Line {
             // A name that the font of the picture has no letters for; the table of words has it.
-            shown: if printable(&result.shown).1 { student.label.clone() } else { result.shown.clone() },
+            shown: if name_is_printable(result) { result.shown.clone() } else { student.label.clone() },
             group: student.group.clone(),
             mark: result.final_mark(),
             before: result.before,
@@ -203,6 +210,7 @@ pub fn overview(results: &[StudentResult], rubric: &Rubric) -> Overview {
         marked: results.iter().filter(|result| result.final_mark().is_some()).count(),
         open: results.iter().filter(|result| result.open()).count(),
         highest: rubric.highest,
+        chairs_for_names: !results.iter().all(name_is_printable),
     }
 }
 
@@ -229,6 +237,8 @@ fn bars(report: &Report, thresholds: Thresholds) -> BTreeMap<u32, Vec<Came>> {
             NoteVerdict::Missing => Came::Missing,
             NoteVerdict::Right if off_beat() => Came::OffBeat,
             NoteVerdict::Right if off_pitch() => Came::OffPitch,
+            // Where the beat was could not be told: somebody has to listen whether it began in time.
+            NoteVerdict::Right if !note.onset_error_beats.is_some_and(f64::is_finite) => Came::Unsure,
             NoteVerdict::Right => Came::Well,
         };
         all.push((note.index, note.bar, came));
@@ -310,6 +320,17 @@ mod tests {
         let bars = bars(&report, Thresholds::default());
         assert_eq!(bars[&1], [Came::Well, Came::Wrong, Came::RestLost, Came::OffPitch]);
         assert_eq!(bars[&2], [Came::Missing, Came::Unsure, Came::OffBeat, Came::Well]);
+    }
+
+    #[test]
+    fn a_note_whose_beat_could_not_be_told_is_unsure_as_in_the_mark() {
+        let mut report = report(Instrument::Violin, &["E4", "F#4", "B4", "E4"]);
+        for number in [1, 2] {
+            report.notes[number].onset_error_beats = None;
+        }
+        off(&mut report, 2, 30.0);
+        let came = [Came::Well, Came::Unsure, Came::OffPitch, Came::Well];
+        assert_eq!(bars(&report, Thresholds::default())[&1], came);
     }
 
     #[test]

@@ -118,20 +118,27 @@ impl Sheet {
             format!("{number} {}", if number == 1 { one } else { many })
         };
         let text = format!(
-            "{}, {} with a mark, {} to listen to or to look at.",
+            "{}, {} with a mark (of {}), {} to listen to or to look at{}.",
             count(overview.students, "student", "students"),
             overview.marked,
-            overview.open
+            overview.highest,
+            overview.open,
+            if overview.open > 0 { ": listen-to-these.txt says where" } else { "" }
         );
         self.words(&text, MARGIN, 3.2);
         self.y += 6.0;
+        if overview.chairs_for_names {
+            let text = "A chair, such as violin-2, stands for a name that this page has no letters for; gradebook.csv has the name.";
+            self.words(text, MARGIN, 2.8);
+            self.y += 5.0;
+        }
     }
 
     fn legend(&mut self) {
         let signs = [
             (Came::Well, "as written"),
             (Came::OffPitch, "finger off its place"),
-            (Came::OffBeat, "early, late, one bow"),
+            (Came::OffBeat, "early, late, no new bow"),
             (Came::Wrong, "another note"),
             (Came::Missing, "no note"),
             (Came::RestLost, "rest not kept"),
@@ -195,7 +202,7 @@ impl Sheet {
                 self.sign(*came, [x, self.y + gap, x + each * 0.82, self.y + tall]);
             }
         }
-        let mark = line.mark.as_deref().unwrap_or(if line.takes > 0 { "look" } else { "no take" });
+        let mark = line.mark.as_deref().unwrap_or(if line.takes > 0 { "listen" } else { "no take" });
         let mark: String = mark.chars().take(9).collect();
         self.put(&mark, (self.mark_at(), base), size, Anchor::End);
         if let Some(before) = line.before {
@@ -208,7 +215,7 @@ impl Sheet {
     fn stumbles(&mut self, block: &Block, wide: f64, most: f64) {
         let judged = block.judged() as f64;
         let (top, ground) = (self.y + 2.2, self.y + 2.2 + most);
-        self.put("to help here", (self.left, ground), 2.6, Anchor::Start);
+        self.put("students to help", (self.left, ground), 2.6, Anchor::Start);
         for (at, count) in block.stumbles().values().enumerate() {
             let left = self.left + self.names + at as f64 * wide;
             let height = (ground - top) * *count as f64 / judged;
@@ -262,6 +269,7 @@ mod tests {
             marked: 3,
             open: 2,
             highest: 100.0,
+            chairs_for_names: students > 20,
         }
     }
 
@@ -317,6 +325,30 @@ mod tests {
         for (mark, before) in marks.iter().zip(&earlier) {
             assert!(mark[2] + 1.0 < before[0], "{mark:?} {before:?}");
         }
+    }
+
+    #[test]
+    fn marks_say_of_how_many_and_a_chair_for_a_name_is_told_of() {
+        let said = |overview: &Overview| -> String {
+            let marks =
+                pages_from_overview(overview, "Test", Paper::Letter).into_iter().flat_map(|page| page.marks);
+            let words = marks.filter_map(|mark| match mark.shape {
+                Shape::Words { text, .. } => Some(text + "\n"),
+                _ => None,
+            });
+            words.collect()
+        };
+        let mut class = Overview { highest: 20.0, ..class(3, 1) };
+        let text = said(&class);
+        let line = "3 students, 3 with a mark (of 20), 2 to listen to or to look at: listen-to-these.txt says where.\n";
+        assert!(text.contains(line) && text.contains("\nlisten\n"), "{text}");
+        assert!(!text.contains("A chair, such as"), "{text}");
+        (class.open, class.chairs_for_names) = (0, true);
+        let text = said(&class);
+        assert!(
+            text.contains("0 to listen to or to look at.\n") && text.contains("A chair, such as"),
+            "{text}"
+        );
     }
 
     #[test]

@@ -38,6 +38,7 @@ pub fn playing_test(result: &StudentResult, rubric: &Rubric, take: &ClassTake) -
         mark: mark_line(result, rubric),
         notes: teachers.into_iter().chain(late).chain(before).collect(),
         criteria: marked.collect(),
+        how: mark.and_then(|mark| mark.how.clone()),
         alone: result.teachers.as_ref().map(|_| match result.mark {
             Some(mark) => format!("The program alone would have said {mark}."),
             None => "The program alone would have given no mark.".to_owned(),
@@ -100,9 +101,10 @@ mod tests {
         assert_eq!(test.who, "violin-1");
         assert_eq!(test.mark, "Mark: 89 of 100, nearly there");
         assert_eq!((test.criteria[0].name, test.criteria[0].good, test.criteria[0].counted), ("pitch", 3, 4));
+        assert!(test.how.as_deref().unwrap().ends_with("= 80 of 90; of 100 that is 89."), "{test:?}");
         assert!(test.listen.is_empty() && test.alone.is_none());
         let test = playing_test(&result, &rubric, &result.takes[1]);
-        assert!(test.criteria.is_empty());
+        assert!(test.criteria.is_empty() && test.how.is_none());
         assert!(test.listen[0].starts_with("Whole take: "), "{test:?}");
         result.teachers = Some(TeachersMark { mark: "95".into(), note: "played it again in class".into() });
         let test = playing_test(&result, &rubric, &result.takes[0]);

@@ -18,7 +18,7 @@ pub struct TeachersMark {
 }
 
 /// The teacher's marks by the student's place in the list, and lines that cannot be used. A student is named by the name
-/// or the chair label. A number above `highest` stands, and is told of.
+/// or the chair label. A number above `highest` or below 0 stands, and so does one with words behind it; they are told of.
 pub fn teachers_marks(
     table: &Table,
     students: &[Student],
@@ -81,6 +81,26 @@ pub fn teachers_marks(
             );
             problem(Some(row.number), "mark", what, "Correct it, or change highest in the rubric");
         }
+        if cell(mark_at).parse().is_ok_and(|mark: f64| mark < 0.0) {
+            let what = format!(
+                "{} for “{}” is below 0; it counts as it stands",
+                shown(&cell(mark_at)),
+                shown(&cell(student_at))
+            );
+            problem(Some(row.number), "mark", what, "Correct it");
+        }
+        if let Some(number) = before_words(&cell(mark_at)) {
+            let what = format!(
+                "“{}” for “{}” is a number with words behind it; it counts as it stands",
+                shown(&cell(mark_at)),
+                shown(&cell(student_at))
+            );
+            let what_to_do = format!(
+                "Is a comma missing? Write {},{number},and then your note",
+                name_of(&cell(student_at))
+            );
+            problem(Some(row.number), "mark", what, &what_to_do);
+        }
         let own = TeachersMark { mark: cell(mark_at), note: note_at.map(cell).unwrap_or_default() };
         if marks.insert(found, own).is_some() {
             let what = format!("“{}” has two lines; the later one counts", shown(&cell(student_at)));
@@ -88,6 +108,19 @@ pub fn teachers_marks(
         }
     }
     (marks, problems)
+}
+
+/// A student as a cell that is typed by hand.
+fn name_of(cell: &str) -> String {
+    if cell.contains([',', '"']) { format!("\"{}\"", shown(cell).replace('"', "\"\"")) } else { shown(cell) }
+}
+
+/// The number that a mark begins with, where words follow it.
+fn before_words(mark: &str) -> Option<&str> {
+    let (number, rest) = mark.split_once(char::is_whitespace)?;
+    let is_number =
+        number.trim_end_matches(['.', ':', ';']).replace(',', ".").parse::<f64>().is_ok_and(f64::is_finite);
+    (is_number && rest.contains(char::is_alphabetic)).then_some(number.trim_end_matches(['.', ':', ';']))
 }
 
 /// How many cells there are up to the last one with anything in it.
@@ -147,5 +180,24 @@ mod tests {
             ]
         );
         assert_eq!(teachers_marks(&table(text), &roster.students, 1000.0).1.len(), 1);
+    }
+
+    #[test]
+    fn a_forgotten_comma_and_a_number_below_0_are_told_of() {
+        let table = |text: &str| read_table_bytes("t.csv", text.as_bytes()).unwrap();
+        let roster =
+            students_from_table(&table("student,instrument\na,violin\nb,violin\nc,violin\nd,viola\n"));
+        let text = "student,mark,note\na,85 heard in class\nb,-3,x\nc,not heard,\nd,85 %,\n";
+        let (marks, problems) = teachers_marks(&table(text), &roster.students, 100.0);
+        assert_eq!(marks.len(), 4);
+        let said: Vec<_> = problems.iter().map(|one| one.sentence("t.csv")).collect();
+        assert_eq!(
+            said,
+            [
+                "t.csv, row 2, column mark: “85 heard in class” for “a” is a number with words behind it; it counts as it \
+                 stands. Is a comma missing? Write a,85,and then your note.",
+                "t.csv, row 3, column mark: -3 for “b” is below 0; it counts as it stands. Correct it.",
+            ]
+        );
     }
 }

@@ -50,6 +50,9 @@ fn take_text(take: &ClassTake) -> String {
         (None, Some(why)) => out.push_str(&format!("  no mark: {why}\n")),
         (None, None) => {}
     }
+    if let Some(how) = &mark.how {
+        out.push_str(&format!("  {how}\n"));
+    }
     for criterion in &mark.criteria {
         let share = criterion.share().map_or("-".to_owned(), |share| format!("{:.0} %", share * 100.0));
         out.push_str(&format!("  {} {share} (weight {})\n", criterion.criterion.word(), criterion.weight));
@@ -137,6 +140,7 @@ mod tests {
         let text = student_text(&result, &rubric);
         // 40 · 3/4 + 30 + 20, of 90.
         assert!(text.starts_with("a\\nb: Gate\nMark: 89 of 100, nearly there\n"), "{text}");
+        assert!(text.contains("  Reckoned as weight × good part: 40 × 3/4 + 30 × 4/4 + 20 × 3/3 = 80 of 90; of 100 that is 89.\n"), "{text}");
         assert!(text.contains("    Bar 1, beat 2: F natural was played for F sharp (0:00.8).\n"), "{text}");
         assert!(text.contains("For the player"), "{text}");
         assert!(listen_text(&[result]).contains("Nothing: every student has a mark"));

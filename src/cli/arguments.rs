@@ -19,10 +19,13 @@ use super::string::StringArguments;
 use super::takes::TakesArguments;
 use clap::{Parser, Subcommand};
 
+/// So many letters are in a line of help.
+const WIDEST: usize = 100;
+
 /// Listens to a beginner string player play a short written melody and says which notes were wrong,
 /// which rest was cut short, and how far each finger was from the pitch.
 #[derive(Parser)]
-#[command(name = "fingertape", version, max_term_width = 100, after_help = AFTER_HELP)]
+#[command(name = "fingertape", version, max_term_width = WIDEST, after_help = AFTER_HELP)]
 pub struct Arguments {
     /// The command to run.
     #[command(subcommand)]
@@ -84,9 +87,9 @@ Examples:
 
 Exit codes:
   0  the command did its work (the take was judged)
-  1  not done, or something for you: a take was refused (because it is silent, for example) and nothing
-     is graded, a string gave no steady reading, nothing was deleted, a melody has something to change,
-     a take of the class needs a listener
+  1  not done, or something for you: a take was refused (because it is silent, for example) and
+     nothing is graded, a string gave no steady reading, nothing was deleted, a melody has something
+     to change, a take of the class needs a listener
   2  unusable input: a file or a microphone that cannot be used, or a wrong argument
 
 Everything happens on this machine: no recording leaves it.
@@ -97,5 +100,23 @@ impl Arguments {
     /// `--help` and `--version` with 0.
     pub fn from_command_line() -> Self {
         Self::parse()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    /// Longer lines are wrapped, and then begin where nobody expects it.
+    #[test]
+    fn lines_of_help_that_are_set_by_hand_fit_the_width() {
+        let program = Arguments::command();
+        for command in program.get_subcommands().chain([&program]) {
+            let text = command.get_after_help().map(ToString::to_string).unwrap_or_default();
+            for line in text.lines() {
+                assert!(line.chars().count() <= WIDEST, "{}: {line}", command.get_name());
+            }
+        }
     }
 }

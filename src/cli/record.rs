@@ -75,7 +75,8 @@ so close to the ear can harm it. Without headphones use --silent-count.
 
 Each take is a few plain files in the take book: the recording as it grows (.wav), the melody as
 you wrote it (.melody.toml), the report as a page for a browser, as words and as JSON, and when and
-how it was recorded. No take is ever written over. 'fingertape takes' lists them, shows what improved, and deletes them.
+how it was recorded. No take is ever written over. 'fingertape takes' lists them, shows what
+improved, and deletes them.
 
 Examples:
   fingertape record my-melody.toml

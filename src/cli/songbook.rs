@@ -2,14 +2,14 @@
 
 use super::shared::exit_codes::Ending;
 use super::shared::failure::{Failure, said};
-use super::shared::print;
 use super::shared::rule_sheet::is_rule_file;
 use super::shared::settle_instrument::settle_from_the_file;
 use super::shared::sheet_files::{SheetFile, write_pages};
 use super::shared::sheet_options::SheetOptions;
 use super::shared::shown::Shown as _;
+use super::shared::{print, read_file};
 use clap::Args;
-use fingertape::class::FoldedName;
+use fingertape::class::{FoldedName, rubric_from_toml};
 use fingertape::engrave::{Song, pages_from_songs};
 use fingertape::formats::{self, ReadMelody};
 use fingertape::notation::Melody;
@@ -38,7 +38,7 @@ pub struct SongbookArguments {
 const AFTER_HELP: &str = "\
 Every melody of the folder is printed (.toml, .abc, .musicxml, .xml, .mxl), sorted by title, each
 from a new page on, after a page of contents. A file that cannot be read as a melody is named, and
-the rest is printed all the same; a rule file among them is left out.
+the rest is printed all the same; a rule file or a rubric among them is left out.
 
 Examples:
   fingertape songbook our-tunes --output our-tunes.pdf --title \"Tunes of 4B\"
@@ -63,7 +63,7 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     let paths = melody_files(&arguments.folder)?;
     let mut songs = Vec::new();
     let mut left_out = Vec::new();
-    let mut rule_files = Vec::new();
+    let mut no_melodies = Vec::new();
     for path in &paths {
         let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         match formats::read_melody(path) {
@@ -72,7 +72,8 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
                 print::remarks(&remarks.into_iter().map(|one| named(&name, one)).collect::<Vec<_>>());
                 songs.push((path, Song { name, melody }));
             }
-            Err(_) if is_rule_file(path) => rule_files.push(path),
+            Err(_) if is_rule_file(path) => no_melodies.push((path, "rules")),
+            Err(_) if is_rubric(path) => no_melodies.push((path, "a rubric")),
             Err(error) => left_out.push(harmless(&error.to_string())),
         }
     }
@@ -90,8 +91,8 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     print::remarks(&engraved.remarks);
     let mut said = write_pages(&file, &engraved.pages, &arguments.title, 150.0)?;
     said.push_str(&format!("{count} {} in it.\n", if count == 1 { "melody is" } else { "melodies are" }));
-    for path in rule_files {
-        said.push_str(&format!("{} holds rules, not a melody.\n", path.shown()));
+    for (path, what) in no_melodies {
+        said.push_str(&format!("{} holds {what}, not a melody.\n", path.shown()));
     }
     if !left_out.is_empty() {
         said.push_str(&format!("Not in it, because {} could not be read:\n", counted(left_out.len())));
@@ -102,6 +103,18 @@ pub fn run(arguments: &SongbookArguments) -> miette::Result<Ending> {
     }
     print::plain(&said)?;
     Ok(if left_out.is_empty() { Ending::Done } else { Ending::Refused })
+}
+
+/// A larger file is no rubric.
+const LARGEST_RUBRIC: u64 = 1 << 20;
+
+/// Whether a file is a rubric without a flaw, and with a word in it.
+fn is_rubric(path: &Path) -> bool {
+    let text = read_file::within(path, LARGEST_RUBRIC).ok().and_then(|bytes| String::from_utf8(bytes).ok());
+    text.is_some_and(|text| {
+        let said = text.lines().any(|line| !line.trim().is_empty() && !line.trim_start().starts_with('#'));
+        said && rubric_from_toml(&text).1.is_empty()
+    })
 }
 
 /// What a book is sorted by: the title without case and accents, then as it is written.

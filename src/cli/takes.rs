@@ -51,8 +51,9 @@ pub struct TakesArguments {
 
 const AFTER_HELP: &str = "\
 Each melody has a folder in the take book, and each take a few plain files in it, such as
-take-003.wav (the recording), take-003.melody.toml (the melody as it was then), take-003.report.html,
-.report.txt and .report.json, take-003.about.json (when it was recorded, and how). You may copy them.
+take-003.wav (the recording), take-003.melody.toml (the melody as it was then), the report as
+take-003.report.html, take-003.report.txt and take-003.report.json, and take-003.about.json (when it
+was recorded, and how). You may copy them.
 Deleted is deleted: there is no waste bin. Only files that fingertape made are ever deleted, and
 none of a take that is being recorded.
 

@@ -1,5 +1,6 @@
 //! Why a file did not become samples: what happened, and what to do about it.
 
+use crate::remark::said_of_a_file;
 use crate::units::Seconds;
 use std::io;
 use thiserror::Error;
@@ -9,7 +10,7 @@ use thiserror::Error;
 #[derive(Debug, Error)]
 pub enum DecodeError {
     /// The operating system did not hand the file over.
-    #[error("cannot read {name}: {source}. Check the name and that you may open the file.")]
+    #[error("cannot read {name}: {}. Check the name and that you may open the file.", said_of(.source))]
     Unreadable {
         /// The file's name.
         name: String,
@@ -95,6 +96,11 @@ pub enum DecodeError {
         /// The file's name.
         name: String,
     },
+}
+
+/// InvalidData is what decoders call damage, and no matter of text.
+fn said_of(error: &io::Error) -> String {
+    if error.kind() == io::ErrorKind::InvalidData { error.to_string() } else { said_of_a_file(error) }
 }
 
 /// ` (near byte 1234, at 0.50 s)`, as far as known.

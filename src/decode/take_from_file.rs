@@ -95,7 +95,7 @@ pub fn read_take_bytes(name: &str, bytes: Vec<u8>) -> Result<Take, DecodeError> 
 fn take_from_source(name: &str, mut source: Source, limits: ReadLimits) -> Result<Take, DecodeError> {
     let said = Said { name };
     if source.length() == 0 {
-        return Err(said.zero_length("the file holds no bytes"));
+        return Err(said.zero_length("it holds no bytes"));
     }
     let container = container(&said, &mut source)?;
     let mut remarks = Vec::new();

@@ -5,7 +5,7 @@ use super::heading::{Heading, WORDS_MM, draw_heading};
 use super::letters;
 use super::page::{Engraved, Frame, Page, SheetSettings};
 use super::pages_from_melody::{pages_from_melody, words};
-use crate::notation::Melody;
+use crate::notation::{Instrument, Melody};
 use crate::remark::Remark;
 
 /// One melody of a book.
@@ -18,11 +18,11 @@ pub struct Song {
 }
 
 /// The pages of a book, in the order of `songs`: first the contents with page numbers, then every melody. Remarks begin
-/// with the melody's title.
+/// with the melody's title. Where two have one title, the contents name their instruments.
 pub fn pages_from_songs(songs: &[Song], title: &str, settings: &SheetSettings) -> Engraved {
     let mut remarks = Vec::new();
     let title = words(Some(title), "title", &mut remarks).unwrap_or_else(|| "Songbook".to_owned());
-    let mut parts: Vec<(String, String, Vec<Page>)> = Vec::new();
+    let mut parts: Vec<(String, &'static str, String, Vec<Page>)> = Vec::new();
     for song in songs {
         let mut melody = song.melody.clone();
         if melody.title.as_deref().is_none_or(|title| title.trim().is_empty()) {
@@ -35,15 +35,18 @@ pub fn pages_from_songs(songs: &[Song], title: &str, settings: &SheetSettings) -
         remarks.extend(
             engraved.remarks.into_iter().map(|one| Remark::new(&one.code, format!("{named}: {}", one.text))),
         );
-        parts.push((named, composer, engraved.pages));
+        let player = melody.instrument.map_or("", Instrument::name);
+        parts.push((named, player, composer, engraved.pages));
     }
     let frame = Frame::new(settings.paper, settings.staff_mm);
     let on_a_page = entries_on_a_page(frame);
     let contents = parts.len().div_ceil(on_a_page).max(1);
     let mut first = contents + 1;
     let mut entries = Vec::new();
-    for (named, composer, pages) in &parts {
-        entries.push((named.as_str(), composer.as_str(), first));
+    for (named, player, composer, pages) in &parts {
+        let again = parts.iter().filter(|other| other.0 == *named).count() > 1;
+        let player = if again && !player.is_empty() { format!(" ({player})") } else { String::new() };
+        entries.push(Entry { named, player, composer, page: first });
         first += pages.len();
     }
     let mut pages: Vec<Page> = if entries.is_empty() {
@@ -55,7 +58,7 @@ pub fn pages_from_songs(songs: &[Song], title: &str, settings: &SheetSettings) -
             .map(|(place, entries)| contents_page(&title, entries, place == 0, frame))
             .collect()
     };
-    pages.extend(parts.into_iter().flat_map(|(_, _, pages)| pages));
+    pages.extend(parts.into_iter().flat_map(|(.., pages)| pages));
     for (place, page) in pages.iter_mut().enumerate() {
         number(page, place + 1);
     }
@@ -70,7 +73,16 @@ fn entries_on_a_page(frame: Frame) -> usize {
     (room / frame.spaces(ENTRY_MM)).floor().max(1.0) as usize
 }
 
-fn contents_page(title: &str, entries: &[(&str, &str, usize)], first: bool, frame: Frame) -> Page {
+/// A line of the contents.
+struct Entry<'a> {
+    named: &'a str,
+    /// Who plays it, with its brackets; empty where the name tells melodies apart.
+    player: String,
+    composer: &'a str,
+    page: usize,
+}
+
+fn contents_page(title: &str, entries: &[Entry<'_>], first: bool, frame: Frame) -> Page {
     let mut marks = Vec::new();
     if first {
         draw_heading(
@@ -82,11 +94,11 @@ fn contents_page(title: &str, entries: &[(&str, &str, usize)], first: bool, fram
     }
     let em = frame.spaces(WORDS_MM);
     let mut y = frame.top() + frame.spaces(HEAD_MM);
-    for &(named, composer, page) in entries {
+    for Entry { named, player, composer, page } in entries {
         let number = page.to_string();
         let room = frame.width() / em - 3.0;
         let by = if composer.is_empty() { String::new() } else { shortened(composer, room * 0.35) };
-        let shown = shortened(named, room - letters::width(&by) - 1.5);
+        let shown = shortened(named, room - letters::width(&by) - letters::width(player) - 1.5) + player;
         let from = frame.left() + letters::width(&shown) * em + em * 0.6;
         marks.push(Mark::words(What::Words, shown, (frame.left(), y), em, Anchor::Start));
         let mut to = frame.right() - em * 2.2;

@@ -35,7 +35,8 @@ pub struct Worksheet {
     pub instructions: Vec<String>,
     /// The notes to choose from, in the order in which they are printed; with none their staff is left out.
     pub choices: Vec<Choice>,
-    /// Empty bars to try things out in, above those to fill; `None` for a line of them where that takes no further page.
+    /// Empty bars to try things out in, above those to fill; `None` for a line of them where that takes no further page,
+    /// with staves that are a little smaller if need be.
     pub practice_bars: Option<u32>,
     /// The bars to fill.
     pub bars: Vec<WorksheetBar>,
@@ -71,6 +72,8 @@ pub struct Given {
 /// The room of a quarter note in an empty bar, at least: enough to write a head with an accidental by hand (an
 /// estimate of ours; not tried with children).
 const QUARTER_TO_WRITE: f64 = 4.1;
+/// So many steps of a hundredth the staves may shrink, to make room for bars to try things out in.
+const MOST_SHRINKING: u32 = 12;
 /// Bars on a line, at most.
 const MOST_BARS: usize = 4;
 
@@ -79,16 +82,29 @@ const MOST_BARS: usize = 4;
 pub fn pages_from_worksheet(sheet: &Worksheet, settings: &SheetSettings) -> Engraved {
     let frame = Frame::new(settings.paper, settings.staff_mm);
     match sheet.practice_bars {
-        Some(bars) => pages_with(sheet, frame, bars as usize),
+        Some(bars) => pages_with(sheet, frame, MOST_BARS, bars as usize),
         None => {
-            let without = pages_with(sheet, frame, 0);
-            let with = pages_with(sheet, frame, Bars::of(sheet, frame).on_each);
-            if with.pages.len() == without.pages.len() { with } else { without }
+            let mut without = pages_with(sheet, frame, MOST_BARS, 0);
+            // Smaller staves take no more bars on a line: the room to write in stays.
+            let on_each = Bars::of(sheet, frame, MOST_BARS).on_each;
+            let smaller = (0..=MOST_SHRINKING).map(|step| 1.0 - 0.01 * f64::from(step));
+            let with = smaller
+                .map(|part| Frame { space_mm: frame.space_mm * part, ..frame })
+                .map(|frame| pages_with(sheet, frame, on_each, on_each))
+                .find(|with| with.pages.len() <= without.pages.len());
+            with.unwrap_or_else(|| {
+                without.remarks.push(Remark::new(
+                    "no-practice-bars",
+                    "The paper has no room left for bars to try things out in; --practice-bars 2 puts some there, on one more page.",
+                ));
+                without
+            })
         }
     }
 }
 
-fn pages_with(sheet: &Worksheet, frame: Frame, practice_bars: usize) -> Engraved {
+/// The pages with at most `most` bars on a line.
+fn pages_with(sheet: &Worksheet, frame: Frame, most: usize, practice_bars: usize) -> Engraved {
     let mut remarks = Vec::new();
     let title = words(sheet.title.as_deref(), "title", &mut remarks);
     let instructions: Vec<String> =
@@ -108,8 +124,8 @@ fn pages_with(sheet: &Worksheet, frame: Frame, practice_bars: usize) -> Engraved
     if !sheet.choices.is_empty() {
         choice_lines(sheet, frame).into_iter().for_each(|marks| flow.line(marks));
     }
-    practice_lines(sheet, frame, practice_bars).into_iter().for_each(|marks| flow.line(marks));
-    for marks in bar_lines(sheet, frame, &mut remarks) {
+    practice_lines(sheet, frame, most, practice_bars).into_iter().for_each(|marks| flow.line(marks));
+    for marks in bar_lines(sheet, frame, most, &mut remarks) {
         flow.line(marks);
     }
     let fingers: Vec<String> =
@@ -242,7 +258,7 @@ struct Bars {
 }
 
 impl Bars {
-    fn of(sheet: &Worksheet, frame: Frame) -> Self {
+    fn of(sheet: &Worksheet, frame: Frame, most: usize) -> Self {
         let clef = sheet.instrument.clef();
         let mut header = Vec::new();
         let after_key = draw_key(sheet.key, None, clef, draw_clef(clef, 0.0, &mut header), &mut header);
@@ -250,14 +266,14 @@ impl Bars {
         let quarters = as_f64(sheet.metre.bar()) * 4.0;
         let fits =
             ((frame.width() - after_metre) / (quarters * QUARTER_TO_WRITE + 1.5)).floor().max(1.0) as usize;
-        let on_each = bars_on_a_line(sheet.bars.len(), fits.clamp(1, MOST_BARS));
+        let on_each = bars_on_a_line(sheet.bars.len(), fits.clamp(1, most.max(1)));
         Self { header, after_key, on_each }
     }
 }
 
 /// The bars to try things out in: without numbers, beats and bar lines at the end, because nothing is counted in them.
-fn practice_lines(sheet: &Worksheet, frame: Frame, count: usize) -> Vec<Vec<Mark>> {
-    let Bars { header, after_key, on_each } = Bars::of(sheet, frame);
+fn practice_lines(sheet: &Worksheet, frame: Frame, most: usize, count: usize) -> Vec<Vec<Mark>> {
+    let Bars { header, after_key, on_each } = Bars::of(sheet, frame, most);
     let width = (frame.width() - after_key) / on_each as f64;
     let mut lines = Vec::new();
     for line in 0..count.div_ceil(on_each) {
@@ -282,8 +298,8 @@ fn headline(text: &str, frame: Frame, marks: &mut Vec<Mark>) {
 }
 
 /// The bars to write in: as many on each line, all of one width, with their beats numbered.
-fn bar_lines(sheet: &Worksheet, frame: Frame, remarks: &mut Vec<Remark>) -> Vec<Vec<Mark>> {
-    let Bars { header, after_key, on_each } = Bars::of(sheet, frame);
+fn bar_lines(sheet: &Worksheet, frame: Frame, most: usize, remarks: &mut Vec<Remark>) -> Vec<Vec<Mark>> {
+    let Bars { header, after_key, on_each } = Bars::of(sheet, frame, most);
     let mut out = Vec::new();
     let mut accidentals = Accidentals::default();
     for (line, bars) in sheet.bars.chunks(on_each).enumerate() {

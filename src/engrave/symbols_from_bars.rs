@@ -93,7 +93,7 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
     let mut out: Vec<MusicBar> = Vec::new();
     let mut item_number = 0;
     let mut tie_in: Option<Spelling> = None;
-    let mut without_finger = None;
+    let mut without_finger: Vec<(u32, Spelling)> = Vec::new();
     for bar in bars {
         // The second half of a bar that a repeat sign cut in two goes on in the same bar.
         let goes_on = out.last().is_some_and(|last| {
@@ -128,8 +128,8 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
             let under_note = match item.pitch {
                 Some(pitch) if tie_in != Some(pitch) => {
                     let (texts, lost) = texts(pitch, item.finger, under);
-                    if lost {
-                        without_finger.get_or_insert((bar.number, pitch));
+                    if lost && !without_finger.iter().any(|(_, known)| *known == pitch) {
+                        without_finger.push((bar.number, pitch));
                     }
                     texts
                 }
@@ -169,13 +169,22 @@ pub(super) fn symbols_from_bars(bars: &[Bar], under: UnderSettings) -> (Vec<Musi
             item_number += 1;
         }
     }
-    if let Some((bar, pitch)) = without_finger {
+    if let Some(&(bar, first)) = without_finger.first() {
+        let others: Vec<String> = without_finger[1..].iter().map(|(_, pitch)| pitch.to_string()).collect();
+        let (verb, them) = if others.is_empty() { ("is", "it") } else { ("are", "them") };
+        let pitches = match others.split_last() {
+            None => first.to_string(),
+            Some((last, [])) => format!("{first} and {last}"),
+            Some((last, between)) => format!("{first}, {} and {last}", between.join(", ")),
+        };
+        let place = if others.is_empty() {
+            bar_text(bar)
+        } else {
+            format!("From {} on", bar_text(bar).to_lowercase())
+        };
         remarks.push(Remark::new(
             "no-finger",
-            format!(
-                "{}: {pitch} is not in first position, so no finger or string is printed under it.",
-                bar_text(bar)
-            ),
+            format!("{place}: {pitches} {verb} not in first position, so no finger or string is printed under {them}."),
         ));
     }
     (out, remarks)

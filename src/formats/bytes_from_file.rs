@@ -1,6 +1,7 @@
 //! The bytes of a text file that people wrote, with a bound: whatever is longer is no such file.
 
 use super::error::{Fault, FormatError, FormatErrorKind};
+use crate::remark::said_of_a_file;
 use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
@@ -21,11 +22,12 @@ pub(super) fn bytes_from_file(path: &Path, most: u64) -> Result<(String, Vec<u8>
         return Err(Fault::new(FormatErrorKind::Unreadable, "this seems to be a folder, not a file", help)
             .in_file(&name, ""));
     }
-    let file = File::open(path).map_err(|error| unreadable(format!("cannot open the file: {error}")))?;
+    let file = File::open(path)
+        .map_err(|error| unreadable(format!("cannot open the file: {}", said_of_a_file(&error))))?;
     let mut bytes = Vec::new();
     file.take(most + 1)
         .read_to_end(&mut bytes)
-        .map_err(|error| unreadable(format!("cannot read the file: {error}")))?;
+        .map_err(|error| unreadable(format!("cannot read the file: {}", said_of_a_file(&error))))?;
     Ok((name.into_owned(), bytes))
 }
 

@@ -25,8 +25,18 @@ pub(super) fn table_from_toml(text: &str) -> Result<Spanned<DeTable<'_>>, Fault>
         }
         let help =
             "Check quotes and brackets around here: texts stand between quotes, lists between [ and ].";
-        Fault::new(FormatErrorKind::Syntax, error.message().to_owned(), help).at(span)
+        Fault::new(FormatErrorKind::Syntax, for_people(error.message()), help).at(span)
     })
+}
+
+/// What TOML says of a mistake, for people to whom a string is what a bow moves.
+fn for_people(message: &str) -> String {
+    if message.contains("string values must be quoted") {
+        return "words must stand between quotes, as in title = \"Rain\"".to_owned();
+    }
+    ["literal string", "basic string", "string"]
+        .iter()
+        .fold(message.to_owned(), |text, word| text.replace(word, "text"))
 }
 
 /// The first curly quote of the line on which TOML found the mistake, or of the line before, unless it stands inside of

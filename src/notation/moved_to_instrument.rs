@@ -352,7 +352,10 @@ fn outside_first_position(melody: &Melody, to: Instrument, remarks: &mut Vec<Rem
         remarks.push(Remark::new("outside-first-position", text));
     }
     if outside.len() > EACH {
-        let text = format!("{} more notes lie outside first position.", outside.len() - EACH);
+        let text = match outside.len() - EACH {
+            1 => "1 more note lies outside first position.".to_owned(),
+            more => format!("{more} more notes lie outside first position."),
+        };
         remarks.push(Remark::new("outside-first-position", text));
     }
 }
@@ -426,6 +429,7 @@ mod tests {
         );
         let six = told(&[50, 51, 52, 53, 54, 54]);
         assert_eq!((six.len(), six[4].as_str()), (5, "2 more notes lie outside first position."));
+        assert_eq!(told(&[50, 51, 52, 53, 54])[4], "1 more note lies outside first position.");
     }
 
     #[test]

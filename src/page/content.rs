@@ -37,6 +37,8 @@ pub struct PlayingTest {
     pub notes: Vec<String>,
     /// What was marked.
     pub criteria: Vec<MarkedFor>,
+    /// How the mark is reckoned from it.
+    pub how: Option<String>,
     /// Where the mark is the teacher's own: what the program alone would have said of it.
     pub alone: Option<String>,
     /// Places to listen to before the mark is final, with their times.

@@ -319,6 +319,7 @@ fn behind_the_mark(test: &PlayingTest) -> Markup {
                         }
                     }
                 }
+                @if let Some(how) = &test.how { p { (words::harmless(how)) } }
                 @for one in &test.criteria {
                     h3 { (words::sentence(one.name)) }
                     ul { @for line in &one.sentences { li { (words::harmless(line)) } } }
@@ -446,8 +447,10 @@ mod tests {
     fn under_a_teachers_own_mark_the_program_says_what_it_heard_and_claims_no_mark() {
         let criterion =
             MarkedFor { name: "pitch", weight: 40.0, good: 3, counted: 4, sentences: vec!["3 of 4.".into()] };
-        let mut test = PlayingTest { criteria: vec![criterion], ..PlayingTest::default() };
+        let how = Some("Reckoned.".into());
+        let mut test = PlayingTest { criteria: vec![criterion], how, ..PlayingTest::default() };
         let programs = page(|_| {}, Some(&test));
+        assert!(programs.contains("<p>Reckoned.</p>"));
         assert!(programs.contains("How the mark was made") && !programs.contains("The program alone"));
         test.alone = Some("The program alone would have said 93.".into());
         let own = page(|_| {}, Some(&test));

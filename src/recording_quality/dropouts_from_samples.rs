@@ -30,6 +30,8 @@ const EDGE: f64 = 0.028;
 /// and the level may be this far (as an amplitude: 4.5 dB) below the loudest of so many seconds.
 const FULL: f64 = 0.6;
 const BODY: f64 = 0.1;
+/// and what comes before that is at least this share of it: a click of a count has nothing before it.
+const LASTS: f64 = 0.2;
 /// Sound quieter than this, of full scale, is no tone (−60 dB).
 const TONE: f64 = 1e-3;
 /// How far back a repetition is looked for, in seconds: at least one period of every string, and long enough that half a
@@ -113,10 +115,13 @@ fn moments_without_sound(mono: &[f32], rate: f64) -> Vec<Range<usize>> {
     found
 }
 
-/// Whether the sound is as loud as a tone, and in the piece beside what is lost, which comes first, as loud as further away.
-fn stands<'a>(mut pieces: impl Iterator<Item = &'a [f32]>) -> bool {
-    let Some(beside) = pieces.next().map(rms) else { return false };
-    beside > TONE && beside > FULL * pieces.map(rms).fold(0.0, f64::max)
+/// Whether the sound is as loud as a tone, in the piece beside what is lost, which comes first, as loud as further away, and
+/// not only there.
+fn stands<'a>(pieces: impl Iterator<Item = &'a [f32]>) -> bool {
+    let levels: Vec<f64> = pieces.map(rms).collect();
+    let [beside, next, ..] = levels[..] else { return false };
+    let most = levels.iter().copied().fold(0.0, f64::max);
+    beside > TONE && next > LASTS * beside && beside >= FULL * most
 }
 
 fn rms(piece: &[f32]) -> f64 {
@@ -187,6 +192,21 @@ mod tests {
     use std::f64::consts::TAU;
 
     const RATE: u32 = 44_100;
+
+    #[test]
+    fn silence_between_the_clicks_of_a_count_is_not_lost() {
+        // As `play` counts 360 beats a minute.
+        let click = |n: u32| {
+            let since = f64::from(n % (RATE / 6)) / f64::from(RATE);
+            if since > 0.05 {
+                0.0
+            } else {
+                (0.6 * (TAU * 1500.0 * since).sin() * (-since / 0.008).exp()) as f32
+            }
+        };
+        let clicks: Vec<f32> = (0..2 * RATE).map(click).collect();
+        assert_eq!(dropouts(&clicks, f64::from(RATE)), []);
+    }
 
     /// A second of a tone of six harmonics at a level between 0 and 1, which a function of the time in seconds says.
     fn tone(hertz: f64, level: impl Fn(f64) -> f64) -> Vec<f32> {

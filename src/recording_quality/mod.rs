@@ -9,7 +9,10 @@ mod clipping_from_samples;
 mod dropouts_from_samples;
 mod hum_from_pauses;
 mod levels_from_samples;
+mod metronome_from_samples;
 mod quality_from_samples;
+mod without_metronome;
 
 pub use dropouts_from_samples::without_dropouts;
 pub use quality_from_samples::{Quality, Unjudgeable, inspect};
+pub use without_metronome::without_metronome;

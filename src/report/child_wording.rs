@@ -223,6 +223,21 @@ fn extra_notes_and_restarts_have_their_places() {
 }
 
 #[test]
+fn who_plays_it_twice_has_not_stopped() {
+    let mut report = violin();
+    let whole = RestartFinding { time_s: 8.0, left_at_index: 7, resumed_at_index: 0 };
+    report.restarts = vec![whole.clone()];
+    let text = said(&report);
+    let line = "You came to the end of the melody and played it again from the beginning. I judged what you played last.";
+    assert!(text.contains(line) && !text.contains("You stopped"), "{text}");
+    let stopped = RestartFinding { time_s: 12.0, left_at_index: 3, resumed_at_index: 0 };
+    report.restarts = vec![whole.clone(), whole, stopped];
+    let text = said(&report);
+    assert!(text.contains("began again 2 times. I judged what you played last."), "{text}");
+    assert!(text.contains("You stopped after bar 1, beat 4 and went back to bar 1, beat 1."), "{text}");
+}
+
+#[test]
 fn a_refusal_says_why_and_what_to_do_and_grades_nothing() {
     for outcome in [Outcome::Silence, Outcome::TooQuiet, Outcome::TooNoisy, Outcome::NotThisMelody] {
         let mut report = violin();

@@ -101,7 +101,10 @@ pub fn all_strings_text(heard: &FourStrings, settings: &TextSettings) -> String 
         text.push('\n');
         text.push_str(&settings.heading(&format!("Two strings together, beside a pure {interval}")));
         for pair in &between {
-            text.push_str(&wrapped(&pair_line(instrument, pair)));
+            let strings_fine = [pair.low, pair.low + 1]
+                .iter()
+                .all(|&string| readings[string].is_some_and(|one| in_tune(one.cents)));
+            text.push_str(&wrapped(&pair_line(instrument, pair, strings_fine)));
         }
         if strings.fifths == Fifths::Equal {
             text.push_str(&wrapped(&format!(
@@ -118,7 +121,8 @@ pub fn all_strings_text(heard: &FourStrings, settings: &TextSettings) -> String 
     text
 }
 
-fn pair_line(instrument: Instrument, pair: &Pair) -> String {
+/// Two strings together. Where one of them is to be tuned the two are not called fine.
+fn pair_line(instrument: Instrument, pair: &Pair, strings_fine: bool) -> String {
     let names = instrument.string_names();
     let wide = match pair.cents_wide.0.round() {
         0.0 => "pure".to_owned(),
@@ -127,8 +131,10 @@ fn pair_line(instrument: Instrument, pair: &Pair) -> String {
             cents.abs(),
             if cents.abs() == 1.0 { "cent" } else { "cents" },
             match (cents > 0.0, in_tune(pair.cents_wide)) {
-                (true, true) => "wider than pure: fine",
-                (false, true) => "narrower than pure: fine",
+                (true, true) if strings_fine => "wider than pure: fine",
+                (false, true) if strings_fine => "narrower than pure: fine",
+                (true, true) => "wider than pure",
+                (false, true) => "narrower than pure",
                 (true, false) => "too wide",
                 (false, false) => "too narrow",
             }

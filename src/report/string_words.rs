@@ -92,10 +92,21 @@ pub(super) fn elsewhere(strings: &OpenStrings, asked: usize, place: Place) -> Ve
                 strings.instrument
             ),
         ],
+        // No finger makes a note below the lowest open string.
+        Place::Slack { cents } if asked == 0 => vec![
+            format!(
+                "I hear a tone near {}, {:.0} cents below the open {name} string, the lowest of a {}: that string hangs much \
+                 too slack.",
+                note(cents.0 / 100.0),
+                cents.0.abs(),
+                strings.instrument
+            ),
+            format!("Do not turn the peg alone. {CAREFUL}"),
+        ],
         Place::Slack { cents } => vec![
             format!(
-                "I hear {}, {:.0} cents below {name}: a finger on another string, or the {name} string hangs much too \
-                 slack.",
+                "I hear a tone near {}, {:.0} cents below {name}: a finger on another string, or the {name} string hangs much \
+                 too slack.",
                 note(cents.0 / 100.0),
                 cents.0.abs()
             ),
@@ -169,6 +180,9 @@ mod tests {
                     let place = strings.place(pitch, asked);
                     let said = elsewhere(&strings, asked, place).join(" ");
                     assert!(!said.contains("tightens"), "{said}");
+                    if asked == 0 && cents < 0 {
+                        assert!(!said.contains("a finger on another string"), "{said}");
+                    }
                     if matches!(place, Place::Slack { .. } | Place::Above { .. }) {
                         assert!(said.contains("grown-up") && said.contains("can snap"), "{said}");
                     }

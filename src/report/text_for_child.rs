@@ -8,7 +8,7 @@ use super::recorded_part::rest_before_recording;
 use super::things_to_fix::{Thing, end_of_playing, place_of, things_to_fix, whole_octave};
 use super::tuning::what_to_tune;
 use super::{TextSettings, refused, words};
-use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict};
+use crate::findings::{NoteVerdict, Outcome, Report, RestVerdict, RestartFinding};
 use std::collections::BTreeSet;
 
 /// How many things are listed after the first; the others are in the teacher's report.
@@ -288,7 +288,24 @@ fn unsure(report: &Report) -> Vec<String> {
 
 fn also(report: &Report) -> Vec<String> {
     let mut lines = Vec::new();
-    for restart in &report.restarts {
+    // Nobody stopped who came to the end of the melody and played it once more.
+    let last = report.notes.iter().map(|note| note.index).max();
+    let first = report.notes.iter().map(|note| note.index).min();
+    let whole = |restart: &&RestartFinding| {
+        last.is_some_and(|last| restart.left_at_index >= last)
+            && first.is_some_and(|first| restart.resumed_at_index <= first)
+    };
+    match report.restarts.iter().filter(whole).count() {
+        0 => {}
+        1 => lines.push(
+            "You came to the end of the melody and played it again from the beginning. I judged what you played last."
+                .to_owned(),
+        ),
+        many => lines.push(format!(
+            "You came to the end of the melody and began again {many} times. I judged what you played last."
+        )),
+    }
+    for restart in report.restarts.iter().filter(|restart| !whole(restart)) {
         let left = place_of(report, restart.left_at_index);
         let resumed = place_of(report, restart.resumed_at_index);
         if let (Some(left), Some(resumed)) = (left, resumed) {

@@ -8,7 +8,7 @@ use thiserror::Error;
 #[derive(Debug, Error)]
 pub enum TakesError {
     /// A file or folder cannot be read, written or deleted.
-    #[error("{} cannot be {}: {source}", path.display(), what)]
+    #[error("{} cannot be {}: {}", path.display(), what, crate::remark::said_of_a_file(source))]
     File {
         /// Where.
         path: PathBuf,

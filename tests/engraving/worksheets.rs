@@ -123,7 +123,22 @@ fn practice_bars_are_there_where_the_page_has_room() {
     assert_eq!(staves(4, None), (1, 4));
     let full = (4..40).step_by(2).find(|&bars| staves(bars, Some(2)).0 > staves(bars, Some(0)).0);
     let full = full.expect("some number of bars fills the page");
-    assert_eq!(staves(full, None), staves(full, Some(0)));
+    // Where they nearly fit the staves are a little smaller, and where they do not, the sheet says so.
+    let sheet = |bars: usize| {
+        let mut sheet = sheet(Instrument::Viola, &["D4", "E4", "F#4"]);
+        sheet.bars = vec![WorksheetBar::default(); bars];
+        sheet.practice_bars = None;
+        pages_from_worksheet(&sheet, &SheetSettings::default())
+    };
+    let spaces: Vec<f64> = (4..=full + 8).step_by(2).map(|bars| sheet(bars).pages[0].space_mm).collect();
+    assert!(spaces.iter().all(|space| *space > 2.3 * 0.87 && *space <= 2.3), "{spaces:?}");
+    for bars in (4..=full + 8).step_by(2) {
+        let engraved = sheet(bars);
+        assert_eq!(engraved.pages.len(), staves(bars, Some(0)).0, "{bars} bars");
+        let tried = texts(&engraved, 0, What::Words).contains(&"Bars to try things out in".to_owned());
+        assert_eq!(engraved.remarks.len(), usize::from(!tried), "{bars} bars: {:?}", engraved.remarks);
+        assert_eq!(collision(&engraved), None, "{bars} bars");
+    }
 }
 
 fn texts(engraved: &Engraved, page: usize, what: What) -> Vec<String> {
@@ -150,6 +165,32 @@ fn the_contents_name_the_page_on_which_each_melody_begins() {
         assert_eq!(shown, title);
         assert_eq!(texts(&book, page - 1, What::PageNumber), std::slice::from_ref(number));
     }
+}
+
+#[test]
+fn the_contents_name_the_instrument_where_two_melodies_have_one_title() {
+    let song = |title: &str, instrument| {
+        let mut melody = melody("10-one-bar");
+        melody.title = Some(title.to_owned());
+        melody.instrument = Some(instrument);
+        Song { name: "x".to_owned(), melody }
+    };
+    let long = "A very long title ".repeat(12);
+    let songs = [
+        song("Swing Gate", Instrument::Violin),
+        song("Swing Gate", Instrument::Cello),
+        song("Rain", Instrument::Cello),
+        song(&long, Instrument::Violin),
+        song(&long, Instrument::Bass),
+    ];
+    let book = pages_from_songs(&songs, "Tunes", &SheetSettings::default());
+    let words = texts(&book, 0, What::Words);
+    for line in ["Swing Gate (violin)", "Swing Gate (cello)", "Rain"] {
+        assert!(words.iter().any(|one| one == line), "{line}: {words:?}");
+    }
+    assert!(words.iter().any(|one| one.ends_with("… (bass)")), "{words:?}");
+    assert_eq!(collision(&book), None);
+    assert_eq!(over_the_edge(&book), None);
 }
 
 #[test]

@@ -47,6 +47,13 @@ fn bowings_slurs_words_and_fingers_are_passed_over() {
 }
 
 #[test]
+fn a_sign_that_means_nothing_is_left_out_with_a_remark() {
+    let read = read("t.abc", &tune("A B ?c d | A4 |]"));
+    assert_eq!(read.melody.soundings().count(), 5);
+    assert!(remarks_on(&read, "unknown-sign", "Bar 1, beat 3"), "{:?}", read.remarks);
+}
+
+#[test]
 fn repeats_with_endings_and_pickups_are_played_out() {
     let read = read("t.abc", &tune("A | d4 |1 e3 :|2 f3 ||"));
     assert_eq!(read.melody.soundings().collect::<Vec<_>>(), [69, 74, 76, 69, 74, 78]);

@@ -106,6 +106,33 @@ fn an_error_shows_the_line_and_what_to_do() {
 }
 
 #[test]
+fn what_was_to_be_a_length_is_told_at_the_beat_of_its_note() {
+    let error = |bar: &str| refused("m.toml", &format!("bars = ['D4 w', '{bar}']\n")).to_string();
+    assert!(error("A4 x B4 q").contains("bar 2, beat 1: I do not know “x”"), "{}", error("A4 x B4 q"));
+    assert!(error("A4 q B4 x").contains("bar 2, beat 2: "), "{}", error("A4 q B4 x"));
+    // After a length a new note is due.
+    assert!(error("A4 q x").contains("bar 2, beat 2: "), "{}", error("A4 q x"));
+    assert!(error("A4 q B4 A9x").contains("bar 2, beat 3: "), "{}", error("A4 q B4 A9x"));
+}
+
+#[test]
+fn no_mistake_in_a_file_is_told_of_a_string() {
+    for text in [
+        "title = Swing Gate\nbars = ['D4 w']",
+        "title = \"Swing\nbars = ['D4 w']",
+        "title = 'Swing\nbars = 1",
+    ] {
+        let error = refused("m.toml", text);
+        assert!(!error.to_string().contains("string"), "{error}");
+    }
+    let error = refused("m.toml", "title = Swing Gate\nbars = ['D4 w']");
+    assert!(
+        error.to_string().ends_with("words must stand between quotes, as in title = \"Rain\""),
+        "{error}"
+    );
+}
+
+#[test]
 fn what_a_bar_lacks_is_said_in_whole_beats_and_parts_of_one() {
     let help = |bar: &str| refused("m.toml", &format!("bars = ['{bar}', 'D4 w']\n")).advice().to_owned();
     assert!(help("D4 h E4 q F4 q/3").starts_with("Add 2/3 of a beat (a rest counts too)"));

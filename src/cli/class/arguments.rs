@@ -87,8 +87,8 @@ A take belongs to the student whose name is in its name or in the name of its fo
 \"4B Violin 1 take 2.wav\", violin_1/recording.m4a. Case, accents, blanks and separators do not
 matter. What fits two students is listed and not judged. A melody is named without its ending, or is
 the one with the student's name in its own, or the only one there is, or that of --melody. If it was
-written for another instrument (as it says, or by its clef and notes where it names none), it is moved
-by octaves, as 'sheet --for' prints it.
+written for another instrument (as it says, or by its clef and notes where it names none), it is
+moved by octaves, as 'sheet --for' prints it.
 
 The rubric; every line may be left out, these are the usual values:
   highest = 100

@@ -107,7 +107,13 @@ impl MarksFolder {
 /// What to do about a place that cannot be written.
 pub fn failure(path: &Path, error: &io::Error) -> miette::Report {
     let what = format!("{} cannot be written: {}", path.display(), said(error));
-    Failure::new(what, "check that the disk is not full, or choose another place with --output").into()
+    let what_to_do = match error.kind() {
+        io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
+            "choose a folder that you may write to, with --output"
+        }
+        _ => "check that the disk is not full, or choose another place with --output",
+    };
+    Failure::new(what, what_to_do).into()
 }
 
 fn private_folder(path: &Path) -> io::Result<()> {

@@ -4,12 +4,14 @@ use super::marks_folder::{CLASS_JSON, MarksFolder, RESULTS, STUDENTS, csv_bytes,
 use super::results::{Class, Results};
 use super::student_files::{names, student_files};
 use crate::cli::shared::failure::Failure;
+use crate::cli::shared::print;
 use crate::cli::shared::progress::Pieces;
 use fingertape::class::{
-    ClassTake, StudentResult, TakeResult, gradebook, html_from_overview, listen_text, overview,
-    pages_from_overview, shown,
+    ClassTake, StudentResult, TakeResult, gradebook, html_from_overview, listen_text, name_is_printable,
+    overview, pages_from_overview, shown,
 };
 use fingertape::engrave::pdf_from_pages;
+use fingertape::remark::Remark;
 use rayon::prelude::*;
 use std::path::Path;
 
@@ -73,6 +75,14 @@ pub fn write_all(
         false => words.to_owned(),
     };
     marks.write("files.txt", files.as_bytes())?;
+    for result in results.iter().filter(|result| !name_is_printable(result)) {
+        let text = format!(
+            "The pictures of the overview have no letters for “{}”: they say {} instead. The gradebook has the name.",
+            shown(&result.shown),
+            result.student.label
+        );
+        print::remarks(&[Remark::new("name-not-printable", text)]);
+    }
     let title = &class.arguments.title;
     let pages = pages_from_overview(&overview(results, class.rubric), title, class.arguments.paper.into());
     marks.write("overview.html", html_from_overview(&pages, results, &links, title).as_bytes())?;

@@ -3,10 +3,10 @@
 use super::rule_sheet::is_rule_file;
 use fingertape::decode::{self, DecodeError};
 use fingertape::formats::{FormatError, FormatErrorKind};
+pub use fingertape::remark::said_of_a_file as said;
 use fingertape::report::words::harmless;
 use miette::{Diagnostic, LabeledSpan, Severity, SourceCode};
 use std::fmt::{self, Display};
-use std::io;
 use std::path::Path;
 use thiserror::Error;
 
@@ -29,21 +29,6 @@ impl Failure {
 /// Lines without what steers a terminal: names of files may hold anything.
 fn printable(text: &str) -> String {
     text.split('\n').map(harmless).collect::<Vec<_>>().join("\n")
-}
-
-/// What the system said of a file or a folder, in words of our own where there are some.
-pub fn said(error: &io::Error) -> String {
-    let words = match error.kind() {
-        io::ErrorKind::NotFound => "it is not there",
-        io::ErrorKind::PermissionDenied => "this user may not do that",
-        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => "a file of that name is in the way",
-        io::ErrorKind::IsADirectory => "it is a folder",
-        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "the disk is full",
-        io::ErrorKind::ReadOnlyFilesystem => "the disk can only be read",
-        io::ErrorKind::InvalidData => "it is not text in UTF-8",
-        _ => return error.to_string(),
-    };
-    words.to_owned()
 }
 
 /// A take that did not become samples; the message says what happened and ends with what to do.

@@ -38,8 +38,9 @@ fn settle(melody: Melody, otherwise: &str) -> miette::Result<Settled> {
         )
     })?;
     let text = format!(
-        "The melody does not say which instrument it is for; from its clef and notes it was read as a melody \
-         for {instrument}. If that is wrong, {otherwise}."
+        "The melody does not say which instrument it is for; from its {} it was read as a melody \
+         for {instrument}. If that is wrong, {otherwise}.",
+        if melody.sheet.clef.is_some() { "clef and notes" } else { "notes" }
     );
     let (melody, mut remarks) = melody.for_instrument(instrument);
     remarks.insert(0, Remark::new("instrument-guessed", text));

@@ -2,8 +2,9 @@
 
 use super::failure::Failure;
 use super::shown::Shown as _;
-use super::write_file;
+use super::{print, write_file};
 use fingertape::engrave::{Page, pdf_from_pages, png_from_page, svg_from_page};
+use fingertape::remark::Remark;
 use std::path::{Path, PathBuf};
 
 /// A kind of file that a sheet can be.
@@ -47,9 +48,22 @@ impl SheetFile {
         name.push(self.path.extension().unwrap_or_default());
         self.path.with_file_name(name)
     }
+
+    /// Pictures that lie there under names of this set and are none of its `count` pages: those of an earlier set. Nothing
+    /// in a picture says who made it, so they are told of and left.
+    fn left_over(&self, count: usize) -> Vec<PathBuf> {
+        if self.kind == Kind::Pdf {
+            return Vec::new();
+        }
+        let whole = (count > 1).then(|| self.path.clone());
+        let first = if count > 1 { count + 1 } else { 1 };
+        let numbered = (first..).map(|number| self.numbered(number)).take_while(|path| path.is_file());
+        whole.into_iter().filter(|path| path.is_file()).chain(numbered).collect()
+    }
 }
 
-/// Writes pages as one PDF, or as a picture each; what was written, to be printed.
+/// Writes pages as one PDF, or as a picture each; what was written, to be printed. Pictures of an earlier set beside them
+/// are remarked on.
 pub fn write_pages(file: &SheetFile, pages: &[Page], title: &str, dpi: f64) -> miette::Result<String> {
     let single = |page: &Page| match file.kind {
         Kind::Svg => svg_from_page(page).into_bytes(),
@@ -65,11 +79,26 @@ pub fn write_pages(file: &SheetFile, pages: &[Page], title: &str, dpi: f64) -> m
                 write_file::whole(&path, &single(page))?;
                 names.push_str(&format!("{}: page {} of {}.\n", path.shown(), place + 1, pages.len()));
             }
+            tell_of(&file.left_over(pages.len()));
             return Ok(names);
         }
     }
     let count = pages.len();
+    tell_of(&file.left_over(count));
     Ok(format!("{}: {count} page{}.\n", file.path.shown(), if count == 1 { "" } else { "s" }))
+}
+
+fn tell_of(left_over: &[PathBuf]) {
+    let Some(last) = left_over.last() else { return };
+    let names = match left_over {
+        [one] => one.shown(),
+        [first, ..] => format!("{} to {}", first.shown(), last.shown()),
+        [] => return,
+    };
+    let (lies, belongs) =
+        if left_over.len() == 1 { ("lies", "it does not belong") } else { ("lie", "they do not belong") };
+    let text = format!("{names} {lies} there from before: {belongs} to what was written now.");
+    print::remarks(&[Remark::new("older-pages", text)]);
 }
 
 #[cfg(test)]
@@ -90,6 +119,20 @@ mod tests {
     fn pages_of_pictures_are_numbered_before_the_ending() {
         let file = SheetFile::from_path(Path::new("folder/tune.v2.png")).unwrap();
         assert_eq!(file.numbered(2), Path::new("folder/tune.v2-2.png"));
+    }
+
+    #[test]
+    fn pictures_of_an_earlier_set_are_known_by_their_numbers() {
+        let folder = tempfile::tempdir().unwrap();
+        let place = |name: &str| folder.path().join(name);
+        for name in ["tune.png", "tune-1.png", "tune-2.png", "tune-3.png", "tune-5.png", "other-1.png"] {
+            std::fs::write(place(name), "x").unwrap();
+        }
+        let file = SheetFile::from_path(&place("tune.png")).unwrap();
+        assert_eq!(file.left_over(2), [place("tune.png"), place("tune-3.png")]);
+        assert_eq!(file.left_over(1), [place("tune-1.png"), place("tune-2.png"), place("tune-3.png")]);
+        assert_eq!(file.left_over(4), [place("tune.png"), place("tune-5.png")]);
+        assert_eq!(SheetFile::from_path(&place("tune.pdf")).unwrap().left_over(1), [] as [PathBuf; 0]);
     }
 
     #[cfg(unix)]

@@ -217,8 +217,16 @@ impl Reader {
                 self.colon = true;
                 Ok(1)
             }
-            '.' | ')' | ' ' | '\t' | '`' | '\\' | '$' | '*' | ';' | '?' | '@' | '#' | ',' | '\'' | '/'
-            | ']' => Ok(1),
+            // Kept for later versions of ABC (2.1, 8.1), to be passed over until then.
+            '?' | '@' | '#' => {
+                let (bar, beat) = self.bars.place();
+                let text = format!(
+                    "the sign “{c}” means nothing in a line of music; I left it out. Is a note missing there?"
+                );
+                self.draft.remark("unknown-sign", bar, beat, &text);
+                Ok(1)
+            }
+            '.' | ')' | ' ' | '\t' | '`' | '\\' | '$' | '*' | ';' | ',' | '\'' | '/' | ']' => Ok(1),
             '\r' | '\u{feff}' | '\u{a0}' => Ok(c.len_utf8()),
             _ => {
                 let message = format!("I do not know “{c}” in a line of music");

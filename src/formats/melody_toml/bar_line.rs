@@ -84,6 +84,7 @@ pub(super) fn read_bar(line: &Line, running: &mut Running) -> Result<ReadBar, Fa
     let mut short = false;
     read_head(line, &words[..head], &mut bar, &mut short)?;
     let number = bar.number.unwrap_or(0);
+    let mut begun = false;
     for (word, span) in &words[head..] {
         let before = bar.items.len();
         let read = if before > MOST_ITEMS {
@@ -92,10 +93,13 @@ pub(super) fn read_bar(line: &Line, running: &mut Running) -> Result<ReadBar, Fa
             read_word(word, line.span(span.clone()), running, &mut bar)
         };
         read.map_err(|fault| {
+            // What follows a note and is none was to be its length.
+            let before = if begun && !looks_like_a_note(word) { before - 1 } else { before };
             let filled: Length = bar.items[..before].iter().map(|item| item.length).sum();
             let beat = (bar.offset.unwrap_or_default() + filled) / bar.metre.beat() + Length::from_integer(1);
             fault.at(line.span(span.clone())).in_bar(number, beat)
         })?;
+        begun = bar.items.len() > before;
     }
     if short && bar.offset.is_none() {
         bar.offset = Some(Length::from_integer(0));
@@ -104,6 +108,10 @@ pub(super) fn read_bar(line: &Line, running: &mut Running) -> Result<ReadBar, Fa
     running.metre = bar.metre;
     running.key = bar.key;
     Ok(ReadBar { bar, short })
+}
+
+fn looks_like_a_note(word: &str) -> bool {
+    word.starts_with(['A', 'B', 'C', 'D', 'E', 'F', 'G', 'a', 'b', 'c', 'd', 'f', 'g', 'r', 'R'])
 }
 
 fn read_head(
