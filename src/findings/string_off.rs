@@ -102,9 +102,9 @@ pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) 
 const LEAST_APART_OPEN: f64 = 11.0;
 /// where it was not, all fingers on it may be off together: then so far.
 const LEAST_APART: f64 = 15.0;
-/// And so many times as far as the medians of both may be off by chance. (400 made takes with known strings, one of
-/// which was taken 24 cents down: 145 of 206 found; 4 found in all where none was taken down, one of them true. With
-/// twice and a half as far 6 and 154.)
+/// And so many times as far as the medians of both may be off by chance. (400 made takes with known strings: 4 are told,
+/// one of them rightly; in 103 one string was taken 24 cents down on paper, and 72 of these are found. With twice and a
+/// half as far it is 77, and one more that is not so.)
 const SURELY_APART: f64 = 3.0;
 /// No hand is steadier than this, in cents, however few notes say so.
 const STEADIEST: f64 = 4.0;
