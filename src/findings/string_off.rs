@@ -299,8 +299,8 @@ mod tests {
                 &[&[(first, cents), (64, cents), (66, cents), (67, cents)], &ON_A[..], &[(71, 0.0)]].concat(),
             )
         };
-        assert_eq!([by(-10.0, 62).len(), by(-12.0, 62).len()], [0, 1]);
-        assert_eq!([by(-14.0, 64).len(), by(-16.0, 64).len()], [0, 1]);
+        assert_eq!([by(-9.0, 62).len(), by(-12.0, 62).len()], [0, 1]);
+        assert_eq!([by(-13.0, 64).len(), by(-16.0, 64).len()], [0, 1]);
         let scattered = [(64, -30.0), (66, -4.0), (67, -31.0), (64, 8.0), (66, -16.0)];
         assert_eq!(apart(&[&scattered[..], &ON_A].concat()), []);
         // One finger again and again is that finger.

@@ -128,11 +128,12 @@ pub(super) fn agrees_with_whole(report: &Report, string: usize) -> bool {
 
 /// The right notes with a pitch that lie on a string and on no other in first position.
 pub(super) fn surely_on(report: &Report, string: usize) -> Vec<&NoteFinding> {
-    let instrument = report.melody.instrument;
     let measured = |note: &&NoteFinding| note.verdict == NoteVerdict::Right && note.cents.is_some();
-    let on_it = |note: &&NoteFinding| {
-        let places = fingers::places(instrument, &note.written, note.written_midi);
-        matches!(places[..], [place] if place.string == string)
-    };
-    report.notes.iter().filter(measured).filter(on_it).collect()
+    report.notes.iter().filter(measured).filter(|note| lies_on(report, note, string)).collect()
+}
+
+/// Whether first position has a note on this string and on no other.
+pub(super) fn lies_on(report: &Report, note: &NoteFinding, string: usize) -> bool {
+    let places = fingers::places(report.melody.instrument, &note.written, note.written_midi);
+    matches!(places[..], [place] if place.string == string)
 }

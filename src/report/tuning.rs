@@ -1,6 +1,6 @@
 //! What to tune, in words: one string by itself, or the whole instrument.
 
-use super::intonation::{IN_TUNE_CENTS, RETUNE_CENTS, agrees_with_whole, surely_on};
+use super::intonation::{IN_TUNE_CENTS, RETUNE_CENTS, agrees_with_whole, lies_on, surely_on};
 use super::words;
 use crate::findings::{MelodySummary, NoteFinding, NoteVerdict, Report, StringTuning, surely_open};
 use crate::notation::{Fifths, Instrument};
@@ -116,9 +116,10 @@ fn off_string(report: &Report, string: &StringTuning, cents: f64) -> String {
         )
     } else {
         format!(
-            "The {name} string is {}: it sounds {by:.0} cents {side}{}. That is the string, not your fingers{}.",
+            "The {name} string is {}: it sounds {by:.0} cents {side}{}. That is {}the string, not your fingers{}.",
             if cents < 0.0 { "too loose" } else { "too tight" },
             if everything { ", and so does everything on it" } else { "" },
+            if open { "" } else { "most likely " },
             if everything || by_ear { ": tune it first" } else { "" },
         )
     };
@@ -156,9 +157,12 @@ fn heard_of(report: &Report, string: &StringTuning) -> Heard {
                 && off(note).is_some_and(|cents| (cents - string.cents).abs() < 2.0 * WITH_IT_CENTS)
         })
     };
-    let stopped = surely_on(report, place);
-    let stopped: Vec<f64> =
-        stopped.iter().filter(|note| note.written_midi != sounds).filter_map(|note| note.cents).collect();
+    let stopped = report.notes.iter().filter(|note| {
+        matches!(note.verdict, NoteVerdict::Right | NoteVerdict::Unsure)
+            && note.written_midi != sounds
+            && lies_on(report, note, place)
+    });
+    let stopped: Vec<f64> = stopped.filter_map(off).collect();
     let with_it = stopped.iter().filter(|cents| (*cents - string.cents).abs() <= WITH_IT_CENTS).count();
     let right = |cents: &f64| {
         cents.abs() <= IN_TUNE_CENTS
@@ -167,7 +171,7 @@ fn heard_of(report: &Report, string: &StringTuning) -> Heard {
     };
     let open = surely_open(instrument, &written, place) && heard_at(sounds);
     let known = with_it >= EVERYTHING && with_it as f64 >= SHARE * stopped.len() as f64;
-    Heard { open, everything: known || !open, by_ear: stopped.iter().any(right) }
+    Heard { open, everything: known, by_ear: stopped.iter().any(right) }
 }
 
 /// Whether more than one string was surely heard: one string says nothing about the others.
