@@ -25,4 +25,5 @@ pub use judge::{Heard, Judgement, findings_from_reading};
 pub use note_times::TimedBy;
 pub use played::{PlayedNote, SteadyPitch, played_notes};
 pub use report::*;
+pub use strings::surely_open;
 pub use timing::{Beat, OwnBeat};

@@ -246,7 +246,7 @@ pub struct TempoFinding {
 pub struct TuningFinding {
     /// How far the whole instrument is from the report's A, in cents; null where it cannot be told.
     pub offset_cents: Option<f64>,
-    /// Each string that was heard open.
+    /// Each string that was heard open, or on which everything was off together.
     pub strings: Vec<StringTuning>,
 }
 

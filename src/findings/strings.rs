@@ -12,16 +12,22 @@ pub struct Deviation {
     pub cents: f64,
 }
 
-/// Tuning of the strings that were heard open; `written` are the notes of the whole melody, also those that were not
-/// played. On violin and viola the fourth finger gives the pitch of
-/// the next open string, so there an open string counts only where no written note lies below it on the
-/// string before: then a beginner in first position plays it open (common practice).
+/// Whether what is written at the pitch of an open string (0 the lowest) is surely played on that; `written` are the notes
+/// of the whole melody, also those that were not played. On violin and viola the fourth finger gives the pitch of the next
+/// open string, so there it is sure only where no written note lies below it on the string before: then a beginner in
+/// first position plays it open (common practice).
+pub fn surely_open(instrument: Instrument, written: &[i32], string: usize) -> bool {
+    let open = instrument.open_strings();
+    let fourth_finger = matches!(instrument, Instrument::Violin | Instrument::Viola) && string > 0;
+    !fourth_finger || !written.iter().any(|&other| other > open[string - 1] && other < open[string])
+}
+
+/// Tuning of the strings that were heard open; `written` are the notes of the whole melody.
 pub fn string_tuning(instrument: Instrument, written: &[i32], notes: &[Deviation]) -> Vec<StringTuning> {
     let open = instrument.open_strings();
     let mut tunings = Vec::new();
     for (k, &midi) in open.iter().enumerate() {
-        let fourth_finger = matches!(instrument, Instrument::Violin | Instrument::Viola) && k > 0;
-        if fourth_finger && written.iter().any(|&other| other > open[k - 1] && other < midi) {
+        if !surely_open(instrument, written, k) {
             continue;
         }
         let mut cents: Vec<f64> = notes.iter().filter(|n| n.midi == midi).map(|n| n.cents).collect();

@@ -38,7 +38,7 @@ pub(super) const TIMING_HEADING: &str = "Your beat, bar by bar";
 pub(super) const TIMING: &str = "The upright strokes are your own steady beat. A dot straight above its stroke began in time; a square on its corner began a tenth of a beat or more early or late.";
 
 pub(super) const STRINGS_HEADING: &str = "How the strings are tuned";
-pub(super) const STRINGS: &str = "Only strings that surely sounded open, not as a fourth finger. One that hangs past the dashed line is too loose and sounds low; one that ends above it is too tight and sounds high. A string is under tension and can snap: small turns, face away from the strings, and ask your teacher or another grown-up.";
+pub(super) const STRINGS: &str = "Only strings that surely sounded open, or on which all was off alike. One that hangs past the dashed line is too loose and sounds low; one that ends above it is too tight and sounds high. A string is under tension and can snap: small turns, face away from the strings, and ask your teacher or another grown-up.";
 
 pub(super) const MARK_HEADING: &str = "How the mark was made";
 /// The same where the mark is the teacher's own.

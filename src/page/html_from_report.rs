@@ -424,7 +424,13 @@ mod tests {
 
     #[test]
     fn above_things_to_do_it_is_not_said_that_nothing_is_to_be_fixed() {
-        let low = page(|report| report.tuning.offset_cents = Some(-40.0), None);
+        let low = page(
+            |report| {
+                report.tuning.offset_cents = Some(-40.0);
+                report.notes.iter_mut().for_each(|note| note.cents = Some(-40.0));
+            },
+            None,
+        );
         assert!(low.contains("Before you play again"), "{low}");
         let extra = page(
             |report| {

@@ -41,7 +41,7 @@ pub fn legend(systems: &[System]) -> String {
     let sentences = [
         (
             words(What::Cents, &number),
-            "The numbers are cents from the written pitch: + is high, − is low, and 100 are one semitone.",
+            "The numbers are cents, your fingers' after the tuning: + is high, − is low, and 100 are one semitone.",
         ),
         (is(What::HeardBox), "A box: another note, with its name below."),
         (

@@ -3,7 +3,7 @@
 use super::staff::{NoteWords, place_of_extra};
 use crate::findings::{ExtraFinding, NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
 use crate::notation::Melody;
-use crate::report::{no_new_bow, words};
+use crate::report::{TextSettings, intonation, no_new_bow, words};
 
 /// A line of the list.
 #[derive(Debug, Clone, PartialEq)]
@@ -63,15 +63,26 @@ pub(super) fn note_said(report: &Report, at: usize) -> String {
             None => "you played another note".to_owned(),
         },
         (NoteVerdict::Right, None) => "played".to_owned(),
-        (NoteVerdict::Right, Some(cents)) if cents.abs() < 0.5 => {
-            "played right on the pitch, 0 cents off".to_owned()
-        }
         (NoteVerdict::Right, Some(cents)) => {
-            let side = words::low_or_high(cents);
-            let count = words::count(cents.abs().round() as usize, "cent", "cents");
-            format!("played {count} {side}")
+            let found = intonation::of(report, note, &TextSettings::default());
+            let finger = found.filter(|found| !found.open_only()).map_or(cents, |found| found.finger_cents);
+            let tuning = (cents - finger).abs() > intonation::GOOD_STRING_CENTS;
+            match (tuning, finger.abs() < 0.5) {
+                (false, true) => "played right on the pitch, 0 cents off".to_owned(),
+                (false, false) => format!("played {}", off(finger)),
+                (true, true) => format!("played right for its string, which makes it sound {}", off(cents)),
+                (true, false) => {
+                    format!("played {} for its string, which makes it sound {}", off(finger), off(cents))
+                }
+            }
         }
     }
+}
+
+/// `22 cents low`.
+fn off(cents: f64) -> String {
+    let count = words::count(cents.abs().round() as usize, "cent", "cents");
+    format!("{count} {}", words::low_or_high(cents))
 }
 
 pub(super) fn played_name(report: &Report, note: &NoteFinding) -> Option<String> {
@@ -114,17 +125,17 @@ pub(super) fn extra_said(report: &Report, extra: &ExtraFinding) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::content::PageContent;
-    use super::super::staff::note_words;
+    use super::super::staff::{heard_from_report, note_words};
     use super::*;
-    use crate::findings::RestartFinding;
+    use crate::findings::{RestartFinding, StringTuning};
     use crate::formats::read_melody_bytes;
     use crate::notation::Instrument;
-    use crate::report::sample_report::{off, report, unheard, wrong};
+    use crate::report::sample_report::{off as played_off, report, unheard, wrong};
 
     #[test]
     fn notes_rests_extras_and_returns_stand_in_the_order_of_the_sheet() {
         let mut report = report(Instrument::Violin, &["D4", "E4", "F#4", "-", "G4", "G4", "A4", "D4"]);
-        off(&mut report, 0, -22.4);
+        played_off(&mut report, 0, -22.4);
         wrong(&mut report, 2, -1.0);
         unheard(&mut report, 5, NoteVerdict::Missing);
         report.rests[0].verdict = RestVerdict::Rushed;
@@ -161,5 +172,32 @@ mod tests {
         for note in &notes {
             assert_eq!(note.label, format!("{}, {}", words::sentence(&words::bar(note.bar)), note.said));
         }
+    }
+
+    #[test]
+    fn what_the_tuning_does_to_a_note_is_told_apart_from_its_finger() {
+        let mut report = report(Instrument::Violin, &["G3", "A3", "B3", "C4"]);
+        for (at, cents) in [-24.0, -24.0, -54.0, 0.0].into_iter().enumerate() {
+            played_off(&mut report, at, cents);
+        }
+        report.tuning.strings = vec![StringTuning { string: "G".into(), cents: -24.0, notes: 2 }];
+        let said: Vec<String> = (0..4).map(|at| note_said(&report, at)).collect();
+        assert_eq!(
+            said,
+            [
+                "played 24 cents low",
+                "played right for its string, which makes it sound 24 cents low",
+                "played 30 cents low for its string, which makes it sound 54 cents low",
+                "played right on the pitch, 0 cents off",
+            ]
+        );
+        // The staff has the same numbers.
+        let text = "instrument = 'violin'\nmetre = '4/4'\nbars = ['G3 q A3 B3 C4']";
+        let melody = read_melody_bytes("m.toml", text.as_bytes()).expect("a melody").melody;
+        let heard = heard_from_report(&report, &melody, &TextSettings::default());
+        let cents: Vec<Option<f64>> = heard.notes.iter().map(|note| note.cents).collect();
+        assert_eq!(cents, [-24.0, 0.0, -30.0, 0.0].map(Some));
+        let labels: Vec<Option<&str>> = heard.notes.iter().map(|note| note.label.as_deref()).collect();
+        assert_eq!(labels, [None, None, Some("low"), None]);
     }
 }

@@ -151,8 +151,15 @@ fn told(report: &Report, notes: &[NoteWords], belongs: Belongs) -> Option<Told> 
     }
 }
 
-/// The report as the plain data of the staff as heard. Pitches are told after the whole instrument's tuning, cents as
-/// they were measured; `high` and `low` only where a finger was out of tune.
+/// The cents that stand under a note: of a finger after its string's tuning, as in the words for the player; of an open
+/// string as they were measured.
+fn cents_said(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Option<f64> {
+    let found = intonation::of(report, note, settings).filter(|found| !found.open_only());
+    found.map(|found| found.finger_cents).or(note.cents)
+}
+
+/// The report as the plain data of the staff as heard. Pitches are told after the whole instrument's tuning; `high` and
+/// `low` only where a finger was out of tune.
 pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettings) -> Heard {
     let offset = report.tuning.offset_cents.filter(|cents| cents.is_finite()).unwrap_or(0.0) / 100.0;
     let note = |(at, note): (usize, &NoteFinding)| HeardNote {
@@ -165,7 +172,7 @@ pub fn heard_from_report(report: &Report, melody: &Melody, settings: &TextSettin
         },
         onset_error_beats: note.onset_error_beats,
         duration_ratio: note.duration_ratio,
-        cents: note.cents,
+        cents: cents_said(report, note, settings),
         label: match no_new_bow(report, at) {
             true => Some("no new bow".to_owned()),
             false => finger_side(report, note, settings).map(str::to_owned),

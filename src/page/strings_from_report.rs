@@ -1,4 +1,4 @@
-//! How each string that was heard open is tuned: four strings hang from one nut, and each ends as far below or above a
+//! How each string that was heard open, or on which everything is off together, is tuned: four strings hang from one nut, and each ends as far below or above a
 //! level line as it is low or high. A slack string hangs down further.
 
 use super::content::Room;
@@ -16,7 +16,7 @@ const HANGING: f64 = 62.0;
 /// How thick the strings are drawn, low to high, in pixels.
 const THICK: [f64; 4] = [4.0, 3.2, 2.4, 1.6];
 
-/// The four strings, low to high; `None` where none was heard open.
+/// The four strings, low to high; `None` where none is known.
 pub fn strings(report: &Report, room: Room) -> Option<Figure> {
     let names = report.melody.instrument.string_names();
     let heard = names.map(|name| {
@@ -62,9 +62,9 @@ pub fn strings(report: &Report, room: Room) -> Option<Figure> {
     let silent: Vec<String> = silent.iter().map(|(name, _)| (*name).to_owned()).collect();
     let not = match silent.is_empty() {
         true => String::new(),
-        false => format!("; not surely heard open: {}", words::list(&silent)),
+        false => format!("; not surely heard: {}", words::list(&silent)),
     };
-    Some(out.figure(width, below + 20.0, format!("Open strings: {}{not}.", open.join("; "))))
+    Some(out.figure(width, below + 20.0, format!("Strings: {}{not}.", open.join("; "))))
 }
 
 /// `in tune`, `in tune (1 cent low)`, `22 cents low`.
@@ -124,7 +124,7 @@ mod tests {
             assert!((low - level - 17.6).abs() < 0.11 && (level - high - 8.0).abs() < 0.11);
             assert_eq!(
                 figure.label,
-                "Open strings: C 22 cents low; G in tune; A 10 cents high; not surely heard open: D."
+                "Strings: C 22 cents low; G in tune; A 10 cents high; not surely heard: D."
             );
         }
     }

@@ -2,6 +2,7 @@
 
 use super::TextSettings;
 use super::fingers;
+use crate::align::weighted_median;
 use crate::findings::{NoteFinding, NoteVerdict, Report, finger_shift};
 use crate::notation::Fingering;
 use crate::units::{Cents, Hertz, MidiPitch, Millimetres};
@@ -22,8 +23,8 @@ pub const STEADY_SPREAD_CENTS: f64 = 15.0;
 /// What is known about the pitch of one note that was the right one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Intonation {
-    /// Cents that are the finger's: what is left after the tuning of the string, where it was heard
-    /// open, else of the whole instrument.
+    /// Cents that are the finger's: what is left after the tuning of the string, where it is known, else of the whole
+    /// instrument; 0 for a note between the tuning of its string and the pitch that the ear wants.
     pub finger_cents: f64,
     /// The string whose own tuning was taken off, 0 the lowest.
     pub string_allowed_for: Option<usize>,
@@ -64,21 +65,75 @@ pub fn of(report: &Report, note: &NoteFinding, settings: &TextSettings) -> Optio
     Some(Intonation { finger_cents, string_allowed_for, places, moves, steady })
 }
 
-/// How far the string itself is off, as far as known. Where a note may be an open string or a fourth
-/// finger, the string whose tuning explains it best is allowed for: never blame a finger for a string.
+/// A string that is further than this from the whole instrument is tuned otherwise than that, in cents.
+const APART_CENTS: f64 = 12.0;
+
+/// How far off a note may be without a finger being off, as far as that is known. A finger is off only where the note is
+/// neither in tune with its string nor with the ear: on a slack string a finger on its tape sounds as low as the string,
+/// and one that found the pitch by ear lies too near the bridge; both are right, and what lies between. Where a note may be
+/// an open string or a fourth finger, the string that explains it best is allowed for: never blame a finger for a string.
 fn allowance(report: &Report, places: &[Fingering], cents: f64) -> (f64, Option<usize>) {
-    let whole = report.tuning.offset_cents.filter(|offset| offset.abs() > GOOD_STRING_CENTS).unwrap_or(0.0);
+    let allowed = places.iter().map(|place| {
+        let (low, high, own) = in_tune(report, place.string);
+        (cents.clamp(low, high), own.then_some(place.string))
+    });
+    let nearer = |(a, _): &(f64, _), (b, _): &(f64, _)| (cents - a).abs().total_cmp(&(cents - b).abs());
+    allowed.min_by(nearer).unwrap_or((whole(report), None))
+}
+
+/// The whole instrument's tuning, where it needs an allowance.
+fn whole(report: &Report) -> f64 {
+    let offset = report.tuning.offset_cents.filter(|cents| cents.is_finite());
+    offset.filter(|cents| cents.abs() > GOOD_STRING_CENTS).unwrap_or(0.0)
+}
+
+/// From where to where a note on a string is in tune, in cents from the written pitch, and whether that is by the string's
+/// own tuning.
+fn in_tune(report: &Report, string: usize) -> (f64, f64, bool) {
     let instrument = report.melody.instrument;
-    places
-        .iter()
-        .map(|place| {
-            let letter = fingers::string_letter(instrument, place.string);
-            match report.tuning.strings.iter().find(|tuning| tuning.string == letter) {
-                Some(tuning) => (tuning.cents, Some(place.string)),
-                // Not heard open: as the whole instrument, in the fifths that it is tuned in.
-                None => (whole + report.melody.fifths.above_equal(instrument, place.string).0, None),
-            }
-        })
-        .min_by(|(a, _), (b, _)| (cents - a).abs().total_cmp(&(cents - b).abs()))
-        .unwrap_or((whole, None))
+    // In the fifths that it is tuned in.
+    let belongs = report.melody.fifths.above_equal(instrument, string).0;
+    let whole = whole(report) + belongs;
+    let name = fingers::string_letter(instrument, string);
+    let own = report.tuning.strings.iter().find(|tuning| tuning.string == name && tuning.cents.is_finite());
+    let mut references = Vec::new();
+    match own {
+        Some(own) => {
+            let apart = (own.cents - whole).abs() > APART_CENTS;
+            references.push(own.cents);
+            references.extend(apart.then_some(belongs));
+            // A single open note says nothing against fingers that are as the whole instrument is.
+            references.extend((!apart || own.notes < 2).then_some(whole));
+        }
+        None => {
+            references.push(whole);
+            references.extend((!agrees_with_whole(report, string)).then_some(belongs));
+        }
+    }
+    let low = references.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = references.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    (low, high, own.is_some())
+}
+
+/// Whether what was heard on a string by itself, if anything, is nearer to the whole instrument's tuning than to the
+/// report's A.
+pub(super) fn agrees_with_whole(report: &Report, string: usize) -> bool {
+    let whole = report.tuning.offset_cents.unwrap_or(0.0);
+    let belongs = report.melody.fifths.above_equal(report.melody.instrument, string).0;
+    let mut cents: Vec<(f64, f64)> =
+        surely_on(report, string).iter().filter_map(|note| Some((note.cents? - belongs, 1.0))).collect();
+    let middle = weighted_median(&mut cents);
+    middle.is_none_or(|middle| (middle - whole).abs() <= middle.abs())
+}
+
+/// The right notes with a pitch that lie on a string and on no other in first position.
+pub(super) fn surely_on(report: &Report, string: usize) -> Vec<&NoteFinding> {
+    let measured = |note: &&NoteFinding| note.verdict == NoteVerdict::Right && note.cents.is_some();
+    report.notes.iter().filter(measured).filter(|note| lies_on(report, note, string)).collect()
+}
+
+/// Whether first position has a note on this string and on no other.
+pub(super) fn lies_on(report: &Report, note: &NoteFinding, string: usize) -> bool {
+    let places = fingers::places(report.melody.instrument, &note.written, note.written_midi);
+    matches!(places[..], [place] if place.string == string)
 }

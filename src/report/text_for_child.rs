@@ -98,11 +98,22 @@ pub fn child_sections(report: &Report, settings: &TextSettings) -> Vec<ChildSect
         }
         None => {
             let things = things_to_fix(report, settings);
-            let first = heaviest(&things);
+            let to_tune = what_to_tune(report);
+            // A finger cannot be put right on a string that is not.
+            let heaviest = heaviest(&things);
+            let strings_first =
+                to_tune.strings && !to_tune.lines.is_empty() && heaviest.is_none_or(|at| things[at].finger);
+            let first = heaviest.filter(|_| !strings_first);
+            let (fix_first, before) = match (strings_first, first) {
+                (true, _) => (to_tune.lines, Vec::new()),
+                (false, first) => {
+                    (first.map(|at| things[at].text.clone()).into_iter().collect(), to_tune.lines)
+                }
+            };
             vec![
                 (About::WentWell, went_well(report, settings)),
-                (About::FixFirst, first.map(|at| things[at].text.clone()).into_iter().collect()),
-                (About::BeforeYouPlay, what_to_tune(report)),
+                (About::FixFirst, fix_first),
+                (About::BeforeYouPlay, before),
                 (About::AfterThat, others(&things, first)),
                 (About::ListenHere, questions(&things)),
                 (About::CouldNotTell, unsure(report)),

@@ -271,7 +271,7 @@ fn strings(report: &Report) -> TeacherTable {
         ]
     });
     let headers = &["string", "verdict", "off (cents)", "heard in (notes)"];
-    TeacherTable { heading: "Open strings", headers, words: 2, rows: rows.collect() }
+    TeacherTable { heading: "Strings", headers, words: 2, rows: rows.collect() }
 }
 
 fn remarks(report: &Report) -> String {
@@ -294,8 +294,9 @@ fn thresholds(report: &Report, settings: &TextSettings) -> String {
     format!(
         "right: within 50 cents of the written pitch after the instrument's own tuning; unsure: not held\n\
          \u{20} against the player.\n\
-         off: median of the steady part against equal temperament at A4. finger: the same after the open\n\
-         \u{20} string's tuning (or the whole instrument's). spread: half the interquartile range.\n\
+         off: median of the steady part against equal temperament at A4. finger: the same after the string's\n\
+         \u{20} tuning (or the whole instrument's), and 0 between that and the written pitch: a finger that found\n\
+         \u{20} the pitch by ear on a slack string is not off. spread: half the interquartile range.\n\
          fingers: in tune to {IN_TUNE_CENTS:.0} cents, a little off to {CLEARLY_OFF_CENTS:.0}, clearly off to 50;\n\
          \u{20} within 10 nothing needs to be corrected.\n\
          move: + toward the bridge, - toward the nut, on an ideal string of {length:.0} mm;\n\
@@ -373,7 +374,7 @@ mod tests {
     #[test]
     fn verdicts_are_words_and_sections_appear_only_with_something_in_them() {
         let quiet = said(|_| {});
-        for section in ["Notes that are not on the sheet", "Restarts", "Open strings", "Remarks", "\u{1b}"] {
+        for section in ["Notes that are not on the sheet", "Restarts", "\nStrings", "Remarks", "\u{1b}"] {
             assert!(!quiet.contains(section), "{section}");
         }
         let text = said(|report| {

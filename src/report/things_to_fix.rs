@@ -40,6 +40,8 @@ pub struct Thing {
     pub text: String,
     /// Whether it is no more than a question: it never comes first.
     pub question: bool,
+    /// Whether it is a finger off the pitch: strings out of tune come before it.
+    pub finger: bool,
 }
 
 /// Everything to fix, in playing order.
@@ -151,8 +153,13 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
         if !one.again.is_empty() {
             text.push_str(&format!(" The same in {}.", words::places(&one.again)));
         }
-        let thing =
-            Thing { weight: 100.0 + one.again.len() as f64, index: note.index, text, question: false };
+        let thing = Thing {
+            weight: 100.0 + one.again.len() as f64,
+            index: note.index,
+            text,
+            question: false,
+            finger: false,
+        };
         doubted(thing, one.confidence)
     };
     let octave = (shift != 0).then(|| octave_away(report, shift));
@@ -172,6 +179,7 @@ fn octave_away(report: &Report, shift: i32) -> Thing {
             report.melody.instrument
         ),
         question: false,
+        finger: false,
     }
 }
 
@@ -250,6 +258,7 @@ fn before_the_recording(first: &NoteFinding) -> Thing {
             words::place(first.bar, first.beat)
         ),
         question: false,
+        finger: false,
     }
 }
 
@@ -262,6 +271,7 @@ fn not_on_the_recording(first: &NoteFinding) -> Thing {
             words::place(first.bar, first.beat)
         ),
         question: false,
+        finger: false,
     }
 }
 
@@ -291,7 +301,7 @@ fn missing_run(report: &Report, at: usize, missing: &[NoteFinding], to_the_end: 
     let first = &missing[0];
     let place = words::place(first.bar, first.beat);
     let name = words::pitch(&first.written);
-    let thing = |weight, text| Thing { weight, index: first.index, text, question: false };
+    let thing = |weight, text| Thing { weight, index: first.index, text, question: false, finger: false };
     let last = &missing[missing.len() - 1];
     if no_new_bow(report, at) {
         let text = format!(
@@ -368,7 +378,8 @@ fn rest(report: &Report, rest: &RestFinding) -> Option<Thing> {
         ),
     };
     let question = rest.verdict == RestVerdict::Filled && extra_in(report, rest).is_some();
-    let thing = Thing { weight, index: rest.index, text: format!("{place}: {text}"), question };
+    let thing =
+        Thing { weight, index: rest.index, text: format!("{place}: {text}"), question, finger: false };
     Some(doubted(thing, rest.confidence))
 }
 
@@ -421,7 +432,7 @@ fn finger(report: &Report, group: &mut [(&NoteFinding, Intonation)]) -> Thing {
     }
     let weight =
         if clearly { 65.0 } else { 50.0 } + cents.abs().min(100.0) / 100.0 + again.len() as f64 / 10.0;
-    Thing { weight: weight.min(74.0), index: note.index, text, question: false }
+    Thing { weight: weight.min(74.0), index: note.index, text, question: false, finger: true }
 }
 
 fn where_to_move(report: &Report, found: &Intonation) -> String {
@@ -497,6 +508,7 @@ fn extra_notes(report: &Report) -> Vec<Thing> {
             index: after.unwrap_or(0),
             text,
             question: true,
+            finger: false,
         }
     };
     groups.iter().map(thing).collect()
@@ -509,5 +521,5 @@ fn drift(report: &Report) -> Option<Thing> {
         "The beat: you ended about {:.0} percent {way} than you began. Tap your foot, or play with a metronome.",
         drift.abs()
     );
-    Some(Thing { weight: 30.0, index: usize::MAX, text, question: false })
+    Some(Thing { weight: 30.0, index: usize::MAX, text, question: false, finger: false })
 }
