@@ -9,7 +9,9 @@ use super::played::{PlayedNote, played_notes};
 use super::report::*;
 use super::rests::{Around, rest_findings};
 use super::shifted::doubt_shifts;
-use super::string_off::{OPEN_COUNTS_FOR, OnString, notes_on_strings, strings_apart, strings_off};
+use super::string_off::{
+    FEWEST_OPEN, OPEN_COUNTS_FOR, OnString, notes_on_strings, strings_apart, strings_off,
+};
 use super::strings::{Deviation, string_tuning};
 use super::strings_tried::beside_the_melody;
 use super::this_melody::of_one_pitch;
@@ -242,11 +244,14 @@ fn tuning(findings: &[NoteFinding], instrument: Instrument, far_off: Vec<StringT
                 deviations.iter().filter(|d| d.midi != midi).map(|d| (d.cents, 1.0)).collect();
             others.len() >= FEWEST_OTHERS
                 && weighted_median(&mut others).is_some_and(|rest| {
-                    (tuning.cents - rest).abs() > STRING_BY_ITSELF && tuning.cents.abs() > rest.abs()
+                    // One note is no string: in a position above the first it may have been a finger.
+                    (tuning.cents - rest).abs() > STRING_BY_ITSELF
+                        && (tuning.notes < FEWEST_OPEN || tuning.cents.abs() > rest.abs())
                 })
         })
     };
-    let weight = |d: &Deviation| if open(d.midi).is_some() { OPEN_COUNTS_FOR } else { 1.0 };
+    let surely_open = |midi: i32| open(midi).is_some_and(|tuning| tuning.notes >= FEWEST_OPEN);
+    let weight = |d: &Deviation| if surely_open(d.midi) { OPEN_COUNTS_FOR } else { 1.0 };
     let mut all: Vec<(f64, f64)> =
         deviations.iter().filter(|d| !by_itself(d.midi)).map(|d| (d.cents, weight(d))).collect();
     if all.is_empty() {

@@ -1,5 +1,5 @@
 //! What is wrong with the recording itself, before anybody listens to the playing: silence, too
-//! quiet, clipped, noisy, mains hum, an offset, moments that the recorder lost, too short.
+//! quiet, clipped, noisy, mains hum, an offset, moments that the recorder lost, a metronome, too short.
 //!
 //! A remark tells the player what to change next time; only a take in which no note can be heard at
 //! all is [`Unjudgeable`]. The playing is never blamed here: a low E or G of a bass is not hum, a loud
