@@ -209,7 +209,7 @@ fn metronome_remark(beats: f64) -> Remark {
         "metronome",
         format!(
             "A metronome sounds in the recording, about {beats:.0} times a minute. I listened past it. Put it further away \
-             from the microphone than your instrument, or play it softly: then I hear you better."
+             from the microphone than your instrument, or turn it down: then I hear you better."
         ),
     )
 }

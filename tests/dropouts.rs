@@ -2,9 +2,6 @@
 
 mod melodies;
 
-use fingertape::findings::{NoteVerdict, Outcome, RestVerdict};
-use fingertape::formats::read_melody_bytes;
-use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::samples::Samples;
 use fingertape::units::SampleRate;
 
@@ -21,18 +18,9 @@ const MELODIES: [(&str, &str); 3] = [
 #[test]
 fn sound_that_the_recorder_lost_is_no_lifted_bow() {
     for (instrument, bars) in MELODIES {
-        let toml = format!(
-            "instrument = \"{instrument}\"\nmetre = \"4/4\"\nkey = \"D\"\nbars = \"\"\"\n{bars}\n\"\"\"\n"
-        );
-        let melody = read_melody_bytes("melody.toml", toml.as_bytes())
-            .unwrap_or_else(|error| panic!("{error}"))
-            .melody;
-        let settings = JudgeSettings {
-            bpm: Some(BPM),
-            ..JudgeSettings::for_melody(&melody, melody.instrument.expect("one"))
-        };
+        let melody = melodies::in_d(instrument, bars);
         let whole = melodies::played(&melody, BPM, false, RATE);
-        let onsets: Vec<(f64, f64)> = pipeline::judge(&whole, &melody, &settings)
+        let onsets: Vec<(f64, f64)> = melodies::judged(&whole, &melody, BPM)
             .notes
             .iter()
             .map(|note| (note.onset_s.expect("played"), note.offset_s.expect("played")))
@@ -43,15 +31,9 @@ fn sound_that_the_recorder_lost_is_no_lifted_bow() {
                 let first = ((onset + share * (offset - onset)) * f64::from(RATE.0)) as usize;
                 mono[first..first + (seconds * f64::from(RATE.0)) as usize].fill(0.0);
             }
-            let report = pipeline::judge(&Samples { mono, rate: RATE }, &melody, &settings);
+            let report = melodies::judged(&Samples { mono, rate: RATE }, &melody, BPM);
             let what = format!("{instrument}, {seconds} s of each note lost");
-            assert_eq!(report.outcome, Outcome::Judged, "{what}");
-            let other: Vec<_> =
-                report.notes.iter().filter(|note| note.verdict != NoteVerdict::Right).collect();
-            let rests: Vec<_> =
-                report.rests.iter().filter(|rest| rest.verdict != RestVerdict::Kept).collect();
-            assert!(other.is_empty() && rests.is_empty(), "{what}: {other:?} {rests:?}");
-            assert!(report.extra.is_empty() && report.restarts.is_empty(), "{what}: {:?}", report.extra);
+            melodies::assert_all_as_written(&report, &what);
             assert!(report.take.remarks.iter().any(|remark| remark.code == "dropouts"), "{what}");
         }
     }

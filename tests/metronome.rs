@@ -2,9 +2,6 @@
 
 mod melodies;
 
-use fingertape::findings::{NoteVerdict, Outcome, RestVerdict};
-use fingertape::formats::read_melody_bytes;
-use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::samples::Samples;
 use fingertape::units::SampleRate;
 use std::f64::consts::TAU;
@@ -23,16 +20,7 @@ const BEATS: [(f64, f64, f64); 3] = [(1000.0, 0.012, 0.1), (880.0, 10.0, 0.09), 
 #[test]
 fn a_metronome_four_times_as_loud_as_the_playing_is_no_note() {
     for (instrument, bars) in [("violin", VIOLIN), ("bass", BASS)] {
-        let toml = format!(
-            "instrument = \"{instrument}\"\nmetre = \"4/4\"\nkey = \"D\"\nbars = \"\"\"\n{bars}\n\"\"\"\n"
-        );
-        let melody = read_melody_bytes("melody.toml", toml.as_bytes())
-            .unwrap_or_else(|error| panic!("{error}"))
-            .melody;
-        let settings = JudgeSettings {
-            bpm: Some(BPM),
-            ..JudgeSettings::for_melody(&melody, melody.instrument.expect("one"))
-        };
+        let melody = melodies::in_d(instrument, bars);
         let played = melodies::played(&melody, BPM, false, RATE);
         let loud =
             4.0 * (played.mono.iter().map(|one| one * one).sum::<f32>() / played.mono.len() as f32).sqrt();
@@ -52,15 +40,9 @@ fn a_metronome_four_times_as_loud_as_the_playing_is_no_note() {
                 }
                 beat += 1;
             }
-            let report = pipeline::judge(&Samples { mono, rate: RATE }, &melody, &settings);
+            let report = melodies::judged(&Samples { mono, rate: RATE }, &melody, BPM);
             let what = format!("{instrument}, {hertz} Hz");
-            assert_eq!(report.outcome, Outcome::Judged, "{what}");
-            let other: Vec<_> =
-                report.notes.iter().filter(|note| note.verdict != NoteVerdict::Right).collect();
-            let rests: Vec<_> =
-                report.rests.iter().filter(|rest| rest.verdict != RestVerdict::Kept).collect();
-            assert!(other.is_empty() && rests.is_empty(), "{what}: {other:?} {rests:?}");
-            assert!(report.extra.is_empty() && report.restarts.is_empty(), "{what}: {:?}", report.extra);
+            melodies::assert_all_as_written(&report, &what);
             let remark = report.take.remarks.iter().find(|remark| remark.code == "metronome").expect(&what);
             assert!(remark.text.contains("about 80 times a minute"), "{}", remark.text);
         }

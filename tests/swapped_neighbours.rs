@@ -3,19 +3,10 @@
 mod melodies;
 
 use fingertape::findings::{NoteVerdict, Outcome};
-use fingertape::formats::read_melody_bytes;
-use fingertape::notation::Melody;
-use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::units::SampleRate;
 
 const RATE: SampleRate = SampleRate(44_100);
 const BPM: f64 = 84.0;
-
-fn melody(bars: &str) -> Melody {
-    let toml =
-        format!("instrument = \"violin\"\nmetre = \"4/4\"\nkey = \"D\"\nbars = \"\"\"\n{bars}\n\"\"\"\n");
-    read_melody_bytes("melody.toml", toml.as_bytes()).unwrap_or_else(|error| panic!("{error}")).melody
-}
 
 #[test]
 fn a_note_that_changed_places_with_its_neighbour_is_not_right_and_all_others_are() {
@@ -36,13 +27,9 @@ fn a_note_that_changed_places_with_its_neighbour_is_not_right_and_all_others_are
             4..10,
         ),
     ] {
-        let (written, played) = (melody(sheet), melody(played));
+        let (written, played) = (melodies::in_d("violin", sheet), melodies::in_d("violin", played));
         let sound = melodies::played(&played, BPM, false, RATE);
-        let settings = JudgeSettings {
-            bpm: Some(BPM),
-            ..JudgeSettings::for_melody(&written, written.instrument.expect("one"))
-        };
-        let report = pipeline::judge(&sound, &written, &settings);
+        let report = melodies::judged(&sound, &written, BPM);
         assert_eq!(report.outcome, Outcome::Judged);
         for (k, note) in report.notes.iter().enumerate() {
             let is_right = note.verdict == NoteVerdict::Right;

@@ -119,9 +119,9 @@ fn moments_without_sound(mono: &[f32], rate: f64) -> Vec<Range<usize>> {
 /// not only there.
 fn stands<'a>(pieces: impl Iterator<Item = &'a [f32]>) -> bool {
     let levels: Vec<f64> = pieces.map(rms).collect();
-    let [beside, next, ..] = levels[..] else { return false };
-    let most = levels.iter().copied().fold(0.0, f64::max);
-    beside > TONE && next > LASTS * beside && beside >= FULL * most
+    let [beside, others @ ..] = &levels[..] else { return false };
+    let most = others.iter().copied().fold(0.0, f64::max);
+    *beside > TONE && most > LASTS * beside && *beside > FULL * most
 }
 
 fn rms(piece: &[f32]) -> f64 {

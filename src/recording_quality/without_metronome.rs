@@ -4,7 +4,7 @@
 //! music (time synchronous averaging: McFadden, Mechanical Systems and Signal Processing 1, 1987, from memory). It is taken
 //! away from each of them, as loud as it is there. Where a note begins on the beat, its onset stays where it is.
 
-use super::levels_from_samples::{decibels, frame_levels, quantile};
+use super::levels_from_samples::{Periodicity, decibels, periodicities, quantile};
 use super::metronome_from_samples::{Beats, metronome};
 use crate::samples::Samples;
 use rustfft::{Fft, FftPlanner, num_complex::Complex};
@@ -43,84 +43,110 @@ const FALLS: f64 = 14.0;
 const ENDS: f64 = 40.0;
 /// and fades out over so many seconds.
 const FADES: f64 = 0.010;
+/// Energy below which there is no sound, full scale being 1 in one sample.
+const NOTHING: f64 = 1e-9;
 /// A beat may be louder or softer than the middle one of all, by these factors.
 const GAINS: Range<f64> = 0.0..2.0;
 /// A metronome has beats of at most so many kinds, and is one of at most so many.
 const KINDS: usize = 3;
 const METRONOMES: usize = 2;
-/// Without its metronome a take is hardly softer: what falls by more than this (decibels; upper quartile of the levels of
-/// moments) was the music.
-const SOFTER: f64 = 3.0;
+/// A kind of beat stands at this share at least of the places from its first to its last, where these are even.
+const OF_ITS_OWN: f64 = 0.4;
+/// So many of the places where something stands out the most are taken for a beat.
+const SEEDS: usize = 3;
+/// Without its metronome a take has most of its notes still: where fewer moments than this share have a pitch afterwards, it
+/// was the music.
+const STILL: f64 = 0.5;
+/// A moment has a pitch from this clarity on, where it is not so many decibels softer than the loud ones.
+const CLEAR: f64 = 0.7;
+const SOFT: f64 = 25.0;
 
-/// The sound without its metronome, and how many beats a minute that has; nothing where there is none.
+/// The sound without its metronome, and how many beats a minute that has; nothing where there is none, or only a count before
+/// the playing.
 ///
 /// For the ear only: nothing is written to a file, and the listener still hears what the recorder heard.
 pub fn without_metronome(samples: &Samples) -> Option<(Samples, f64)> {
     let rate = samples.rate.hertz();
-    let loud = |sound: &[f32]| {
-        let mean = samples.offset();
-        quantile(&frame_levels(sound, (0.02 * rate) as usize, mean), 0.75).unwrap_or_default()
-    };
     let mut sound = Cow::Borrowed(&samples.mono[..]);
     let mut a_minute = None;
     for _ in 0..METRONOMES {
         let Some(beats) = metronome(&sound, rate) else { break };
-        let mut kinds = 0;
-        while kinds < KINDS
-            && let Some(without) = taken_out(&sound, rate, beats)
-        {
-            sound = Cow::Owned(without);
-            kinds += 1;
-        }
-        if kinds == 0 {
-            break;
-        }
+        let Some(without) = taken_out(&sound, rate, beats) else { break };
+        sound = Cow::Owned(without);
         a_minute.get_or_insert(60.0 / beats.period);
     }
-    let is_music = loud(&sound) < loud(&samples.mono) - SOFTER;
-    a_minute
-        .filter(|_| !is_music)
-        .map(|a_minute| (Samples { mono: sound.into_owned(), rate: samples.rate }, a_minute))
+    let a_minute = a_minute?;
+    let before = periodicities(&samples.mono, rate);
+    let levels: Vec<f64> = before.iter().map(|moment| moment.level).collect();
+    let soft = quantile(&levels, 0.95)? - SOFT;
+    let notes =
+        |of: &[Periodicity]| of.iter().filter(|m| m.clarity >= CLEAR && m.level > soft).count() as f64;
+    let is_music = notes(&periodicities(&sound, rate)) < STILL * notes(&before);
+    (!is_music).then(|| (Samples { mono: sound.into_owned(), rate: samples.rate }, a_minute))
 }
 
-/// The sound without the beats on a grid; nothing where what stands there is not the same short sound.
+/// The sound without the beats on a grid; nothing where what stands at most places is not the same short sound, or only in
+/// less than half of the time.
 fn taken_out(mono: &[f32], rate: f64, beats: Beats) -> Option<Vec<f32>> {
     let looks = Looks::new(mono, rate, beats);
-    let alone = |place: &usize| looks.attack(*place) / looks.noise(*place);
     let mut places: Vec<usize> = (0..looks.places.len()).collect();
-    // The place where the beat stands out the most shows it first.
-    let clearest = places.iter().copied().max_by(|one, other| alone(one).total_cmp(&alone(other)))?;
-    let mut mean: Vec<f64> = looks.moved(clearest, 0.0);
-    let mut fits: Vec<Fit> = Vec::new();
-    for round in 0..ROUNDS {
-        fits = looks.fits(&mean, &places);
-        fits.retain(|fit| fit.alike >= if round == 0 { ALIKE_AT_FIRST } else { ALIKE });
-        mean = looks.mean(&fits)?;
+    let mut kinds: Vec<Kind> = Vec::new();
+    while kinds.len() < KINDS
+        && let Some(kind) = looks.kind(&places)
+    {
+        places.retain(|place| kind.fits.iter().all(|fit| fit.place != *place));
+        kinds.push(kind);
     }
-    if fits.len() < FEWEST || (fits.len() as f64) < SHARE * looks.places.len() as f64 {
+    let first = kinds.iter().filter_map(|kind| kind.fits.first()).map(|fit| fit.place).min()?;
+    let last = kinds.iter().filter_map(|kind| kind.fits.last()).map(|fit| fit.place).max()?;
+    let heard: usize = kinds.iter().map(|kind| kind.fits.len()).sum();
+    if 2 * (last - first) < looks.places.len() || 2 * heard < last - first {
         return None;
     }
-    let beat = short_sound(mean, rate)?;
-    let usual = middle(fits.iter().map(|fit| fit.gain));
-    let late = middle(fits.iter().map(|fit| fit.late));
-    // Beats of this kind that the music covers are there all the same, unless the place has another kind of beat.
-    places.retain(|place| fits.iter().all(|fit| fit.place != *place));
-    let evenly = even_places(&fits.iter().map(|fit| fit.place).collect::<Vec<_>>());
-    let covered = places.into_iter().filter(|place| evenly.is_some_and(|(step, from)| place % step == from));
-    fits.extend(covered.map(|place| Fit { place, late, gain: usual, alike: 0.0 }));
+    // Where the music covers a beat it is there all the same.
+    for place in places {
+        if let Some(kind) = kinds.iter_mut().find(|kind| kind.stands_at(place)) {
+            let late = middle(kind.fits.iter().map(|fit| fit.late));
+            kind.covered.push(Fit { place, late, gain: kind.usual, alike: 0.0 });
+        }
+    }
     let mut sound: Vec<f64> = mono.iter().map(|&one| f64::from(one)).collect();
-    for fit in fits {
-        looks.take_out(&mut sound, &beat, fit, usual);
+    for kind in &kinds {
+        looks.take_out(&mut sound, kind);
     }
     Some(sound.into_iter().map(|one| one as f32).collect())
 }
 
-/// Every how many places there is a beat of a kind, and from which on; nothing where they are not even.
-fn even_places(places: &[usize]) -> Option<(usize, usize)> {
-    (1..=8).rev().find_map(|step| {
-        let from = places.first()? % step;
-        places.iter().all(|place| place % step == from).then_some((step, from))
-    })
+/// One kind of beat of a metronome.
+struct Kind {
+    /// The beat itself, from where a look begins.
+    beat: Vec<f64>,
+    /// Where it was heard, in order.
+    fits: Vec<Fit>,
+    /// Where it must be as well.
+    covered: Vec<Fit>,
+    /// How many times as loud as `beat` it is at the middle of its places.
+    usual: f64,
+    /// It stands at every so many places,
+    step: usize,
+    /// from this one on.
+    from: usize,
+}
+
+impl Kind {
+    /// Whether it stands at a place, if it is as even as where it was heard.
+    fn stands_at(&self, place: usize) -> bool {
+        let within = |first: &Fit, last: &Fit| (first.place..=last.place).contains(&place);
+        place % self.step == self.from
+            && self.fits.first().zip(self.fits.last()).is_some_and(|(first, last)| within(first, last))
+    }
+}
+
+/// Every how many places there is a beat of a kind, and from which on; every one where they are not even.
+fn even_places(places: &[usize]) -> (usize, usize) {
+    let even = |step: &usize| places.iter().all(|place| place % step == places[0] % step);
+    let step = (2..=8).rev().find(even).unwrap_or(1);
+    (step, places[0] % step)
 }
 
 /// The mean of the beats from where it begins to where it has died away; nothing where it is no short sound.
@@ -141,9 +167,8 @@ fn short_sound(mut mean: Vec<f64>, rate: f64) -> Option<Vec<f64>> {
     let begins = (0..=peak).rev().find(|&k| levels[k] < levels[peak] - 30.0).unwrap_or(0) * piece;
     let fade = ((FADES * rate) as usize).max(1);
     for (n, one) in mean.iter_mut().enumerate() {
-        let inside = n.saturating_sub(begins).min(ends.saturating_sub(n)) as f64;
         let before_end = (ends.saturating_sub(n) as f64 / fade as f64).min(1.0);
-        *one *= if n < begins || inside == 0.0 { 0.0 } else { before_end };
+        *one *= if n < begins { 0.0 } else { before_end };
     }
     Some(mean)
 }
@@ -281,7 +306,7 @@ impl<'a> Looks<'a> {
             if (1..2 * self.beside).contains(&lag) {
                 let (left, right) = (at(lag - 1), at(lag + 1));
                 let bend = left - 2.0 * most + right;
-                if bend < 0.0 {
+                if bend < 0.0 && left <= most && right <= most {
                     let by = 0.5 * (left - right) / bend;
                     late += by;
                     most -= 0.25 * (left - right) * by;
@@ -293,7 +318,8 @@ impl<'a> Looks<'a> {
                 place,
                 late: late - self.beside as f64,
                 gain: most / power.max(f64::MIN_POSITIVE),
-                alike: most / (power * own).sqrt().max(f64::MIN_POSITIVE),
+                // In digital silence nothing is like anything.
+                alike: if own > NOTHING { most / (power * own).sqrt().max(f64::MIN_POSITIVE) } else { 0.0 },
             }
         };
         places.iter().map(fit).collect()
@@ -314,27 +340,61 @@ impl<'a> Looks<'a> {
         (weights > 0.0 && weights.is_finite()).then(|| sum.into_iter().map(|one| one / weights).collect())
     }
 
-    /// Takes the beat out at a place, as loud as it is there (least squares).
-    fn take_out(&self, sound: &mut [f64], beat: &[f64], fit: Fit, usual: f64) {
-        let mut padded: Vec<Complex<f64>> = vec![Complex::default(); self.beside];
-        padded.extend(beat.iter().map(|&one| Complex::new(one, 0.0)));
-        padded.resize(self.size, Complex::default());
-        self.forward.process(&mut padded);
-        let there = self.moved_left(padded, -fit.late);
-        let from = self.places[fit.place] - self.beside as isize;
-        let at = |n: usize| usize::try_from(from + n as isize).ok().filter(|&at| at < sound.len());
-        let (mut product, mut power) = (0.0, 0.0);
-        for (n, &one) in there.iter().enumerate() {
-            product += at(n).map_or(0.0, |at| sound[at]) * one;
-            power += one * one;
+    /// The kind of beat that the most alike of some places have; nothing where none have the same short sound.
+    fn kind(&self, places: &[usize]) -> Option<Kind> {
+        let alone = |place: usize| self.attack(place) / self.noise(place);
+        // What comes before the first sample is no silence.
+        let begins = (BESIDE_IT.0 * self.rate) as isize;
+        let mut seeds: Vec<usize> =
+            places.iter().copied().filter(|&place| self.places[place] >= begins).collect();
+        seeds.sort_by(|&one, &other| alone(other).total_cmp(&alone(one)).then(one.cmp(&other)));
+        seeds.truncate(SEEDS);
+        seeds.into_iter().find_map(|seed| self.kind_like(seed, places))
+    }
+
+    /// The kind of beat that some places have in common with one of them.
+    fn kind_like(&self, seed: usize, places: &[usize]) -> Option<Kind> {
+        let mut mean = self.moved(seed, 0.0);
+        let mut fits: Vec<Fit> = Vec::new();
+        for round in 0..ROUNDS {
+            fits = self.fits(&mean, places);
+            fits.retain(|fit| fit.alike >= if round == 0 { ALIKE_AT_FIRST } else { ALIKE });
+            if fits.len() < FEWEST {
+                return None;
+            }
+            mean = self.mean(&fits)?;
         }
-        if power <= 0.0 {
-            return;
-        }
-        let gain = (product / power).clamp(GAINS.start * usual, GAINS.end * usual);
-        for (n, one) in there.into_iter().enumerate() {
-            if let Some(place) = usize::try_from(from + n as isize).ok().and_then(|at| sound.get_mut(at)) {
-                *place -= gain * one;
+        let (step, from) = even_places(&fits.iter().map(|fit| fit.place).collect::<Vec<_>>());
+        let usual = middle(fits.iter().map(|fit| fit.gain));
+        let beat = short_sound(mean, self.rate)?;
+        let kind = Kind { beat, fits, covered: Vec::new(), usual, step, from };
+        let its_own = (0..self.places.len()).filter(|&place| kind.stands_at(place)).count();
+        let heard = kind.fits.len() as f64;
+        (heard >= SHARE * self.places.len() as f64 && heard >= OF_ITS_OWN * its_own as f64).then_some(kind)
+    }
+
+    /// Takes a kind of beat out of the sound at all of its places, as loud as it is there (least squares).
+    fn take_out(&self, sound: &mut [f64], kind: &Kind) {
+        let mut beat: Vec<Complex<f64>> = vec![Complex::default(); self.beside];
+        beat.extend(kind.beat.iter().map(|&one| Complex::new(one, 0.0)));
+        beat.resize(self.size, Complex::default());
+        self.forward.process(&mut beat);
+        for fit in kind.fits.iter().chain(&kind.covered) {
+            let there = self.moved_left(beat.clone(), -fit.late);
+            let from = self.places[fit.place] - self.beside as isize;
+            let at = |n: usize| usize::try_from(from + n as isize).ok().filter(|&at| at < sound.len());
+            let (mut product, mut power) = (0.0, 0.0);
+            for (n, &one) in there.iter().enumerate() {
+                product += at(n).map_or(0.0, |at| sound[at]) * one;
+                power += one * one;
+            }
+            let gain = (product / power.max(f64::MIN_POSITIVE))
+                .clamp(GAINS.start * kind.usual, GAINS.end * kind.usual);
+            for (n, one) in there.into_iter().enumerate() {
+                if let Some(place) = usize::try_from(from + n as isize).ok().and_then(|at| sound.get_mut(at))
+                {
+                    *place -= gain * one;
+                }
             }
         }
     }
@@ -411,6 +471,40 @@ mod tests {
     #[test]
     fn a_take_without_a_metronome_stays_as_it_is() {
         assert!(without_metronome(&sum(&tones(), &[0.0; 16 * RATE as usize])).is_none());
+    }
+
+    #[test]
+    fn a_count_before_the_playing_is_no_metronome_in_it() {
+        let mut count = beeps(0.5, |_| 0.0);
+        count[6 * RATE as usize..].fill(0.0);
+        assert!(without_metronome(&sum(&tones(), &count)).is_none());
+    }
+
+    #[test]
+    fn digital_silence_is_like_no_beat() {
+        // Half of the beats stand in exact silence but for themselves; two seconds in three are exact zeros between them.
+        let beeps = beeps(0.5, |_| 0.0);
+        let tones: Vec<f32> =
+            tones().iter().enumerate().map(|(n, one)| if time(n) % 3.0 < 2.0 { 0.0 } else { *one }).collect();
+        let (heard, _) = without_metronome(&sum(&tones, &beeps)).expect("a metronome");
+        let left = power(heard.mono.iter().zip(&tones).map(|(one, other)| one - other));
+        assert!(10.0 * (left / power(beeps.iter().copied())).log10() < -12.0);
+    }
+
+    #[test]
+    fn one_pitch_of_many_that_comes_again_on_an_even_grid_stays() {
+        // A machine's staccato, four notes a second; of every five the first is the same.
+        let note = |n: usize| {
+            let (number, inside) = ((time(n) / 0.25) as usize, time(n) % 0.25);
+            let step =
+                if number.is_multiple_of(5) { 0 } else { [2, 4, 5, 7, 9, 11, 12, 14, 3, 1][number * 7 % 10] };
+            let hertz = 293.66 * 2f64.powf(f64::from(step) / 12.0);
+            let level = (inside / 0.003).min((0.13 - inside) / 0.01).clamp(0.0, 1.0);
+            let wave: f64 = (1..8).map(|h| (TAU * hertz * f64::from(h) * inside).sin() / f64::from(h)).sum();
+            (0.2 * level * wave) as f32
+        };
+        let mono: Vec<f32> = (0..16 * RATE as usize).map(note).collect();
+        assert!(without_metronome(&Samples { mono, rate: SampleRate(RATE) }).is_none());
     }
 
     #[test]

@@ -60,10 +60,19 @@ pub(super) fn what_to_tune(report: &Report) -> ToTune {
             let mut lines: Vec<String> =
                 off.iter().map(|(string, cents)| off_string(report, string, *cents)).collect();
             let furthest = off.iter().map(|(_, cents)| cents.abs()).fold(0.0, f64::max);
-            match off.as_slice() {
-                [] => {}
-                [(string, _)] => lines.push(how_to_tune(report, "it", Some(string), furthest)),
-                _ => lines.push(how_to_tune(report, "them", None, furthest)),
+            match (off.as_slice(), whole) {
+                // Most notes are off together, and too few others show whether that is one string.
+                ([], Some(offset)) => lines.extend([
+                    format!(
+                        "Many notes sound about {:.0} cents {}, but not all: check every string before you play again.",
+                        offset.abs(),
+                        words::low_or_high(offset)
+                    ),
+                    how_to_tune(report, "them", None, offset),
+                ]),
+                ([], None) => {}
+                ([(string, _)], _) => lines.push(how_to_tune(report, "it", Some(string), furthest)),
+                (_, _) => lines.push(how_to_tune(report, "them", None, furthest)),
             }
             ToTune { lines, strings: true }
         }
@@ -138,7 +147,7 @@ struct Heard {
     open: bool,
     /// The fingers on it are as far off.
     everything: bool,
-    /// Some finger on it found the right pitch all the same.
+    /// They are not, and some finger on it found the right pitch all the same.
     by_ear: bool,
 }
 
@@ -171,7 +180,7 @@ fn heard_of(report: &Report, string: &StringTuning) -> Heard {
     };
     let open = surely_open(instrument, &written, place) && heard_at(sounds);
     let known = with_it >= EVERYTHING && with_it as f64 >= SHARE * stopped.len() as f64;
-    Heard { open, everything: known, by_ear: stopped.iter().any(right) }
+    Heard { open, everything: known, by_ear: !known && stopped.iter().any(right) }
 }
 
 /// Whether more than one string was surely heard: one string says nothing about the others.

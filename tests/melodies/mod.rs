@@ -1,8 +1,11 @@
-//! Random melodies in first position, for the tests of whole commands and of what is written.
+//! Melodies in first position, random and given ones, for the tests of whole commands, of the whole chain and of what is
+//! written.
 #![allow(dead_code, reason = "each test uses what it needs")]
 
+use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
 use fingertape::formats::{read_melody_bytes, write_toml};
 use fingertape::notation::{Bar, EventKind, Instrument, Item, Key, Length, Melody, Metre, Sheet, Spelling};
+use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::samples::Samples;
 use fingertape::sound::{LineSettings, Passage, bowed_line};
 use fingertape::units::{Hertz, SampleRate};
@@ -151,4 +154,30 @@ pub fn sounds(melody: &Melody) -> Vec<(Length, Length, Option<i32>)> {
         EventKind::Rest => None,
     };
     melody.events.iter().map(|event| (event.start, event.length, sounding(event.kind))).collect()
+}
+
+/// A melody in D and 4/4: an instrument, and bars as they stand in a file.
+pub fn in_d(instrument: &str, bars: &str) -> Melody {
+    let toml = format!(
+        "instrument = \"{instrument}\"\nmetre = \"4/4\"\nkey = \"D\"\nbars = \"\"\"\n{bars}\n\"\"\"\n"
+    );
+    read_melody_bytes("melody.toml", toml.as_bytes()).unwrap_or_else(|error| panic!("{error}")).melody
+}
+
+/// What the chain says of a take of a melody at a set tempo.
+pub fn judged(sound: &Samples, melody: &Melody, bpm: f64) -> Report {
+    let settings = JudgeSettings {
+        bpm: Some(bpm),
+        ..JudgeSettings::for_melody(melody, melody.instrument.expect("one"))
+    };
+    pipeline::judge(sound, melody, &settings)
+}
+
+/// Every note is right, every rest kept, and nothing else was played.
+pub fn assert_all_as_written(report: &Report, what: &str) {
+    assert_eq!(report.outcome, Outcome::Judged, "{what}");
+    let other: Vec<_> = report.notes.iter().filter(|note| note.verdict != NoteVerdict::Right).collect();
+    let rests: Vec<_> = report.rests.iter().filter(|rest| rest.verdict != RestVerdict::Kept).collect();
+    assert!(other.is_empty() && rests.is_empty(), "{what}: {other:?} {rests:?}");
+    assert!(report.extra.is_empty() && report.restarts.is_empty(), "{what}: {:?}", report.extra);
 }
