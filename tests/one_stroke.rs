@@ -4,8 +4,7 @@
 mod melodies;
 
 use fingertape::findings::{NoteVerdict, Outcome, Report, RestVerdict};
-use fingertape::formats::read_melody_bytes;
-use fingertape::notation::{Fifths, Melody};
+use fingertape::notation::Fifths;
 use fingertape::pipeline::{self, JudgeSettings};
 use fingertape::samples::Samples;
 use fingertape::units::SampleRate;
@@ -21,14 +20,8 @@ G4 q A4 B4 h
 A4 h rest h
 F#4 h D4 h";
 
-fn melody(bars: &str) -> Melody {
-    let toml =
-        format!("instrument = \"violin\"\nmetre = \"4/4\"\nkey = \"D\"\nbars = \"\"\"\n{bars}\n\"\"\"\n");
-    read_melody_bytes("melody.toml", toml.as_bytes()).unwrap_or_else(|error| panic!("{error}")).melody
-}
-
 fn judged(sound: &Samples) -> Report {
-    let melody = melody(BARS);
+    let melody = melodies::in_d("violin", BARS);
     let settings = JudgeSettings {
         bpm: Some(BPM),
         fifths: Fifths::Equal,
@@ -73,7 +66,7 @@ fn whistling(sound: &Samples, share: f64, seconds: f64) -> Samples {
 
 #[test]
 fn a_bow_that_whistles_into_the_octave_plays_one_note() {
-    let sound = melodies::played(&melody(BARS), BPM, false, RATE);
+    let sound = melodies::played(&melodies::in_d("violin", BARS), BPM, false, RATE);
     is_as_written(&sound, "as it is");
     for (share, seconds) in [(0.5, 0.1), (0.5, 0.15), (0.3, 0.2), (0.5, 0.2), (0.7, 0.2), (0.5, 0.25)] {
         is_as_written(&whistling(&sound, share, seconds), &format!("{seconds} s at {share}"));
@@ -83,7 +76,7 @@ fn a_bow_that_whistles_into_the_octave_plays_one_note() {
 /// An octave that is written is played all the same: D, its octave and D, in eighths on one string after another.
 #[test]
 fn an_octave_that_is_written_is_no_whistle() {
-    let octaves = melody("D4 e D5 D4 D5 D4 q D5 e D4\nF#4 q A4 D4 e D5 D4 q");
+    let octaves = melodies::in_d("violin", "D4 e D5 D4 D5 D4 q D5 e D4\nF#4 q A4 D4 e D5 D4 q");
     let sound = melodies::played(&octaves, BPM, false, RATE);
     let settings = JudgeSettings {
         bpm: Some(BPM),
@@ -97,8 +90,8 @@ fn an_octave_that_is_written_is_no_whistle() {
 #[test]
 fn open_strings_that_are_tried_before_the_melody_are_no_first_attempt() {
     for strings in ["A4 q D4 A4 E5", "A4 h D4 h", "E5 q A4 D4 G3"] {
-        let tried = melodies::played(&melody(strings), 46.0, false, RATE);
-        let then = melodies::played(&melody(BARS), BPM, false, RATE);
+        let tried = melodies::played(&melodies::in_d("violin", strings), 46.0, false, RATE);
+        let then = melodies::played(&melodies::in_d("violin", BARS), BPM, false, RATE);
         let pause = vec![0.0; RATE.0 as usize / 2];
         let mono = [tried.mono, pause, then.mono].concat();
         is_as_written(&Samples { mono, rate: RATE }, strings);

@@ -1,10 +1,10 @@
 //! One string out of tune by less than a player hears at once: it is told, and neither the fingers on it nor those on the
 //! other strings are blamed for it.
 
+mod melodies;
+
 use fingertape::findings::{NoteVerdict, Outcome, Report};
-use fingertape::formats::read_melody_bytes;
-use fingertape::notation::{EventKind, Melody, as_f64};
-use fingertape::pipeline::{self, JudgeSettings};
+use fingertape::notation::{EventKind, as_f64};
 use fingertape::report::{TextSettings, for_child};
 use fingertape::samples::Samples;
 use fingertape::sound::{BowedTone, bowed_tone};
@@ -18,15 +18,9 @@ const BARS: &str = "D4 q E4 F#4 G4\nA4 A4 B4 rest\nA4 G4 F#4 E4\nD4 h rest h";
 const A: i32 = 69;
 const D: i32 = 62;
 
-fn melody() -> Melody {
-    let toml =
-        format!("instrument = \"violin\"\nmetre = \"4/4\"\nkey = \"D\"\nbars = \"\"\"\n{BARS}\n\"\"\"\n");
-    read_melody_bytes("melody.toml", toml.as_bytes()).unwrap_or_else(|error| panic!("{error}")).melody
-}
-
 /// The melody with each note so many cents off.
 fn played(cents: impl Fn(i32) -> f64) -> Report {
-    let melody = melody();
+    let melody = melodies::in_d("violin", BARS);
     let beat = 60.0 / BPM;
     let at = |length| as_f64(length / melody.metre.beat()) * beat;
     let last = melody.events.last().expect("a note");
@@ -48,11 +42,7 @@ fn played(cents: impl Fn(i32) -> f64) -> Report {
             *slot += sample;
         }
     }
-    let settings = JudgeSettings {
-        bpm: Some(BPM),
-        ..JudgeSettings::for_melody(&melody, melody.instrument.expect("one"))
-    };
-    let report = pipeline::judge(&Samples { mono, rate: RATE }, &melody, &settings);
+    let report = melodies::judged(&Samples { mono, rate: RATE }, &melody, BPM);
     assert_eq!(report.outcome, Outcome::Judged);
     assert!(report.notes.iter().all(|note| note.verdict == NoteVerdict::Right), "{:?}", report.notes);
     report

@@ -3,7 +3,10 @@
 
 use super::rubric::{Criterion, Thresholds};
 use crate::findings::{NoteFinding, NoteVerdict, Report, RestFinding, RestVerdict};
-use crate::report::{TextSettings, end_of_playing, intonation_of, no_new_bow, rest_before_recording, words};
+use crate::report::{
+    PitchOff, TextSettings, end_of_playing, intonation_of, no_new_bow, pitch_off, rest_before_recording,
+    words,
+};
 use serde::Serialize;
 use std::ops::Range;
 
@@ -99,19 +102,6 @@ fn at(time: Option<f64>) -> String {
     time.map_or(String::new(), |time| format!(" ({})", clock(time)))
 }
 
-/// A pitch this far from the nearest note, in semitones, lies between two, as in the words for the player.
-const BETWEEN_SEMITONES: f64 = 0.35;
-
-/// The distance of what was played from what is written, in whole semitones, after the tuning of the instrument; and which
-/// neighbour of that note it lies toward, 0 where it is the note itself.
-fn semitones_off(report: &Report, note: &NoteFinding) -> Option<(i32, i32)> {
-    let tuning = report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
-    let off = (note.played_midi? - tuning - f64::from(note.written_midi)).clamp(-120.0, 120.0);
-    let rest = off - off.round();
-    let toward = if rest.abs() > BETWEEN_SEMITONES { rest.signum() as i32 } else { 0 };
-    Some((off.round() as i32, toward))
-}
-
 pub(super) fn pitch(
     report: &Report,
     recorded: &Range<usize>,
@@ -186,11 +176,15 @@ pub(super) fn pitch(
 }
 
 fn played(report: &Report, note: &NoteFinding) -> String {
-    match semitones_off(report, note) {
+    match pitch_off(report, note, 0) {
         None => "another pitch".to_owned(),
-        Some((0, _)) => format!("something too far from {}", words::pitch(&note.written)),
-        Some((off, 0)) => words::played_and_written(&words::names(report), &note.written, off).0,
-        Some((off, toward)) => {
+        Some(PitchOff { semitones: 0, .. }) => {
+            format!("something too far from {}", words::pitch(&note.written))
+        }
+        Some(PitchOff { semitones: off, toward: 0 }) => {
+            words::played_and_written(&words::names(report), &note.written, off).0
+        }
+        Some(PitchOff { semitones: off, toward }) => {
             let name = |off: i32| match off {
                 0 => words::pitch(&note.written),
                 off => words::played_and_written(&words::names(report), &note.written, off).0,
@@ -201,14 +195,13 @@ fn played(report: &Report, note: &NoteFinding) -> String {
 }
 
 fn written(report: &Report, note: &NoteFinding) -> String {
-    semitones_off(report, note).map_or_else(
-        || words::pitch(&note.written),
-        |off| match off {
-            (0, _) => "it".to_owned(),
-            (_, toward) if toward != 0 => words::pitch(&note.written),
-            (off, _) => words::played_and_written(&words::names(report), &note.written, off).1,
-        },
-    )
+    match pitch_off(report, note, 0) {
+        Some(PitchOff { semitones: 0, .. }) => "it".to_owned(),
+        Some(PitchOff { semitones, toward: 0 }) => {
+            words::played_and_written(&words::names(report), &note.written, semitones).1
+        }
+        _ => words::pitch(&note.written),
+    }
 }
 
 /// So many beats of the report are felt as one: a note is as late in 6/8 as in 2/4.

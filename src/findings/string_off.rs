@@ -37,12 +37,16 @@ pub(super) struct StringsOff {
     pub notes: usize,
 }
 
+/// In first position a note is played on the highest string that is not above it (common practice); the fourth finger on
+/// the string below gives the same pitch as that one open.
+fn string_in_first_position(instrument: Instrument, midi: i32) -> Option<usize> {
+    instrument.open_strings().iter().rposition(|&string| string <= midi)
+}
+
 /// Takes back that notes are wrong which only their string makes so, and gives those strings.
 pub(super) fn strings_off(findings: &mut [NoteFinding], instrument: Instrument) -> StringsOff {
     let open = instrument.open_strings();
-    // In first position a note is played on the highest string that is not above it (common practice); the fourth finger on
-    // the string below gives the same pitch as that one open.
-    let string_of = |midi: i32| open.iter().rposition(|&string| string <= midi);
+    let string_of = |midi: i32| string_in_first_position(instrument, midi);
     let off = |note: &NoteFinding| {
         let cents = 100.0 * (note.played_midi? - f64::from(note.written_midi));
         (cents.abs() < ANOTHER_NOTE).then_some(cents)
@@ -137,7 +141,7 @@ pub(super) fn notes_on_strings(findings: &[NoteFinding], instrument: Instrument)
     let mut notes: Vec<OnString> = right
         .filter_map(|note| {
             let (midi, cents) = (note.written_midi, note.cents?);
-            let string = open.iter().rposition(|&sounds| sounds <= midi);
+            let string = string_in_first_position(instrument, midi);
             let open = string.is_some_and(|k| open[k] == midi && surely_open(instrument, &written, k));
             Some(OnString { string, open, midi, cents })
         })

@@ -111,9 +111,8 @@ fn short_sounds(levels: &[f64]) -> Vec<usize> {
         let peak = max(&levels[look + 1..=look + REACHED]);
         let begins = levels[look + 1] - before >= RISE && peak > loudest - LOUD;
         if begins {
-            let mut after = levels[look + 1 + AFTER.start..look + 1 + AFTER.end].to_vec();
-            after.sort_by(f64::total_cmp);
-            if peak - after[after.len() / 2] >= RISE {
+            let after = &levels[look + 1 + AFTER.start..look + 1 + AFTER.end];
+            if quantile(after, 0.5).is_some_and(|after| peak - after >= RISE) {
                 found.push(look + 1);
                 look += APART;
                 continue;

@@ -382,7 +382,7 @@ impl<'a> Looks<'a> {
         for fit in kind.fits.iter().chain(&kind.covered) {
             let there = self.moved_left(beat.clone(), -fit.late);
             let from = self.places[fit.place] - self.beside as isize;
-            let at = |n: usize| usize::try_from(from + n as isize).ok().filter(|&at| at < sound.len());
+            let at = |n: usize| usize::try_from(from + n as isize).ok().filter(|&at| at < self.mono.len());
             let (mut product, mut power) = (0.0, 0.0);
             for (n, &one) in there.iter().enumerate() {
                 product += at(n).map_or(0.0, |at| sound[at]) * one;
@@ -391,9 +391,8 @@ impl<'a> Looks<'a> {
             let gain = (product / power.max(f64::MIN_POSITIVE))
                 .clamp(GAINS.start * kind.usual, GAINS.end * kind.usual);
             for (n, one) in there.into_iter().enumerate() {
-                if let Some(place) = usize::try_from(from + n as isize).ok().and_then(|at| sound.get_mut(at))
-                {
-                    *place -= gain * one;
+                if let Some(at) = at(n) {
+                    sound[at] -= gain * one;
                 }
             }
         }

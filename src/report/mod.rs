@@ -44,4 +44,4 @@ pub use text_for_child::{
     AND_NOW, About, ChildSection, NOTHING_TO_FIX, child_sections, for_child, nothing_to_fix,
 };
 pub use text_for_teacher::{TeacherTable, for_teacher, how_to_read, teacher_summary, teacher_tables};
-pub use things_to_fix::{end_of_playing, no_new_bow};
+pub use things_to_fix::{PitchOff, end_of_playing, no_new_bow, pitch_off};

@@ -79,28 +79,28 @@ fn in_sentence(place: &str) -> String {
 
 /// How far a played pitch is from the written one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Off {
+pub struct PitchOff {
     /// To the nearest semitone.
-    semitones: i32,
+    pub semitones: i32,
     /// 0 where that is the note that was meant; ±1 where the pitch lies between it and that neighbour.
-    toward: i32,
+    pub toward: i32,
 }
 
 /// How far the played pitch is from the written one after the tuning of the whole instrument, `shift`
-/// semitones being allowed for.
-fn off(report: &Report, note: &NoteFinding, shift: i32) -> Option<Off> {
+/// semitones being allowed for; `None` where nothing was played.
+pub fn pitch_off(report: &Report, note: &NoteFinding, shift: i32) -> Option<PitchOff> {
     let played = note.played_midi? - report.tuning.offset_cents.unwrap_or(0.0) / 100.0;
     // No string reaches further than 10 octaves.
     let off = (played - f64::from(note.written_midi) - f64::from(shift)).clamp(-120.0, 120.0);
     let rest = off - off.round();
     let toward = if rest.abs() > BETWEEN_SEMITONES { rest.signum() as i32 } else { 0 };
-    Some(Off { semitones: off.round() as i32, toward })
+    Some(PitchOff { semitones: off.round() as i32, toward })
 }
 
 /// The octaves that the whole take is away from the sheet, in semitones; 0 where it is not.
 pub fn whole_octave(report: &Report) -> i32 {
     let wrong = report.notes.iter().filter(|note| note.verdict == NoteVerdict::Wrong);
-    let away: Vec<Off> = wrong.filter_map(|note| off(report, note, 0)).collect();
+    let away: Vec<PitchOff> = wrong.filter_map(|note| pitch_off(report, note, 0)).collect();
     let Some(shift) =
         away.iter().map(|off| off.semitones).find(|semitones| *semitones != 0 && semitones % 12 == 0)
     else {
@@ -120,7 +120,7 @@ fn said_so(report: &Report) -> bool {
 /// The same wrong note for the same written one, wherever it came.
 struct SameMistake<'a> {
     first: &'a NoteFinding,
-    off: Option<Off>,
+    off: Option<PitchOff>,
     again: Vec<String>,
     confidence: f64,
 }
@@ -129,7 +129,7 @@ fn wrong_notes(report: &Report) -> Vec<Thing> {
     let mut mistakes: Vec<SameMistake> = Vec::new();
     let shift = whole_octave(report);
     for note in report.notes.iter().filter(|note| note.verdict == NoteVerdict::Wrong) {
-        let off = off(report, note, shift);
+        let off = pitch_off(report, note, shift);
         if shift != 0 && off.is_some_and(|off| off.semitones == 0) {
             continue;
         }
@@ -183,17 +183,17 @@ fn octave_away(report: &Report, shift: i32) -> Thing {
     }
 }
 
-fn wrong_note(report: &Report, note: &NoteFinding, off: Option<Off>) -> String {
+fn wrong_note(report: &Report, note: &NoteFinding, off: Option<PitchOff>) -> String {
     let sheet = words::pitch(&note.written);
     let names = words::names(report);
     match off {
         None => format!("you played another note; the sheet has {sheet}."),
-        Some(Off { semitones: 0, .. }) => {
+        Some(PitchOff { semitones: 0, .. }) => {
             format!(
                 "your note was too far from {sheet} to be {sheet}. Listen for it, then place the finger again."
             )
         }
-        Some(Off { semitones, toward: 0 }) => {
+        Some(PitchOff { semitones, toward: 0 }) => {
             let (played, sheet) = words::played_and_written(&names, &note.written, semitones);
             let instrument = report.melody.instrument;
             let wanted = fingers::places(instrument, &note.written, note.written_midi);
@@ -207,7 +207,7 @@ fn wrong_note(report: &Report, note: &NoteFinding, off: Option<Off>) -> String {
                 .map_or(String::new(), |advice| format!(" {advice}"));
             format!("you played {played}; the sheet has {sheet}.{hand}")
         }
-        Some(Off { semitones, toward }) => {
+        Some(PitchOff { semitones, toward }) => {
             let (near, _) = words::played_and_written(&names, &note.written, semitones);
             let far = match semitones + toward {
                 0 => sheet.clone(),
